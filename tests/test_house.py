@@ -56,9 +56,9 @@ SEPARATE = ("physics", "studies")
 """Packages whose rooms do not import each other."""
 
 BUILT_ON = {
-    ("studies", "sizing"): ("sweep", "builds", "at_hand"),
-    ("studies", "choose"): ("sweep", "builds", "at_hand"),
-    ("studies", "at_hand"): ("builds",),
+    ("studies", "sizing"): ("sweep", "builds", "candidates"),
+    ("studies", "candidates"): ("builds",),
+    ("studies", "choose"): ("sweep", "builds"),
     ("studies", "why"): ("calibrate",),
 }
 """But for these."""

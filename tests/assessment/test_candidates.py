@@ -5,16 +5,9 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from winchsim.assessment.candidates import (
-    RANKS,
-    capacities,
-    changeable,
-    check_columns,
-    choose_row,
-    fails,
-)
+from winchsim.assessment.candidates import RANKS, capacities, check_columns
 from winchsim.assessment.evaluate import assess
-from winchsim.assessment.kinds import CheckKey, Status
+from winchsim.assessment.kinds import CheckKey
 from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.ranges import find_ranges
 from winchsim.inputs import Pawl, with_value
@@ -74,28 +67,3 @@ def test_of_unlike_motors_the_most_loaded_one_counts_as_in_full_runs(small):
         found = assess(simulate(with_value(inputs, "load.mass", mass)), actions=False, ranges=False)
         load = found.check(CheckKey.CONTINUOUS_CURRENT).value
         assert value[row] == pytest.approx(load, rel=0.03)
-
-
-def test_a_failing_candidate_is_never_taken_where_another_does_not_fail(small):
-    """Nor is one whose rope is thin at 1.3 times its load taken for one that fails."""
-    columns = list(
-        _columns(small(rope={"breaking_force": 160.0}), load__mass=[6.0, 8.0, 40.0]).values()
-    )
-    heaviest_first = -np.array([6.0, 8.0, 40.0])
-    assert fails(columns).tolist() == [False, False, True]
-    assert choose_row(columns, heaviest_first) in (0, 1)
-    assert choose_row(columns, -heaviest_first) == 0
-
-
-def test_all_failing_gives_no_choice(small):
-    columns = list(_columns(small(), load__mass=[40.0, 50.0]).values())
-    assert choose_row(columns, np.zeros(2)) is None
-
-
-def test_a_limit_that_the_question_cannot_change_is_not_counted(small):
-    """The rope's bend is thin on every candidate of a question about the load."""
-    inputs = small(drum={"diameter": 0.008})
-    columns = list(_columns(inputs, load__mass=[4.0, 6.0]).values())
-    bend = next(column for column in columns if column.key is CheckKey.ROPE_BEND)
-    assert (bend.rank == RANKS[Status.THIN]).all()
-    assert CheckKey.ROPE_BEND not in changeable(columns)

@@ -247,7 +247,7 @@ def test_interrupted_leaves_no_file_and_ends_with_130(crate, command, tmp_path, 
     def interrupt(*_, **__):
         raise KeyboardInterrupt
 
-    module = "winchsim.studies.ladder" if command == "ladder" else "winchsim.studies.sizing.study"
+    module = "winchsim.studies.ladder" if command == "ladder" else "winchsim.studies.sizing"
     monkeypatch.setattr(f"{module}.simulate", interrupt)
     folder = tmp_path / "out"
     done = Screen().run(command, crate, "--out", str(folder))

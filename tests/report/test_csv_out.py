@@ -10,8 +10,8 @@ import numpy as np
 import pytest
 
 from winchsim.csv_text import cell, csv_text
+from winchsim.quantity_text import key
 from winchsim.report.csv_out import record_csv
-from winchsim.report.si_keys import key
 
 
 @pytest.fixture(scope="module")

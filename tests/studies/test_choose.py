@@ -8,7 +8,6 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from winchsim.assessment.candidates import choose_row, fails, thin_counts
 from winchsim.assessment.evaluate import assess
 from winchsim.errors import DomainError, WinchsimError
 from winchsim.inputs import (
@@ -25,7 +24,7 @@ from winchsim.inputs import (
 from winchsim.model import build
 from winchsim.simulation import simulate
 from winchsim.slow import lift_all, lift_machine, vary_each
-from winchsim.studies.at_hand import families, make
+from winchsim.studies.builds import families, make
 from winchsim.studies.choose import choose
 from winchsim.studies.sizing import size
 from winchsim.studies.sweep import of_assessments
@@ -91,8 +90,8 @@ def test_the_first_is_that_of_an_exhaustive_search_in_full(stocked, in_full, fas
     every = of_assessments(stocked, {}, [*(one for _, one in in_full), found.found[0]])
     times = every.results["lift_time"]
     aims = np.where(np.isnan(times), math.inf, times) if fastest else -every.least_share()
-    best = choose_row(every.checks, np.append(aims[:-1], math.inf))
-    order = list(zip(fails(every.checks), thin_counts(every.checks, every.changeable), strict=True))
+    best = every.order(np.append(aims[:-1], math.inf))[0]
+    order = list(zip(~every.sound, every.thin_counts, strict=True))
     assert found.exit_code == 0 and len(found.builds) == 5
     assert order[-1] == order[best]
     assert aims[-1] == pytest.approx(aims[best], rel=1e-6)

@@ -14,7 +14,8 @@ from winchsim.errors import DomainError
 from winchsim.inputs import Pawl, Phase, Stage, with_value
 from winchsim.model import build
 from winchsim.simulation import simulate
-from winchsim.studies.sizing import QUESTIONS, STOCK, Proposal, Question, most_power, size
+from winchsim.studies.candidates import STOCK, Proposal
+from winchsim.studies.sizing import QUESTIONS, Question, most_power, size
 
 pytestmark = pytest.mark.slow
 
@@ -131,14 +132,10 @@ def test_an_empty_range_is_refused(small, name):
 def test_a_sixth_question_is_one_row(small):
     """How stiff a supply has to be: any number of the scenario can be asked about."""
 
-    def resistances(inputs, machine, span):
-        return Proposal(
-            np.linspace(0.0, 4.0, 9), lambda values: (np.ones(len(values), dtype=bool),)
-        )
+    def resistances(inputs, span):
+        return Proposal(np.linspace(0.0, 4.0, 9))
 
-    row = Question(
-        "supply", "supply.resistance", "ohm", resistances, lambda found, values, machine: -values
-    )
+    row = Question("supply", "supply.resistance", "ohm", resistances, lambda found, values: -values)
     study = size(small(load={"mass": 3.0}), row)
     assert study.recommended is not None and study.confirmation.found.exit_code == 0
     good = study.sweep.meets if study.sweep.meets.any() else study.sweep.sound

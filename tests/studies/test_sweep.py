@@ -106,3 +106,19 @@ def test_the_binding_check_is_one_that_the_values_change(small):
     )
     assert CheckKey.ROPE_BEND not in {found.binding(index) for index in range(len(found))}
     assert found.binding(7) is CheckKey.TARGET
+
+
+def test_a_failing_build_is_never_taken_where_another_does_not_fail(small):
+    """Nor is one whose rope is thin at 1.3 times its load taken for one that fails."""
+    masses = np.array([6.0, 8.0, 40.0])
+    found = winchsim.sweep(small(rope={"breaking_force": 160.0}), {"load.mass": masses})
+    assert found.sound.tolist() == [True, True, False]
+    assert found.order(-masses)[0] in (0, 1) and found.order(masses)[0] == 0
+    assert found.order(-masses)[-1] == 2
+
+
+def test_a_limit_that_the_values_cannot_change_is_not_counted(small):
+    """The rope's bend is thin whatever the load is."""
+    found = winchsim.sweep(small(drum={"diameter": 0.008}), {"load.mass": [4.0, 6.0]})
+    assert (found.check(CheckKey.ROPE_BEND).rank == Status.THIN.rank).all()
+    assert CheckKey.ROPE_BEND not in found.changeable

@@ -4,7 +4,7 @@ A study asks the same as `assess` does of one run, with the limits, required val
 `grade`; ranges are those of one build, carried over to its neighbours as factors.
 """
 
-from collections.abc import Collection, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 import numpy as np
@@ -280,52 +280,3 @@ def _holding(
         if key is CheckKey.HOLD:
             column.rank[lifts.lifted & (lifts.holding == Hold.RUNS_BACK)] = RANKS[Status.FAILS]
         yield column
-
-
-# --- choosing
-
-
-def changeable(columns: Sequence[CheckColumn]) -> frozenset[CheckKey]:
-    """Checks that a question can change: those whose value differs between its candidates.
-
-    Parameters
-    ----------
-    columns : sequence of CheckColumn
-    """
-    finite = [(column, column.value[np.isfinite(column.value)]) for column in columns]
-    return frozenset(
-        column.key
-        for column, values in finite
-        if (len(values) and np.ptp(values) > 1e-9 * np.max(np.abs(values)))
-        or len(set(column.rank)) > 1
-    )
-
-
-def fails(columns: Sequence[CheckColumn]) -> np.ndarray:
-    """Whether a check of each candidate fails."""
-    return np.any([column.rank == RANKS[Status.FAILS] for column in columns], axis=0)
-
-
-def thin_counts(columns: Sequence[CheckColumn], keys: Collection[CheckKey]) -> np.ndarray:
-    """Thin checks of each candidate among some keys."""
-    rows = [column.rank == RANKS[Status.THIN] for column in columns if column.key in keys]
-    return np.sum(rows, axis=0) if rows else np.zeros(len(columns[0].rank), dtype=int)
-
-
-def choose_row(
-    columns: Sequence[CheckColumn], aim: np.ndarray, among: np.ndarray | None = None
-) -> int | None:
-    """Candidate to take: never one with a failing check, then the fewest thin checks that the
-    question can change, then the least of the aim; None where all fail.
-
-    Parameters
-    ----------
-    columns : sequence of CheckColumn
-    aim : ndarray
-        What the user wants least of.
-    among : ndarray of bool, optional
-        Candidates that may be taken.
-    """
-    bad = fails(columns) if among is None else fails(columns) | ~among
-    thin = thin_counts(columns, changeable(columns))
-    return None if bad.all() else int(np.lexsort((aim, thin, bad))[0])

@@ -11,7 +11,7 @@ from winchsim.frozen import replace
 from winchsim.inputs import Inputs, spec_at, with_value
 from winchsim.model import build as build_machine
 from winchsim.model.trial import plain_raise
-from winchsim.quantity_text import quantity
+from winchsim.quantity_text import key, keyed, quantity
 from winchsim.report import frame
 from winchsim.report.document import (
     Cell,
@@ -30,7 +30,6 @@ from winchsim.report.document import (
 from winchsim.report.json_text import document
 from winchsim.report.ladder import title_on_sheet
 from winchsim.report.render.options import sentence_text
-from winchsim.report.si_keys import key, keyed
 from winchsim.report.words.advice import CAUTIONS, last_line
 from winchsim.report.words.checks import cause
 from winchsim.report.words.findings import NOTICE

@@ -3,7 +3,7 @@
 import numpy as np
 
 from winchsim.csv_text import DIGITS
-from winchsim.report.si_keys import key
+from winchsim.quantity_text import key
 from winchsim.simulation import Record
 
 PLACES = 9

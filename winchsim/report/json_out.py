@@ -11,10 +11,10 @@ import scipy
 from winchsim.assessment.kinds import Action, Assessment, Finding, Jam, PartRow, Target
 from winchsim.errors import TrustError
 from winchsim.inputs import walk
+from winchsim.quantity_text import keyed, si_unit
 from winchsim.report.json_text import document, error_facts
 from winchsim.report.names import FigureWords
 from winchsim.report.render.options import sentence_text, sentences
-from winchsim.report.si_keys import keyed, si_unit
 from winchsim.report.words.advice import caution
 from winchsim.report.words.advice import snag as snag_words
 from winchsim.report.words.notes import notes
@@ -22,7 +22,7 @@ from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
 from winchsim.studies.series import Series, SeriesLift
-from winchsim.studies.sizing.study import Power
+from winchsim.studies.sizing import Power
 from winchsim.studies.snag import SnagStudy
 
 _SNAG_UNITS = {

@@ -7,6 +7,7 @@ from typing import Any
 from winchsim.assessment.kinds import Assessment, Finding, FindingKind
 from winchsim.frozen import replace
 from winchsim.model.estimate import raising_phase
+from winchsim.quantity_text import keyed
 from winchsim.report import frame
 from winchsim.report.document import (
     Cell,
@@ -23,7 +24,6 @@ from winchsim.report.json_text import document
 from winchsim.report.plain_text import harmless
 from winchsim.report.render.html import render_html
 from winchsim.report.render.options import Options, sentence_text, sentences
-from winchsim.report.si_keys import keyed
 from winchsim.report.words import ladder as words
 from winchsim.report.words.details import THIN
 from winchsim.report.words.findings import finding

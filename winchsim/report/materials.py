@@ -5,6 +5,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from winchsim.errors import Code, Fault, InputError, did_you_mean
+from winchsim.quantity_text import si_unit
 from winchsim.report.document import (
     Cell,
     Document,
@@ -16,7 +17,6 @@ from winchsim.report.document import (
     Value,
     say,
 )
-from winchsim.report.si_keys import si_unit
 from winchsim.report.words.values import source
 from winchsim.strength.materials import FrictionPair, Material, RopeMaterial, sourced_values
 

@@ -7,6 +7,7 @@ import numpy as np
 
 from winchsim.assessment.kinds import CheckKey, Status
 from winchsim.inputs import spec_at
+from winchsim.quantity_text import key, si_unit
 from winchsim.report import frame
 from winchsim.report.document import (
     Cell,
@@ -22,15 +23,13 @@ from winchsim.report.document import (
 from winchsim.report.json_out import facts
 from winchsim.report.json_text import document
 from winchsim.report.render.options import sentence_text
-from winchsim.report.si_keys import key, si_unit
 from winchsim.report.words import advice
 from winchsim.report.words import sizing as words
 from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.details import LAST_SPARE, THIN, check_table
 from winchsim.report.words.values import MARKS, limit_of, of_check, value
 from winchsim.scenario.read import Scenario
-from winchsim.studies.sizing import Run, Study, most_power
-from winchsim.studies.sizing.study import Power
+from winchsim.studies.sizing import Power, Run, Study, most_power
 from winchsim.studies.sweep import Sweep, rows_csv
 
 MOST_ROWS = 16

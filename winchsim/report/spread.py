@@ -6,6 +6,7 @@ from typing import Any
 
 from winchsim.assessment.enums import Holding, Status
 from winchsim.csv_text import csv_text
+from winchsim.quantity_text import key
 from winchsim.report import frame, json_text
 from winchsim.report.document import (
     Cell,
@@ -21,7 +22,6 @@ from winchsim.report.document import (
 )
 from winchsim.report.json_out import facts
 from winchsim.report.render.options import sentence_text, sentences
-from winchsim.report.si_keys import key
 from winchsim.report.words.outcome import outcome
 from winchsim.report.words.values import MARKS, percent, value
 from winchsim.scenario.read import Scenario

@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from winchsim.assessment.actions import with_actions
-from winchsim.assessment.candidates import capacities, check_columns, fails, measured, thin_counts
+from winchsim.assessment.candidates import capacities, check_columns, measured
 from winchsim.assessment.evaluate import add_ranges, assess
 from winchsim.assessment.kinds import Assessment, CheckKey
 from winchsim.assessment.ranges import HoldShare, Ranges, find_each
@@ -15,10 +15,8 @@ from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Parts
 from winchsim.model import build
 from winchsim.simulation import Record, simulate
-from winchsim.slow import vary_each
 from winchsim.strength.link import LinkKind
-from winchsim.studies.at_hand import Family, families, make
-from winchsim.studies.builds import Build
+from winchsim.studies.builds import Build, Family, as_variants, families, make
 from winchsim.studies.sweep import Sweep, by_slow_model, of_assessments
 
 MOST_BUILDS = 10_000
@@ -89,7 +87,7 @@ def choose(
 
     Notes
     -----
-    The rule is that of `assessment.candidates.choose_row`. All builds are screened by the
+    The rule is that of `Sweep.order`. All builds are screened by the
     quasi-static model without ranges. A few of the best get ranges of their own, which the builds
     like them borrow; then a few of those that are best now, and so on. The best of them are
     simulated in full, and changes are looked for that help the first.
@@ -104,10 +102,9 @@ def choose(
             hint="" if listed else "name a file that has them: --parts FILE",
         )  # fmt: skip
 
-    def order(found: Sweep) -> np.ndarray:
+    def order(found: Sweep) -> list[int]:
         aim = found.results["lift_time"] if fastest else -found.least_share()
-        bad, thin = fails(found.checks), thin_counts(found.checks, found.changeable)
-        return np.array([np.where(np.isnan(aim), np.inf, aim), thin, bad])
+        return found.order(aim).tolist()
 
     screened, looked_at = _screened(inputs, made, order)
     kept: list[tuple[Build, Assessment, Record]] = []
@@ -123,40 +120,37 @@ def choose(
             on_progress(done, TRIES)
         if sum(found.exit_code == 0 for _, found, _ in kept) == SHOWN:
             break
-    full = of_assessments(inputs, {}, [found for _, found, _ in kept])
-    ranked = [kept[i] for i in np.lexsort(order(full))[:SHOWN]] if kept else []
-    best = [with_actions(found, record) for _, found, record in ranked[:1]]
-    best += [found for _, found, _ in ranked[1:]]
+    if kept:
+        places = order(of_assessments(inputs, {}, [found for _, found, _ in kept]))
+        kept = [kept[i] for i in places[:SHOWN]]
+    best = [
+        found if place else with_actions(found, record)
+        for place, (_, found, record) in enumerate(kept)
+    ]
     return Choice(
-        tuple(one for one, *_ in ranked), tuple(best), of_assessments(inputs, {}, best),
-        len(screened), possible, int((~fails(screened.checks)).sum()), fastest,
+        tuple(one for one, *_ in kept), tuple(best), of_assessments(inputs, {}, best),
+        len(screened), possible, int(screened.sound.sum()), fastest,
     )  # fmt: skip
 
 
 def _screened(
-    inputs: Inputs, made: Sequence[Family], order: Callable[[Sweep], np.ndarray]
+    inputs: Inputs, made: Sequence[Family], order: Callable[[Sweep], list[int]]
 ) -> tuple[Sweep, list[tuple[Build, Ranges]]]:
     """All builds without ranges; and those that were looked at with ranges, the best first."""
-    variants = vary_each([(family.inputs, family.columns) for family in made])
     members = [member for family in made for member in family.members]
+    variants, _ = as_variants(made)
     coarse = [(rows, replace(batch, coarse=True)) for rows, batch in variants.batches]
     variants = replace(variants, batches=tuple(coarse))
     more = measured(variants)
     screened = now = by_slow_model(variants, ranges=False, more=more)
     lifts = screened.lifts
     assert lifts is not None
-    sizes = [len(family.members) for family in made]
-    alike = np.column_stack(
-        [
-            np.repeat([len(family.members[0][0]) for family in made], sizes),
-            np.repeat([len(family.inputs.motors) / 2 for family in made], sizes),
-            np.log(np.maximum(lifts.stall_margin_cold, TINY)) / 9,
-        ]
-    )
+    shapes = [(len(t), len(family.inputs.motors) / 2) for family in made for t, _ in family.members]
+    alike = np.column_stack([shapes, np.log(np.maximum(lifts.stall_margin_cold, TINY)) / 9])
     looked_at: dict[int, tuple[Build, Ranges]] = {}
     spreads: list[dict[LinkKind, tuple[float, float]]] = []
     while True:
-        best = [int(i) for i in np.lexsort(order(now)) if i not in screened.problems]
+        best = [i for i in order(now) if i not in screened.problems]
         new = [i for i in best if i not in looked_at][: min(AT_ONCE, CLOSER - len(looked_at))]
         if not looked_at:  # one with each number of pairs
             new = [best[i] for i in np.sort(np.unique(alike[best, 0], return_index=True)[1])]

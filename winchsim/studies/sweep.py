@@ -4,21 +4,14 @@ from __future__ import annotations
 
 import itertools
 import math
-from collections.abc import Collection, Iterator, Mapping, Sequence
-from contextlib import contextmanager, nullcontext
+from collections.abc import Collection, Mapping, Sequence
+from contextlib import nullcontext
 from functools import cached_property
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from winchsim.assessment.candidates import (
-    RANKS,
-    CheckColumn,
-    capacities,
-    changeable,
-    check_columns,
-    fails,
-)
+from winchsim.assessment.candidates import RANKS, CheckColumn, capacities, check_columns
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, ReadingKey, Side, Status
 from winchsim.assessment.ranges import find_ranges
@@ -27,7 +20,7 @@ from winchsim.errors import DomainError, WinchsimError
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, spec_at
 from winchsim.model import build
-from winchsim.quantity_text import PRINTED_UNITS
+from winchsim.quantity_text import key
 from winchsim.simulation import simulate as run
 from winchsim.slow import End as SlowEnd
 from winchsim.slow import Lifts, Variants, lift_all, vary
@@ -46,6 +39,17 @@ CHECK_UNITS = {CheckKey.WINDING: "°C"}
 
 NOT_IN_ROWS = frozenset({CheckKey.TARGET, CheckKey.LIFT_TIME})
 """Checks whose value stands among the results already."""
+
+WHILE_LIFTED = frozenset(
+    {
+        CheckKey.WINDING,
+        CheckKey.PARTS,
+        CheckKey.CONTINUOUS_CURRENT,
+        CheckKey.BATTERY,
+        CheckKey.LIFT_TIME,
+    }
+)
+"""Checks that need a lift which reaches its target."""
 
 ENDS = {
     SlowEnd.LIFTED: End.REACHED,
@@ -108,7 +112,7 @@ class Sweep:
         """Whether each was simulated in full."""
         return self.lifts is None
 
-    @property
+    @cached_property
     def ranks(self) -> np.ndarray:
         """Status of each, the worst of its checks, as its rank."""
         return np.min([column.rank for column in self.checks], axis=0)
@@ -122,9 +126,18 @@ class Sweep:
         return next((column for column in self.checks if column.key is key), None)
 
     @cached_property
+    def lifted(self) -> np.ndarray:
+        """Whether each reaches its target."""
+        return np.array([end is End.REACHED for end in self.ends])
+
+    def is_read(self, key: CheckKey) -> np.ndarray:
+        """Of which builds a check is read: one of `WHILE_LIFTED` of those that are lifted."""
+        return self.lifted | (key not in WHILE_LIFTED)
+
+    @cached_property
     def sound(self) -> np.ndarray:
         """Whether no check of each fails."""
-        return ~fails(self.checks)
+        return self.ranks > RANKS[Status.FAILS]
 
     @cached_property
     def always(self) -> tuple[CheckKey, ...]:
@@ -140,8 +153,26 @@ class Sweep:
 
     @cached_property
     def changeable(self) -> frozenset[CheckKey]:
-        """Checks that the values can change."""
-        return changeable(self.checks)
+        """Checks that the values can change: those that differ between the builds."""
+        found = set()
+        for column in self.checks:
+            known = column.value[np.isfinite(column.value)]
+            differs = np.ptp(known) > 1e-9 * np.max(np.abs(known)) if len(known) else False
+            if differs or len(set(column.rank)) > 1:
+                found.add(column.key)
+        return frozenset(found)
+
+    @cached_property
+    def thin_counts(self) -> np.ndarray:
+        """Thin checks of each among those that the values can change."""
+        thin = [(c.rank == RANKS[Status.THIN]) & (c.key in self.changeable) for c in self.checks]
+        return np.sum(thin, axis=0)
+
+    def order(self, aim: np.ndarray) -> np.ndarray:
+        """The builds, what to take first: without a failing check, then with the fewest thin ones
+        that the values can change, then with the least of the aim (NaN counts as the most)."""
+        least = np.where(np.isnan(aim), np.inf, aim)
+        return np.lexsort((least, self.thin_counts, ~self.sound))
 
     def binding(self, index: int, leave_out: Collection[CheckKey] = ()) -> CheckKey | None:
         """The worst check of one build that the values can change; None where none is thin or
@@ -161,13 +192,9 @@ class Sweep:
 
     def cause(self, index: int, leave_out: Collection[CheckKey] = ()) -> CheckKey | None:
         """The check that one build has its status from, one that the values can change first."""
-        worst, key = self.ranks[index], self.binding(index, leave_out)
-        column = None if key is None else self.check(key)
-        if worst >= RANKS[Status.NOT_CHECKED] or (
-            column is not None and column.rank[index] == worst
-        ):
-            return key
-        return next((column.key for column in self.checks if column.rank[index] == worst), None)
+        key = self.binding(index, leave_out)
+        worst = [column.key for column in self.checks if column.rank[index] == self.ranks[index]]
+        return key if key in worst or self.ranks[index] >= RANKS[Status.NOT_CHECKED] else worst[0]
 
     def least_share(
         self, keys: Collection[CheckKey] | None = None, limit: str = "required"
@@ -181,11 +208,10 @@ class Sweep:
         limit : str
             ``required`` or ``hard``: which limit counts.
         """
-        shares = [np.full(len(self), np.inf)]
+        keys, shares = self.changeable if keys is None else keys, [np.full(len(self), np.inf)]
         for column in self.checks:
             least = getattr(column, limit)
-            counts = column.key in (self.changeable if keys is None else keys)
-            if counts and column.key is not CheckKey.TARGET and least is not None:
+            if column.key in keys and column.key is not CheckKey.TARGET and least is not None:
                 origin = self.inputs.settings.ambient if column.key is CheckKey.WINDING else 0.0
                 with np.errstate(divide="ignore", invalid="ignore"):
                     share = (column.value - origin) / (least - origin)
@@ -195,23 +221,19 @@ class Sweep:
 
     def rows(self) -> list[dict[str, Any]]:
         """One dict a build, in SI with the unit in each key; None where there is no number."""
+        words = [status.value for status in Status]
         columns: dict[str, Sequence[Any]] = {
-            _key(path, spec_at(self.inputs, path).unit): column.tolist()
+            key(path, spec_at(self.inputs, path).unit): column.tolist()
             for path, column in self.values.items()
         }
-        columns["status"] = [list(Status)[rank].value for rank in self.ranks]
+        columns["status"] = [words[rank] for rank in self.ranks]
         columns["binding"] = [self.binding(i) for i in range(len(self))]
         columns["end"] = self.ends.tolist()
-        for name, unit in UNITS.items():
-            columns[_key(name, unit)] = self.results[name].tolist()
-        for column in self.checks:
-            if column.key not in NOT_IN_ROWS:
-                columns[_key(column.key.value, CHECK_UNITS.get(column.key, ""))] = (
-                    column.value.tolist()
-                )
-            columns[f"{column.key.value}_status"] = [
-                list(Status)[rank].value for rank in column.rank
-            ]
+        columns |= {key(name, unit): self.results[name].tolist() for name, unit in UNITS.items()}
+        for c in self.checks:
+            if c.key not in NOT_IN_ROWS:
+                columns[key(c.key.value, CHECK_UNITS.get(c.key, ""))] = c.value.tolist()
+            columns[f"{c.key.value}_status"] = [words[rank] for rank in c.rank]
         columns["part"] = self.parts.tolist()
         columns["problem"] = [self.problems.get(i) for i in range(len(self))]
         return [
@@ -238,12 +260,6 @@ class Sweep:
 def rows_csv(rows: Sequence[Mapping[str, Any]]) -> str:
     """Rows with the same keys as CSV text; empty where there is no number."""
     return csv_text(rows[0], (row.values() for row in rows)) if rows else ""
-
-
-def _key(name: str, unit: str) -> str:
-    kept = PRINTED_UNITS[unit].si
-    tail = PRINTED_UNITS[unit if kept is None else kept].tail
-    return f"{name}_{tail}" if tail else name
 
 
 def _plain(value: Any) -> Any:
@@ -303,23 +319,14 @@ def sweep(
     variants = vary(inputs, lists)
     if not simulate:
         return by_slow_model(variants, ranges=ranges)
-    scenarios: list[Inputs | str] = []
-    for index in range(variants.size):
-        scenarios.append(variants.problems.get(index) or variants.one(index))
-    with _pool(executor, workers) as pool:
+    from concurrent.futures import ProcessPoolExecutor  # heavy, and a single lift needs none
+
+    scenarios = [variants.problems.get(i) or variants.one(i) for i in range(variants.size)]
+    alone = executor is not None or workers == 1
+    with nullcontext(executor) if alone else ProcessPoolExecutor(workers) as pool:
         each = map if pool is None else pool.map
         found = list(each(_assessed, scenarios, itertools.repeat(ranges)))
     return of_assessments(inputs, variants.columns, found)
-
-
-@contextmanager
-def _pool(executor: Executor | None, workers: int | None) -> Iterator[Executor | None]:
-    from concurrent.futures import ProcessPoolExecutor  # heavy, and a single lift needs none
-
-    with (
-        nullcontext(executor) if executor or workers == 1 else ProcessPoolExecutor(workers) as pool
-    ):
-        yield pool
 
 
 # --- by the quasi-static model
@@ -336,15 +343,11 @@ def by_slow_model(
     results = {name: getattr(lifts, name) for name in UNITS}
     results["peak_current"] = np.fmax(lifts.peak_current, lifts.standstill_current)
     ends = np.array([ENDS[SlowEnd(int(end))] for end in lifts.end], dtype=object)
+    weakest = np.argmin(lifts.kind_factors_over_required, axis=0)
+    parts = lifts.kind_short_links[weakest, np.arange(len(lifts))]
     return Sweep(
-        variants.inputs, variants.columns, checks, results, ends, _parts(lifts), variants.problems,
-        lifts,
-    )  # fmt: skip
-
-
-def _parts(lifts: Lifts) -> np.ndarray:
-    at = np.argmin(lifts.kind_factors_over_required, axis=0)
-    return lifts.kind_short_links[at, np.arange(len(lifts))]
+        variants.inputs, variants.columns, checks, results, ends, parts, variants.problems, lifts
+    )
 
 
 # --- in full
@@ -366,7 +369,7 @@ def of_assessments(
     """A sweep of full simulations: each assessed, or why there is no build."""
     good = [None if isinstance(each, str) else each for each in found]
     columns = [_column(key, good) for key in CheckKey if any(a and a.check(key) for a in good)]
-    results = {name: np.array([_result(a, name) for a in good]) for name in UNITS}
+    results = {name: np.array([_result(a, name) for a in good], dtype=float) for name in UNITS}
     ends = np.array([None if a is None else a.target.end for a in good], dtype=object)
     parts = np.array([a.parts[0].label if a and a.parts else "" for a in good], dtype=object)
     problems = {i: each for i, each in enumerate(found) if isinstance(each, str)}
@@ -374,24 +377,18 @@ def of_assessments(
 
 
 def _column(key: CheckKey, found: Sequence[Assessment | None]) -> CheckColumn:
-    checks = [None if a is None else a.check(key) for a in found]
+    checks = [a and a.check(key) for a in found]
     side = next(check.side for check in checks if check)
-
-    def numbers(name: str) -> np.ndarray:
-        values = [None if check is None else getattr(check, name) for check in checks]
-        return np.array([math.nan if value is None else value for value in values], dtype=float)
-
+    value, low, high, hard, required = (
+        np.array([getattr(check, name, None) for check in checks], dtype=float)
+        for name in ("value", "low", "high", "hard", "required")
+    )
     missing = Status.FAILS if key is CheckKey.TARGET else Status.NOT_CHECKED
-    ranks = np.array([RANKS[missing if check is None else check.status] for check in checks])
-    value, low, high, hard, required = map(numbers, ("value", "low", "high", "hard", "required"))
+    ranks = np.array([RANKS[check.status if check else missing] for check in checks])
     return CheckColumn(key, side, value, low, high, hard, required, ranks)
 
 
-def _result(found: Assessment | None, name: str) -> float:
-    if found is None:
-        return math.nan
-    if name == "lift_time":
-        check = found.check(CheckKey.LIFT_TIME)
-        return math.nan if check is None or check.value is None else check.value
-    reading = found.reading(ReadingKey(name))
-    return math.nan if reading is None or reading.value is None else reading.value
+def _result(found: Assessment | None, name: str) -> float | None:
+    is_time, key = name == "lift_time", CheckKey.LIFT_TIME
+    row = found and (found.check(key) if is_time else found.reading(ReadingKey(name)))
+    return None if row is None else row.value

@@ -35,8 +35,8 @@ from winchsim.report.figures.look import (
     styled,
 )
 from winchsim.report.words.checks import CHECKS
-from winchsim.studies.sizing import WHILE_LIFTED, Study
-from winchsim.studies.sweep import Sweep
+from winchsim.studies.sizing import Study
+from winchsim.studies.sweep import WHILE_LIFTED, Sweep
 
 MOST = 6.0
 """Margins and factors are drawn up to this. [-]"""

@@ -14,8 +14,8 @@ from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.outcome import outcome
 from winchsim.report.words.values import AT_LEAST, AT_MOST, MARKS, TIMES, suited
 from winchsim.studies.builds import Build
-from winchsim.studies.sizing import WHILE_LIFTED, Study
-from winchsim.studies.sweep import CHECK_UNITS, Sweep
+from winchsim.studies.sizing import Study
+from winchsim.studies.sweep import CHECK_UNITS, WHILE_LIFTED, Sweep
 
 _WORDS = {
     "drum": ("drum", "Take a drum of {}.", "Keep the drum of {}."),

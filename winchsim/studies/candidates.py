@@ -1,8 +1,7 @@
 """Candidates of the sizing questions: which values are tried, and which may be recommended."""
 
 import math
-from collections.abc import Callable
-from typing import Any
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -10,13 +9,11 @@ from winchsim.constants import INCH
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Parts, value_at
-from winchsim.model import Machine
 from winchsim.model import build as build_machine
 from winchsim.physics.load import pull_needed
 from winchsim.quantity_text import rounded
 from winchsim.slow import lift_all
-from winchsim.studies.at_hand import families, make
-from winchsim.studies.builds import Build, gear_changes
+from winchsim.studies.builds import Build, families, gear_changes, make
 
 PLACES = 9
 """Decimal places of an SI value to which two candidates are the same."""
@@ -117,32 +114,34 @@ class Proposal:
     ----------
     values : ndarray
         Ascending. SI
-    offered : callable
-        From values to masks of those that may be recommended: the first mask that has one that does
-        not fail counts.
+    offered : tuple of ndarray
+        Values to recommend first: of the first of them that has one that does not fail; else every
+        value may be.
     changes : tuple of Build
         Builds that differ by more than one value, one for each of the values.
     """
 
     values: np.ndarray
-    offered: Callable[[np.ndarray], tuple[np.ndarray, ...]]
+    offered: tuple[np.ndarray, ...] = ()
     changes: tuple[Build, ...] = ()
 
 
-def _grown(low: float, high: float, unit: str) -> tuple[float, float]:
+def _check_range(low: float, high: float, unit: str) -> None:
     if not 0 < low < high:
         raise DomainError("--range", f"{low:g} to {high:g} {unit}".strip(), "a range that grows")
-    return low, high
 
 
-def _values(*parts: Any) -> np.ndarray:
-    return np.unique(
-        np.round(np.concatenate([np.asarray(part, dtype=float) for part in parts]), PLACES)
-    )
-
-
-def _every(values: np.ndarray) -> tuple[np.ndarray, ...]:
-    return (np.ones(len(values), dtype=bool),)
+def _over(
+    low: float, high: float, unit: str, count: int, own: float, *offered: Sequence[float]
+) -> Proposal:
+    """Both ends of a range, between them numbers of three digits in equal ratios, the present
+    value, and what is offered first."""
+    _check_range(low, high, unit)
+    spread = [low, *(float(f"{size:.3g}") for size in np.geomspace(low, high, count)[1:-1]), high]
+    values = [*spread, *(size for sizes in offered for size in sizes)]
+    values += [own] if low <= own <= high else []
+    first = tuple(np.round(np.array(sizes), PLACES) for sizes in offered)
+    return Proposal(np.unique(np.round(values, PLACES)), first)
 
 
 def _steps(low: float, high: float, step: float) -> np.ndarray:
@@ -150,36 +149,27 @@ def _steps(low: float, high: float, step: float) -> np.ndarray:
     return np.arange(math.ceil(low / step - 1e-9), math.floor(high / step + 1e-9) + 1) * step
 
 
-def _spread(low: float, high: float, count: int) -> list[float]:
-    """Both ends, and between them numbers of three digits in equal ratios."""
-    return [low, *(float(f"{value:.3g}") for value in np.geomspace(low, high, count)[1:-1]), high]
+def _size(inputs: Inputs, kind: str) -> float:
+    """Ratio, number of motors or drum diameter of a build, after the kind of parts at hand."""
+    match kind:
+        case "gears":
+            return build_machine(inputs).groups[0].ratio
+        case "motors":
+            return sum(group.count for group in inputs.motors)
+    return inputs.drum.diameter
 
 
-def _within(low: float, high: float, *values: float) -> list[float]:
-    return [value for value in values if low <= value <= high]
-
-
-def _at_hand(inputs: Inputs, machine: Machine, span: Span, kind: str) -> Proposal | None:
+def at_hand(inputs: Inputs, span: Span, kind: str) -> Proposal | None:
     """Builds with other parts of one kind that are at hand, the present one among them; None where
     none are listed."""
-    listed = getattr(inputs.parts, kind, ())
-    if not listed:
+    if not (listed := getattr(inputs.parts, kind, ())):
         return None
     made, _ = families(replace(inputs, parts=Parts(**{kind: listed})), MOST_TRAINS)
-    present = {
-        "gears": machine.groups[0].ratio,
-        "motors": sum(group.count for group in inputs.motors),
-        "drums": inputs.drum.diameter,
-    }[kind]
-    found: dict[float, Build] = {
-        -1.0: Build("none" if kind == "gears" else "present", inputs, present)
-    }
+    present = "none" if kind == "gears" else "present"
+    found: dict[float, Build] = {-1.0: Build(present, inputs, _size(inputs, kind))}
     for build in (make(inputs, *member) for family in made for member in family.members):
-        ratio = build_machine(build.inputs).groups[0].ratio if kind == "gears" else 0.0
-        number = sum(n for _, n in build.motors)
-        size = {"gears": ratio, "motors": number}.get(kind) or build.inputs.drum.diameter
-        low, high = span.low or 0.0, span.high or math.inf
-        if low <= size <= high:
+        size = _size(build.inputs, kind)
+        if (span.low or 0.0) <= size <= (span.high or math.inf):
             key = round(size, PLACES) if kind == "gears" else len(found)
             found.setdefault(key, replace(build, value=size))
     return _of_builds(list(found.values()))
@@ -187,14 +177,11 @@ def _at_hand(inputs: Inputs, machine: Machine, span: Span, kind: str) -> Proposa
 
 def _of_builds(builds: list[Build]) -> Proposal:
     builds.sort(key=lambda build: build.value)
-    return Proposal(np.array([build.value for build in builds]), _every, tuple(builds))
+    return Proposal(np.array([build.value for build in builds]), changes=tuple(builds))
 
 
-def drums(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
-    """Drums at hand, or diameters, of which stock sizes are offered first, then turned ones.
-    [m]"""
-    if (found := _at_hand(inputs, machine, span, "drums")) is not None:
-        return found
+def drums(inputs: Inputs, span: Span) -> Proposal:
+    """Diameters, of which stock sizes are offered first, then turned ones. [m]"""
     own = inputs.drum.diameter
     low, high = span.low or inputs.rope.diameter, span.high
     if high is None:
@@ -202,68 +189,54 @@ def drums(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
         stalls = coarse[~(lift_all(inputs, {"drum.diameter": coarse}).stall_margin_cold >= 1)]
         high = max(1.2 * float(stalls.min(initial=LARGEST_DRUM)), 4 * low, 1.2 * own)
         high = rounded(high, 3, up=True)
-    low, high = _grown(low, min(high, LARGEST_DRUM), "m")
-    stock = np.round(_within(low, high, *STOCK, *(STOCK_INCH if span.inch else ())), PLACES)
-    turned = np.round(_steps(low, high, TURNED_STEP)[:MOST_TURNED], PLACES)
-    spread = _spread(low, high, CANDIDATES["drum"])
-    return Proposal(
-        _values(spread, stock, turned, _within(low, high, own)),
-        lambda values: (np.isin(values, stock), np.isin(values, turned), *_every(values)),
-    )
+    high = min(high, LARGEST_DRUM)
+    stock = [size for size in (*STOCK, *(STOCK_INCH if span.inch else ())) if low <= size <= high]
+    turned = _steps(low, high, TURNED_STEP)[:MOST_TURNED]
+    return _over(low, high, "m", CANDIDATES["drum"], own, stock, turned)
 
 
-def counts(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
-    """Motors at hand, or numbers of motors in a group, its dead ones below the range. [-]"""
-    if (found := _at_hand(inputs, machine, span, "motors")) is not None:
-        return found
+def counts(inputs: Inputs, span: Span) -> Proposal:
+    """Numbers of motors in a group, its dead ones below the range. [-]"""
     present = int(value_at(inputs, f"motors.{span.group}.count"))
     low = max(int(span.low or 1), int(value_at(inputs, f"motors.{span.group}.dead")) + 1)
     high = int(span.high or min(max(4 * present, 8), max(MOST_MOTORS, present)))
-    _grown(low, high, "motors")
-    return Proposal(np.arange(low, high + 1), _every)
+    _check_range(low, high, "motors")
+    return Proposal(np.arange(low, high + 1))
 
 
-def voltages(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
+def voltages(inputs: Inputs, span: Span) -> Proposal:
     """Supply voltages, of which multiples of half a volt are offered first. [V]"""
     for place, phase in enumerate(inputs.phase, start=1):
         if phase.action == "raise" and phase.voltage is not None:
             raise DomainError(
                 f"phase.{place}.voltage", f"{phase.voltage:g} V", "no voltage of its own"
             )
-    nominal, own = nominal_voltage(machine), inputs.supply.voltage
+    nominal, own = nominal_voltage(inputs), inputs.supply.voltage
     low = span.low or VOLTAGE_RANGE[0] * nominal
-    low, high = _grown(low, span.high or VOLTAGE_RANGE[1] * max(nominal, own), "V")
-    halves = np.round(_steps(low, high, VOLTAGE_STEP), PLACES)
-    spread = _spread(low, high, CANDIDATES["voltage"])
-    return Proposal(
-        _values(spread, halves, _within(low, high, own)),
-        lambda values: (np.isin(values, halves), *_every(values)),
-    )
+    high = span.high or VOLTAGE_RANGE[1] * max(nominal, own)
+    return _over(low, high, "V", CANDIDATES["voltage"], own, _steps(low, high, VOLTAGE_STEP))
 
 
-def nominal_voltage(machine: Machine) -> float:
+def nominal_voltage(inputs: Inputs) -> float:
     """Lowest voltage at which the data of running motors hold. [V]"""
-    return min(group.fit.voltage for group in machine.groups)
+    return min(group.fit.voltage for group in build_machine(inputs).groups)
 
 
-def masses(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
+def masses(inputs: Inputs, span: Span) -> Proposal:
     """Loads up to somewhat above the one that stalls the motors. [kg]"""
-    own, light = inputs.load.mass, lift_all(inputs, {"load.mass": [inputs.load.mass * 1e-3]})
-    stalls = float(light.last_pull[0]) * machine.line.falls / (pull_needed(machine.body, 0.0) / own)
+    own, m = inputs.load.mass, build_machine(inputs)
+    light = lift_all(inputs, {"load.mass": [own * 1e-3]})
+    stalls = float(light.last_pull[0]) * m.line.falls / (pull_needed(m.body, 0.0) / own)
     high = span.high or 1.3 * max(stalls, 1e-6)
     low = span.low or rounded(LIGHTEST * high, 3)
-    low, high = _grown(low, span.high or rounded(high, 3, up=True), "kg")
-    return Proposal(
-        _values(_spread(low, high, CANDIDATES["heaviest"]), _within(low, high, own)), _every
-    )
+    high = span.high or rounded(high, 3, up=True)
+    return _over(low, high, "kg", CANDIDATES["heaviest"], own)
 
 
-def gears(inputs: Inputs, machine: Machine, span: Span) -> Proposal:
-    """Trains of the gears at hand, or builds with one change of the gears, by their ratio. [-]"""
-    if (found := _at_hand(inputs, machine, span, "gears")) is not None:
-        return found
+def gears(inputs: Inputs, span: Span) -> Proposal:
+    """Builds with one change of the gears, by their ratio. [-]"""
     low, high = span.low or 0.0, span.high or math.inf
-    changes = [c for c in gear_changes(inputs, machine) if low <= c.value <= high]
+    changes = [c for c in gear_changes(inputs) if low <= c.value <= high]
     if not changes:
         raise DomainError(
             "--range",

@@ -1,29 +1,32 @@
-"""The sizing questions, each a row of `QUESTIONS`; the answer to one, with the bands and limits
-around what is recommended; and the rule of choice, confirmed by full simulations.
+"""Which value of one thing to take: five questions about a winch, each a row of `QUESTIONS`.
 
-Checks and choice are those of the assessment. Each full simulation corrects what the quasi-static
-model says of the candidates near it.
+A question says what is varied, which candidates are tried, which of them may be recommended, and
+what is wanted least of. Everything else is the same for all: the checks of the assessment, the rule
+of choice (`Sweep.order`), the bands of candidates that meet every limit, and full simulations of
+what is recommended. Each of these corrects what the quasi-static model says of the candidates near
+it.
 """
 
-from collections.abc import Callable, Collection
+from collections.abc import Callable
 
 import numpy as np
 
-from winchsim.assessment.candidates import RANKS, CheckColumn, choose_row, graded
+from winchsim.assessment.candidates import RANKS, CheckColumn, graded
 from winchsim.assessment.evaluate import assess
-from winchsim.assessment.kinds import Assessment, CheckKey, End, Side, Status
+from winchsim.assessment.kinds import Assessment, CheckKey, Side, Status
 from winchsim.errors import WinchsimError
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs, value_at
-from winchsim.model import Machine, build
+from winchsim.inputs import Inputs, value_at, with_value
+from winchsim.model import build
 from winchsim.quantity_text import round_numbers, rounded
 from winchsim.simulation import simulate
 from winchsim.slow import vary, vary_each
 from winchsim.studies.builds import Build
-from winchsim.studies.sizing.candidates import (
+from winchsim.studies.candidates import (
     PLACES,
     Proposal,
     Span,
+    at_hand,
     counts,
     drums,
     gears,
@@ -32,17 +35,6 @@ from winchsim.studies.sizing.candidates import (
     voltages,
 )
 from winchsim.studies.sweep import Sweep, by_slow_model, of_assessments
-
-WHILE_LIFTED = frozenset(
-    {
-        CheckKey.WINDING,
-        CheckKey.PARTS,
-        CheckKey.CONTINUOUS_CURRENT,
-        CheckKey.BATTERY,
-        CheckKey.LIFT_TIME,
-    }
-)
-"""Checks that need a lift which reaches its target."""
 
 
 @dataclass(frozen=True)
@@ -76,9 +68,12 @@ class Question:
     unit : str
         Unit that it is printed in.
     propose : callable
-        Candidates of a scenario and its machine within a span.
+        Candidates of a scenario within a span.
     aim : callable
-        From a sweep, its values and its machine to what is wanted least of.
+        From a sweep and its values to what is wanted least of.
+    parts : str
+        Parts at hand that are tried instead of these candidates where any are listed; empty for
+        none.
     refined : bool
         Whether more values are tried where candidates begin to fail.
     scale : str
@@ -88,8 +83,9 @@ class Question:
     name: str
     path: str
     unit: str
-    propose: Callable[[Inputs, Machine, Span], Proposal]
-    aim: Callable[[Sweep, np.ndarray, Machine], np.ndarray]
+    propose: Callable[[Inputs, Span], Proposal]
+    aim: Callable[[Sweep, np.ndarray], np.ndarray]
+    parts: str = ""
     refined: bool = False
     scale: str = "log"
 
@@ -184,9 +180,20 @@ class Study:
     @property
     def difference(self) -> float | None:
         """Largest difference in lift time of quasi-static and full simulations. [-]"""
-        return max(
-            (abs(run.difference) for run in self.runs if run.difference is not None), default=None
-        )
+        known = [abs(run.difference) for run in self.runs if run.difference is not None]
+        return max(known, default=None)
+
+    def inputs(self, index: int) -> Inputs:
+        """Scenario of one candidate.
+
+        Raises
+        ------
+        DomainError
+            Its value is out of bounds.
+        """
+        if self.changes:
+            return self.changes[index].inputs
+        return with_value(self.sweep.inputs, self.path, self.values[index].item())
 
     def bands(self, good: np.ndarray) -> tuple[tuple[int, int], ...]:
         """First and last of every run of neighbours that are good."""
@@ -195,37 +202,34 @@ class Study:
 
     def band(self, good: np.ndarray) -> tuple[int, int] | None:
         """The run that the recommended candidate is in."""
-        index = self.recommended
-        return next(
-            (b for b in self.bands(good) if index is not None and b[0] <= index <= b[1]), None
-        )
+        at = -1 if self.recommended is None else self.recommended
+        return next((band for band in self.bands(good) if band[0] <= at <= band[1]), None)
 
     @property
     def bounds(self) -> dict[str, CheckKey | None]:
         """The checks that end the band of what is recommended, ``below`` and ``above``; none at an
         end of the range."""
-        band, found = self.band(self.sweep.meets), {}
-        for side, step in (("below", -1), ("above", 1)):
-            beyond = -1 if band is None or self.changes else band[step > 0] + step
-            if 0 <= beyond < len(self.values):
-                found[side] = self.sweep.binding(beyond, self.sweep.always)
-        return found
+        band = None if self.changes else self.band(self.sweep.meets)
+        beyond = {} if band is None else {"below": band[0] - 1, "above": band[1] + 1}
+        return {
+            side: self.sweep.binding(at, self.sweep.always)
+            for side, at in beyond.items()
+            if 0 <= at < len(self.values)
+        }
 
     @property
     def limits(self) -> tuple[tuple[CheckColumn, np.ndarray, np.ndarray], ...]:
         """Checks that the question can change and that are not ok for every candidate, each with
         the candidates that are ok by it, and those that fail.
 
-        What only a lift shows (`WHILE_LIFTED`) is not read off candidates that are not lifted.
+        What only a lift shows is not read off candidates that are not lifted (`Sweep.is_read`).
         """
-        lifted, found = np.array([end is End.REACHED for end in self.sweep.ends]), []
-        for column in self.sweep.checks:
-            read = lifted if column.key in WHILE_LIFTED else np.ones(len(self.values), dtype=bool)
-            if column.key in self.sweep.changeable and np.any(
-                column.rank[read] < RANKS[Status.NOT_CHECKED]
-            ):
-                ok, failing = (column.rank == RANKS[end] for end in (Status.OK, Status.FAILS))
-                found.append((column, read & ok, read & failing))
+        found = []
+        for c in self.sweep.checks:
+            read = self.sweep.is_read(c.key)
+            if c.key in self.sweep.changeable and np.any(c.rank[read] < RANKS[Status.NOT_CHECKED]):
+                ok, failing = (read & (c.rank == RANKS[end]) for end in (Status.OK, Status.FAILS))
+                found.append((c, ok, failing))
         return tuple(found)
 
 
@@ -239,10 +243,10 @@ class Power:
 
 
 def most_power(study: Study) -> Power | None:
-    """Of a study of the load: where the most power reaches it, strength left out; None where none
-    is lifted."""
+    """Where the most power reaches the load, strength left out; None where none is lifted, and of
+    a study of something else."""
     lifts, body = study.sweep.lifts, build(study.sweep.inputs).body
-    if lifts is None or not lifts.lifted.any():
+    if lifts is None or not lifts.lifted.any() or study.path != "load.mass":
         return None
     power = np.where(
         lifts.lifted, study.values * body.gravity * body.rise * lifts.last_speed, -np.inf
@@ -251,27 +255,30 @@ def most_power(study: Study) -> Power | None:
     return Power(float(study.values[at]), float(power[at]), float(lifts.last_speed[at]))
 
 
-def _present_first(found: Sweep, values: np.ndarray, machine: Machine) -> np.ndarray:
+def _present_first(found: Sweep, values: np.ndarray) -> np.ndarray:
     """The gears as they are before any change, then the most to spare."""
     aim = -found.least_share()
-    aim[np.abs(values - machine.groups[0].ratio) < 1e-9 * values] = -np.inf
+    aim[np.abs(values - build(found.inputs).groups[0].ratio) < 1e-9 * values] = -np.inf
     return aim
 
 
 QUESTIONS = {
     question.name: question
     for question in (
-        Question("drum", "drum.diameter", "mm", drums, lambda s, v, m: -s.least_share(), True),
-        Question("gears", "gears", "", gears, _present_first, scale="dots"),
         Question(
-            "motors", "motors.{group}.count", "", counts, lambda s, v, m: v.astype(float),
-            scale="dots",
+            "drum", "drum.diameter", "mm", drums, lambda s, v: -s.least_share(), "drums",
+            refined=True,
+        ),
+        Question("gears", "gears", "", gears, _present_first, "gears", scale="dots"),
+        Question(
+            "motors", "motors.{group}.count", "", counts, lambda s, v: v.astype(float),
+            "motors", scale="dots",
         ),
         Question(
             "voltage", "supply.voltage", "V", voltages,
-            lambda s, v, m: np.abs(np.log(v / nominal_voltage(m))), refined=True, scale="even",
+            lambda s, v: np.abs(np.log(v / nominal_voltage(s.inputs))), refined=True, scale="even",
         ),
-        Question("heaviest", "load.mass", "kg", masses, lambda s, v, m: -v, refined=True),
+        Question("heaviest", "load.mass", "kg", masses, lambda s, v: -v, refined=True),
     )
 }  # fmt: skip
 """The questions by name, with what each wants least of: the drum with the most to spare to its
@@ -295,9 +302,6 @@ CORRECTED = frozenset(
     }
 )
 """Checks of the quasi-static model that a full simulation corrects."""
-
-Aim = Callable[[Sweep], np.ndarray]
-Progress = Callable[[int, int], None]
 
 
 def size(
@@ -342,65 +346,49 @@ def size(
     """
     row = QUESTIONS[question] if isinstance(question, str) else question
     span, wanted = Span(low, high, group, inch), Wanted(margin, target_time, fastest)
-    snag = inputs.load.snag_height is not None
-    inputs = replace(inputs, load=replace(inputs.load, snag_height=None)) if snag else inputs
-    machine, path = build(inputs), row.path.format(group=span.group)
-    proposal = row.propose(inputs, machine, span)
+    snag, path = inputs.load.snag_height is not None, row.path.format(group=span.group)
+    inputs = replace(inputs, load=replace(inputs.load, snag_height=None))
+    build(inputs)  # or it is refused
+    proposal = at_hand(inputs, span, row.parts) or row.propose(inputs, span)
     values, found = _swept(row, inputs, path, proposal, wanted)
-    among = next(
-        (mask for mask in proposal.offered(values) if (mask & found.sound).any()),
-        np.ones(len(values), dtype=bool),
+    masks = [*(np.isin(values, sizes) for sizes in proposal.offered), np.isfinite(values)]
+    among = next((mask for mask in masks if (mask & found.sound).any()), masks[-1])
+    present = (
+        [change.kind in ("none", "present") for change in proposal.changes]
+        if proposal.changes
+        else np.abs(values - value_at(inputs, path)) < 10.0**-PLACES
     )
-
-    def aim(found: Sweep) -> np.ndarray:
-        least = found.results["lift_time"] if wanted.fastest else row.aim(found, values, machine)
-        return np.where(np.isnan(least), np.inf, least)
-
-    present = _present(proposal, inputs, path, values)
-    base = Study(
-        row,
-        path,
-        found,
-        values,
-        proposal.changes,
-        wanted,
-        present,
-        None,
-        _nearest(found),
-        proposal.offered(values)[0],
-        (),
-        snag,
-    )
-    return _in_full(base, inputs, aim, among, on_progress or (lambda *_: None))
+    study = Study(
+        row, path, found, values, proposal.changes, wanted,
+        present=next(map(int, np.flatnonzero(present)), None), recommended=None,
+        nearest=_nearest(found), offered=masks[0], runs=(), snag_left_out=snag,
+    )  # fmt: skip
+    return _in_full(study, among, on_progress or (lambda *_: None))
 
 
 def _swept(
     question: Question, inputs: Inputs, path: str, proposal: Proposal, wanted: Wanted
 ) -> tuple[np.ndarray, Sweep]:
-    """Values and their sweep, finer where candidates begin to fail or to meet every limit."""
+    """Values and their sweep, finer where candidates begin to fail or to meet every limit: numbers
+    of three digits between two neighbours, and the next ones on both sides."""
 
     def made(values: np.ndarray) -> Sweep:
-        if proposal.changes:
-            found = by_slow_model(vary_each([(change.inputs, {}) for change in proposal.changes]))
-        else:
-            found = by_slow_model(vary(inputs, {path: values}))
+        each = [(change.inputs, {}) for change in proposal.changes]
+        found = by_slow_model(vary_each(each) if each else vary(inputs, {path: values}))
         return replace(found, inputs=inputs, checks=_asked(found, wanted))
 
     values = proposal.values
     found = made(values)
     if question.refined and not proposal.changes:
-        states = np.array([found.sound, found.meets], dtype=int)
-        at = np.flatnonzero(np.any(np.diff(states) != 0, axis=0))
-        finer = [_between(float(values[k]), float(values[k + 1])) for k in at]
-        if any(finer):
+        changes = np.any(np.diff(np.array([found.sound, found.meets], dtype=int)) != 0, axis=0)
+        finer = [
+            [rounded(low, 3), *round_numbers(low, high), rounded(high, 3, up=True)]
+            for low, high in zip(values[:-1][changes], values[1:][changes], strict=True)
+        ]
+        if finer:
             values = np.unique(np.concatenate([values, *finer]))
             found = made(values)
     return values, found
-
-
-def _between(low: float, high: float) -> list[float]:
-    """Numbers of three digits between two neighbours, and the next ones on both sides."""
-    return [rounded(low, 3), *round_numbers(low, high), rounded(high, 3, up=True)]
 
 
 def _asked(found: Sweep, wanted: Wanted) -> tuple[CheckColumn, ...]:
@@ -409,38 +397,28 @@ def _asked(found: Sweep, wanted: Wanted) -> tuple[CheckColumn, ...]:
     if wanted.margin is not None:
         c = checks[CheckKey.START_COLD]
         checks[c.key] = graded(c.key, c.side, c.value, c.low, c.high, c.hard, wanted.margin)
-    if wanted.target_time is not None:
-        time, limit = found.results["lift_time"], wanted.target_time
-        late = graded(CheckKey.LIFT_TIME, Side.MOST, time, time, time, limit, limit)
-        checks[CheckKey.LIFT_TIME] = late
+    if (limit := wanted.target_time) is not None:
+        time, key = found.results["lift_time"], CheckKey.LIFT_TIME
+        checks[key] = graded(key, Side.MOST, time, time, time, limit, limit)
     return tuple(checks.values())
-
-
-def _present(proposal: Proposal, inputs: Inputs, path: str, values: np.ndarray) -> int | None:
-    if proposal.changes:
-        return next(
-            (n for n, change in enumerate(proposal.changes) if change.kind in ("none", "present")),
-            None,
-        )
-    at = np.flatnonzero(np.abs(values - value_at(inputs, path)) < 10.0**-PLACES)
-    return int(at[0]) if len(at) else None
 
 
 def _nearest(found: Sweep) -> int:
     """The candidate nearest to reaching the target without failing: lifted if any is, then by the
     worst share of a limit."""
-    lifted = np.array([end is End.REACHED for end in found.ends])
     starting = found.least_share({CheckKey.START_COLD, CheckKey.START_HOT}, "hard")
-    share = np.where(lifted, found.least_share(frozenset(CheckKey), "hard"), starting)
-    return int(np.lexsort((-share, ~lifted))[0])
+    share = np.where(found.lifted, found.least_share(frozenset(CheckKey), "hard"), starting)
+    return int(np.lexsort((-share, ~found.lifted))[0])
 
 
-def _sound(run: Run, wanted: Wanted) -> bool:
-    late = wanted.target_time is not None and (run.time is None or run.time > wanted.target_time)
-    return run.found is not None and run.found.exit_code == 0 and not late
+def _aim(study: Study) -> np.ndarray:
+    """What is wanted least of, of each candidate."""
+    if study.wanted.fastest:
+        return study.sweep.results["lift_time"]
+    return study.question.aim(study.sweep, study.values)
 
 
-def _in_full(study: Study, inputs: Inputs, aim: Aim, among: np.ndarray, tell: Progress) -> Study:
+def _in_full(study: Study, among: np.ndarray, tell: Callable[[int, int], None]) -> Study:
     """The study with what the rule takes, simulated in full, and its edges.
 
     Each full simulation corrects the checks of its neighbours, so that what is shown of the
@@ -448,45 +426,45 @@ def _in_full(study: Study, inputs: Inputs, aim: Aim, among: np.ndarray, tell: Pr
     """
     runs: list[Run] = []
     for _ in range(MOST_TRIES):
-        index = choose_row(study.sweep.checks, aim(study.sweep), among & study.sweep.sound)
-        known = next((run for run in runs if run.index == index), None)
-        if index is None or known is not None:
+        order = study.sweep.order(_aim(study))
+        index = next((int(i) for i in order if among[i] and study.sweep.sound[i]), None)
+        if index is None or index in [run.index for run in runs]:
             break
-        run = _simulated(study, inputs, index, ranges=True)
+        run = _simulated(study, index, ranges=True)
         runs.append(run)
         tell(len(runs), MOST_TRIES)
-        if run.found is not None and _sound(run, study.wanted):
+        if run.found is not None and _is_sound(run, study.wanted):
             checks = _corrected(study.sweep, index, run.found)
             study = replace(study, sweep=replace(study.sweep, checks=checks))
         else:
             among = among & (np.abs(study.values / study.values[index] - 1) > CLOSE_BY)
     if not runs and study.nearest not in study.sweep.problems:
-        runs.append(_simulated(study, inputs, study.nearest, ranges=True))
-    good = [run for run in runs if _sound(run, study.wanted)]
-    full = of_assessments(inputs, {}, [run.found or run.problem for run in good])
-    best = choose_row(full.checks, aim(study.sweep)[[run.index for run in good]]) if good else None
-    study = replace(
-        study,
-        recommended=None if best is None else good[best].index,
-        nearest=runs[0].index if runs else study.nearest,
-    )
-    edges = _edges(study, {run.index for run in runs})
+        runs.append(_simulated(study, study.nearest, ranges=True))
+    good = [run for run in runs if _is_sound(run, study.wanted)]
+    best = None
+    if good:
+        full = of_assessments(study.sweep.inputs, {}, [run.found or run.problem for run in good])
+        best = good[full.order(_aim(study)[[run.index for run in good]])[0]].index
+    nearest = runs[0].index if runs else study.nearest
+    study = replace(study, recommended=best, nearest=nearest)
+    edges = _edges(study, [run.index for run in runs])
     for index in edges:
-        runs.append(_simulated(study, inputs, index, ranges=False))
+        runs.append(_simulated(study, index, ranges=False))
         tell(len(runs), max(MOST_TRIES, len(edges)))
     return replace(study, runs=tuple(runs))
 
 
-def _simulated(study: Study, inputs: Inputs, index: int, *, ranges: bool) -> Run:
-    lifted = study.sweep.ends[index] is End.REACHED
-    time = float(study.sweep.results["lift_time"][index]) if lifted else None
+def _is_sound(run: Run, wanted: Wanted) -> bool:
+    late = wanted.target_time is not None and (run.time is None or run.time > wanted.target_time)
+    return run.found is not None and run.found.exit_code == 0 and not late
+
+
+def _simulated(study: Study, index: int, *, ranges: bool) -> Run:
+    found = study.sweep
+    time = float(found.results["lift_time"][index]) if found.lifted[index] else None
     try:
-        build_one = (
-            study.changes[index].inputs
-            if study.changes
-            else vary(inputs, {study.path: study.values[[index]]}).one(0)
-        )
-        return Run(index, time, assess(simulate(build_one), actions=False, ranges=ranges))
+        record = simulate(study.inputs(index))
+        return Run(index, time, assess(record, actions=False, ranges=ranges))
     except WinchsimError as error:
         return Run(index, time, None, str(error))
 
@@ -497,33 +475,29 @@ def _corrected(found: Sweep, index: int, full: Assessment) -> tuple[CheckColumn,
     columns = {column.key: column for column in found.checks}
     for key in CORRECTED & columns.keys():
         c, check = columns[key], full.check(key)
-        same = key is not CheckKey.PARTS or (check and check.about == found.parts[index])
-        if check is None or not check.value or not same:
+        if check is None or not check.value:
+            continue
+        if key is CheckKey.PARTS and check.about != found.parts[index]:
             continue
         origin = found.inputs.settings.ambient if key is CheckKey.WINDING else 0.0
         rises = (c.value - origin) / (float(c.value[index]) - origin)
         ends = [check.value if end is None else end for end in (check.value, check.low, check.high)]
         value, low, high = (origin + rises * (end - origin) for end in ends)
-        columns[key] = graded(key, c.side, value, low, high, c.hard, c.required)
-        if key is CheckKey.PARTS:  # other parts stay unknown
-            rank, unknown = columns[key].rank, c.rank == RANKS[Status.NOT_CHECKED]
-            rank[unknown & (rank == RANKS[Status.OK])] = RANKS[Status.NOT_CHECKED]
-    target = columns[CheckKey.TARGET]
-    may_stall = columns[CheckKey.START_HOT].low < 1
-    rank = np.where(may_stall, RANKS[Status.THIN], RANKS[Status.OK])
-    rank = np.where(target.rank == RANKS[Status.FAILS], target.rank, rank)
+        columns[key] = new = graded(key, c.side, value, low, high, c.hard, c.required)
+        unknown = (c.rank == RANKS[Status.NOT_CHECKED]) & (new.rank == RANKS[Status.OK])
+        new.rank[unknown] = RANKS[Status.NOT_CHECKED]  # other parts stay unknown
+    target, may_stall = columns[CheckKey.TARGET], columns[CheckKey.START_HOT].low < 1
+    lifted = np.where(may_stall, RANKS[Status.THIN], RANKS[Status.OK])
+    rank = np.where(target.rank == RANKS[Status.FAILS], target.rank, lifted)
     columns[CheckKey.TARGET] = replace(target, rank=rank)
     return tuple(columns.values())
 
 
-def _edges(study: Study, done: Collection[int]) -> list[int]:
+def _edges(study: Study, done: list[int]) -> list[int]:
     """What else is simulated in full: ends of the bands that have a neighbour beyond, or the
     present gears."""
-    if study.recommended is None:
-        return []
+    bands = [study.band(mask) or () for mask in (study.sweep.meets, study.sweep.sound)]
+    found = [i for band in bands for i in band if 0 < i < len(study.values) - 1]
     if study.changes:
-        found = [study.present] if study.present is not None else []
-    else:
-        ends = [study.band(mask) or () for mask in (study.sweep.meets, study.sweep.sound)]
-        found = [i for band in ends for i in band if 0 < i < len(study.values) - 1]
+        found = [i for i in (study.present,) if i is not None and study.recommended is not None]
     return [i for i in dict.fromkeys(found) if i not in done]

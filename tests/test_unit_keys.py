@@ -2,8 +2,7 @@
 
 import pytest
 
-from winchsim.quantity_text import PRINTED_UNITS, in_unit
-from winchsim.report.si_keys import key, si_unit
+from winchsim.quantity_text import PRINTED_UNITS, in_unit, key, si_unit
 
 SI = {name: unit for name, unit in PRINTED_UNITS.items() if unit.si is None}
 
