@@ -1,7 +1,7 @@
 """Candidates of the sizing questions: which values are tried, and which may be recommended."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable
 
 import numpy as np
 
@@ -132,16 +132,15 @@ def _check_range(low: float, high: float, unit: str) -> None:
 
 
 def _over(
-    low: float, high: float, unit: str, count: int, own: float, *offered: Sequence[float]
+    low: float, high: float, unit: str, count: int, own: float, *offered: Iterable[float]
 ) -> Proposal:
     """Both ends of a range, between them numbers of three digits in equal ratios, the present
     value, and what is offered first."""
     _check_range(low, high, unit)
     spread = [low, *(float(f"{size:.3g}") for size in np.geomspace(low, high, count)[1:-1]), high]
-    values = [*spread, *(size for sizes in offered for size in sizes)]
-    values += [own] if low <= own <= high else []
-    first = tuple(np.round(np.array(sizes), PLACES) for sizes in offered)
-    return Proposal(np.unique(np.round(values, PLACES)), first)
+    first = tuple(np.round(list(sizes), PLACES) for sizes in offered)
+    present = [own] if low <= own <= high else []
+    return Proposal(np.unique(np.round(np.concatenate([spread, *first, present]), PLACES)), first)
 
 
 def _steps(low: float, high: float, step: float) -> np.ndarray:

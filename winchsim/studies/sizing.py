@@ -8,6 +8,7 @@ it.
 """
 
 from collections.abc import Callable
+from typing import Any
 
 import numpy as np
 
@@ -20,7 +21,7 @@ from winchsim.inputs import Inputs, value_at, with_value
 from winchsim.model import build
 from winchsim.quantity_text import round_numbers, rounded
 from winchsim.simulation import simulate
-from winchsim.slow import vary, vary_each
+from winchsim.slow import vary_each
 from winchsim.studies.builds import Build
 from winchsim.studies.candidates import (
     PLACES,
@@ -373,8 +374,8 @@ def _swept(
     of three digits between two neighbours, and the next ones on both sides."""
 
     def made(values: np.ndarray) -> Sweep:
-        each = [(change.inputs, {}) for change in proposal.changes]
-        found = by_slow_model(vary_each(each) if each else vary(inputs, {path: values}))
+        changes = [(change.inputs, dict[str, Any]()) for change in proposal.changes]
+        found = by_slow_model(vary_each(changes or [(inputs, {path: values})]))
         return replace(found, inputs=inputs, checks=_asked(found, wanted))
 
     values = proposal.values

@@ -389,6 +389,8 @@ def _column(key: CheckKey, found: Sequence[Assessment | None]) -> CheckColumn:
 
 
 def _result(found: Assessment | None, name: str) -> float | None:
-    is_time, key = name == "lift_time", CheckKey.LIFT_TIME
-    row = found and (found.check(key) if is_time else found.reading(ReadingKey(name)))
+    if found is None:
+        return None
+    time = CheckKey.LIFT_TIME
+    row = found.check(time) if name == time else found.reading(ReadingKey(name))
     return None if row is None else row.value
