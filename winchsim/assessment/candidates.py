@@ -22,7 +22,6 @@ from winchsim.slow import End, Hold, Lifts, Variants
 from winchsim.strength import line
 from winchsim.strength.link import LinkKind
 
-
 HELD = (CheckKey.HOLD, CheckKey.HOLD_DISTURBED)
 """Checks of holding."""
 
