@@ -124,7 +124,7 @@ def test_two_node_heat(ideal, make_motor, make_stage):
         )
         machine = build(inputs)
         # The source keeps the loss constant, so the resistance may not grow.
-        row = lift_batch(stack_machines([never_warm(machine)])).row(0)
+        row = lift_batch(stack_machines([never_warm(machine)]))[0]
         assert row["lift_time"] - row["spin_up_time"] == pytest.approx(time, rel=1e-6)
         assert row["winding_end"] - 20 == pytest.approx(winding, rel=2e-4)
         assert row["case_end"] - 20 == pytest.approx(case, rel=3e-4)

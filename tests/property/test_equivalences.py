@@ -190,7 +190,10 @@ def assert_one_machine(
     """Both descriptions come to the same record, links, energy and findings, in full and by the
     quasi-static model."""
     assert_one_lift(first, second, rel, links)
-    one, other = (lift_all(inputs).row(0) for inputs in (first, second))
+    one, other = (
+        dict(zip(lifts.dtype.names, lifts[0].item(), strict=True))
+        for lifts in map(lift_all, (first, second))
+    )
     names = [_told(build(inputs)) for inputs in (first, second)]
     if first.motors[0].voltage != second.motors[0].voltage:
         one.pop("motor_load")  # over the stall current at the nominal voltage
@@ -202,7 +205,7 @@ def assert_one_machine(
             continue
         share = links if "factor" in key or key == "spin_up_time" else rel
         values, others = (
-            found if isinstance(found, list) else [found] for found in (value, other[key])
+            found if isinstance(found, np.ndarray) else [found] for found in (value, other[key])
         )
         for before, after in zip(values, others, strict=True):
             if isinstance(before, str):
@@ -1071,12 +1074,12 @@ def test_the_quasi_static_model_asks_of_every_link_what_the_full_run_does(inputs
     for row in found.parts:
         if row.time == 0.0 and np.isfinite(row.factor):
             kind = list(LinkKind).index(LinkKind(row.kind))
-            assert lifts.kind_factors[kind, 0] <= row.factor * 1.01, row.label
+            assert lifts.kind_factors[0, kind] <= row.factor * 1.01, row.label
     weakest: dict[LinkKind, float] = {}
     for row in found.parts:
         weakest[LinkKind(row.kind)] = min(weakest.get(LinkKind(row.kind), np.inf), row.factor)
     if found.target.end is End.REACHED:
-        slow = {kind: lifts.kind_factors[list(LinkKind).index(kind), 0] for kind in weakest}
+        slow = {kind: lifts.kind_factors[0, list(LinkKind).index(kind)] for kind in weakest}
         assert slow == pytest.approx(weakest, rel=0.02)
     else:
         assert (

@@ -226,7 +226,7 @@ def _parts(
     known: Ranges | None,
 ) -> list[CheckColumn]:
     """The part with the least share of its required factor, and a jam, with their ranges."""
-    kept, factors = lifts.kind_factors_over_required, lifts.kind_factors
+    kept, factors = lifts.kind_factors_over_required.T, lifts.kind_factors.T
     with np.errstate(invalid="ignore"):
         required = factors / kept
     pairs = [spread.get(kind, (1.0, 1.0)) for kind in LinkKind]

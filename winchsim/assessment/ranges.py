@@ -298,7 +298,7 @@ def _logs(batch: Batch, lifts: Lifts) -> dict[Key, np.ndarray]:
         found[ReadingKey.MEAN_CURRENT] = found[CheckKey.CONTINUOUS_CURRENT] = np.log(mean)
         found[CheckKey.WINDING] = np.log(lifts.tight_winding - batch.machine.ambient)
         for place, kind in enumerate(LinkKind):
-            found[kind] = np.log(lifts.kind_factors[place])
+            found[kind] = np.log(lifts.kind_factors[:, place])
     return found
 
 
@@ -434,7 +434,7 @@ def _never(
         machine = variants[0].machine
         groups = group_causes(machine.assumed)
         both = _moved(inputs, machine, *((groups[name], falls[name][1]) for name in two))
-        margins = () if both is None else starting_margins(stack_machines([both]))[:2]
+        margins = () if both is None else starting_margins(stack_machines([both]))
         for each, margin in zip((CheckKey.START_COLD, CheckKey.START_HOT), margins, strict=False):
             low, high = spans[each]
             spans[each] = (min(low, float(np.ravel(margin)[0]) / math.exp(logs[each][0])), high)

@@ -4,9 +4,9 @@ It follows the slow states alone (travel, temperatures, charge) and takes the fa
 current, stretch of the rope) at their balance: hence the name of the package. A *slow lift* is one
 that was lifted so.
 
-Rooms: `stacking` makes one machine of many, with arrays for numbers; `variants` puts columns of
-changed values into a scenario; `path` is the way up, `climb` the climb itself, `lifts` what it
-comes to.
+`stacking` makes one machine of many, with arrays for numbers; `variants` puts columns of changed
+values into a scenario; `path` is the way up with the pick-up, `climb` the climb itself, `lifts`
+what it comes to.
 
 - Path. The coordinate is the unstretched rope wound on. Take-up: ``T = EA (l0 - l_u)/l_u``.
   Hanging: ``T = (W + F + w (l_u - lead)/n)/(n - w l_u/(n EA))``. Cells of take-up, cells of the way
@@ -27,7 +27,8 @@ periods and the motors have over 1.05 times the torque needed all the way (`in_r
 where a jolt stops a drum near its stall, or where rotors carry a stalled load further up.
 """
 
-from winchsim.slow.lifts import End, Hold, Lifts, lift_all, lift_batch, lift_machine
+from winchsim.slow.climb import End
+from winchsim.slow.lifts import Hold, Lifts, lift_all, lift_batch, lift_machine
 from winchsim.slow.stacking import Batch, stack_machines
 from winchsim.slow.variants import Variants, vary, vary_each
 

@@ -1,13 +1,21 @@
 """The way up of every variant of a batch: cells of rope wound on, and the rope's pull and the
-drum's radius in each."""
+drum's radius in each; and the jolt as the drum picks up its load.
 
+Only for the jolt fast states are followed. Rope, load and drum are integrated by small steps
+through the take-up and the first bounce, all variants at once. The drum follows its balance with
+its time constant, and no faster than its motors can pull at rest: exact for one group of linear
+motors with a current limit. Own derivation, head of the package `slow`.
+"""
+
+from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
-from winchsim.frozen import dataclass
+from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import pull
 from winchsim.physics import load, rope
+from winchsim.physics.chain import raising_line, rotating_inertia
 from winchsim.slow.stacking import Batch
 
 TAKE_UP_CELLS = 14
@@ -17,10 +25,20 @@ HANGING_CELLS = 40
 COARSE_CELLS = 4, 16
 """The same where variants are only compared with each other. [-]"""
 
+TAKE_UP_STEPS = 48
+BOUNCE_STEPS = 72
+"""Steps of the take-up, and of one period of the bounce. [-]"""
 
-@dataclass(frozen=True)
+NEAR = 0.97
+"""Share of the speed of balance at which the slope of the torque law is taken. [-]"""
+
+
 class Path:
     """Cells of rope wound on, from the start to the top; some of a variant's may have no length.
+
+    Parameters
+    ----------
+    batch : Batch
 
     Attributes
     ----------
@@ -34,72 +52,39 @@ class Path:
         Whether the load has lifted off.
     lift_off : ndarray, shape (size,)
         Rope wound on when the load lifts off. [m]
-    start_tension : ndarray, shape (size,)
+    start_tension : float or ndarray
         Rope force before the start. [N]
     fits : ndarray of bool, shape (size,)
         Whether the layers take all the rope; where they do not, the path ends at the flange's edge.
-    blocked : ndarray of bool, shape (size,)
+    blocked : bool or ndarray of bool
         Whether a snag or a stop is in the way; the path ends there.
     layer : ndarray of int, shape (size,)
         Layer that the path ends on, from 1.
     """
 
-    edges: np.ndarray
-    middles: np.ndarray
-    tensions: np.ndarray
-    radii: np.ndarray
-    impedances: np.ndarray
-    hanging: np.ndarray
-    lift_off: np.ndarray
-    start_tension: np.ndarray
-    fits: np.ndarray
-    blocked: np.ndarray
-    layer: np.ndarray
-
-
-def find_path(batch: Batch) -> Path:
-    """Path of a batch.
-
-    Parameters
-    ----------
-    batch : Batch
-    """
-    m, n = batch.machine, batch.size
-    span = rope.span(m.line, m.reach - m.start_travel)
-    slack_end = np.maximum(m.free_rope - span, 0.0)
-    lift_off = np.maximum(
-        m.free_rope - rope.unstretched_length(m.line, span, breakaway_pull(batch)), slack_end
-    )
-    last = np.minimum(np.minimum(m.top_travel, m.stop_travel), m.snag_travel)
-    top = np.maximum(wound_at(batch, last), lift_off)
-    depth = (
-        np.take_along_axis(batch.ends, (batch.layer_counts - 1)[None, :], axis=0)[0]
-        - m.wound_at_start
-    )
-    end = np.minimum(top, depth)
-    edges = _edges(batch, *(np.broadcast_to(value, (n,)) for value in (slack_end, lift_off, end)))
-    middles = (edges[1:] + edges[:-1]) / 2
-    hanging = middles > lift_off
-    layer = _layer_at(batch, middles)
-    radii = np.take_along_axis(batch.radii, layer, axis=0)
-    taking_up = np.maximum(
-        rope.elastic_tension(m.line, span - m.free_rope + middles, m.free_rope - middles), 0.0
-    )
-    tensions = np.where(hanging, hanging_pull(batch, middles), taking_up)
-    start_tension = np.maximum(rope.elastic_tension(m.line, span - m.free_rope, m.free_rope), 0.0)
-    return Path(
-        edges=edges,
-        middles=middles,
-        tensions=tensions,
-        radii=radii,
-        impedances=np.take_along_axis(_impedance(batch), layer, axis=0),
-        hanging=hanging,
-        lift_off=np.broadcast_to(lift_off, (n,)),
-        start_tension=np.broadcast_to(start_tension, (n,)),
-        fits=np.broadcast_to(top <= depth, (n,)),
-        blocked=np.broadcast_to(np.asarray(last < m.top_travel), (n,)),
-        layer=_layer_at(batch, edges[-1:] * (1 - 1e-12))[0] + 1,
-    )
+    def __init__(self, batch: Batch) -> None:
+        m, every = batch.machine, np.arange(batch.size)
+        span = rope.span(m.line, m.reach - m.start_travel)
+        slack = m.free_rope - span
+        taut = m.free_rope - rope.unstretched_length(m.line, span, breakaway_pull(batch))
+        self.lift_off = np.maximum(taut, np.maximum(slack, 0.0)) + np.zeros(batch.size)
+        last = np.minimum(np.minimum(m.top_travel, m.stop_travel), m.snag_travel)
+        top = np.maximum(wound_at(batch, last), self.lift_off)
+        depth = batch.ends[batch.layer_counts - 1, every] - m.wound_at_start
+        self.fits, self.blocked = top <= depth, last < m.top_travel
+        self.edges = _edges(batch, np.maximum(slack, 0.0), self.lift_off, np.minimum(top, depth))
+        wound = self.middles = (self.edges[1:] + self.edges[:-1]) / 2
+        self.hanging = wound > self.lift_off
+        layer = _layer_at(batch, wound)
+        self.radii, self.impedances = (
+            rows[layer, every] for rows in (batch.radii, _impedance(batch))
+        )
+        taking_up = np.maximum(
+            rope.elastic_tension(m.line, wound - slack, m.free_rope - wound), 0.0
+        )
+        self.tensions = np.where(self.hanging, hanging_pull(batch, wound), taking_up)
+        self.start_tension = np.maximum(rope.elastic_tension(m.line, -slack, m.free_rope), 0.0)
+        self.layer = _layer_at(batch, self.edges[-1] * (1 - 1e-12)) + 1
 
 
 def breakaway_pull(batch: Batch) -> Any:
@@ -177,18 +162,17 @@ def bounce_period(batch: Batch) -> Any:
     return rope.bounce_period(m.line, hung, load.inertia(m.body))
 
 
-def _edges(
-    batch: Batch, slack_end: np.ndarray, lift_off: np.ndarray, end: np.ndarray
-) -> np.ndarray:
+def _edges(batch: Batch, slack_end: Any, lift_off: Any, end: Any) -> np.ndarray:
     up_to_slack, up_to_lift = np.minimum(slack_end, end), np.minimum(lift_off, end)
     cells = COARSE_CELLS if batch.coarse else (TAKE_UP_CELLS, HANGING_CELLS)
     taking_up, rising = (np.linspace(0, 1, count + 1)[:, None] for count in cells)
-    rows = [np.zeros((1, batch.size)), up_to_slack + (up_to_lift - up_to_slack) * taking_up]
-    rows.append(up_to_lift + (end - up_to_lift) * rising[1:])
     ends = batch.ends - batch.machine.wound_at_start
-    used = ends[np.any(ends < end, axis=1)]
-    if len(used):
-        rows.append(np.clip(used, 0.0, end))
+    rows = [
+        np.zeros((1, batch.size)),
+        up_to_slack + (up_to_lift - up_to_slack) * taking_up,
+        up_to_lift + (end - up_to_lift) * rising[1:],
+        np.clip(ends[np.any(ends < end, axis=1)], 0.0, end),
+    ]
     return np.sort(np.concatenate(rows), axis=0)
 
 
@@ -196,10 +180,8 @@ def _layer_at(batch: Batch, wound: np.ndarray) -> np.ndarray:
     """Place of the layer that the rope runs onto with so much wound on; the last one beyond the
     flange."""
     place = wound + batch.machine.wound_at_start
-    layer = np.zeros(place.shape, dtype=int)
-    for end in batch.ends:
-        layer += end <= place
-    return np.minimum(layer, batch.layer_counts - 1)
+    full = np.count_nonzero(batch.ends[:, None] <= place, axis=0)
+    return np.minimum(full, batch.layer_counts - 1)
 
 
 @np.errstate(divide="ignore", invalid="ignore")
@@ -224,3 +206,99 @@ def _impedance(batch: Batch) -> Any:
     low = np.clip(damping, 0.0, 0.5)
     angle = np.arctan2(np.sqrt(1 - low**2) * (1 - 4 * low**2), low * (3 - 4 * low**2))
     return root * np.where(damping < 0.5, np.exp(-low * angle / np.sqrt(1 - low**2)), 2 * damping)
+
+
+class PickUp:
+    """How a drum follows its balance while it picks up its load or jerks a hanging one.
+
+    Parameters
+    ----------
+    batch : Batch
+    path : Path
+    law : DriveLaw
+        At the start's temperatures.
+
+    Attributes
+    ----------
+    pull, radius : ndarray
+        Rope force at lift-off, and radius of its layer. [N], [m]
+    loose, loaded : ndarray
+        Balance before the rope pulls, and at lift-off. [rad/s]
+    tau : ndarray
+        Time constant. [s]
+    most, per_force : ndarray
+        Acceleration at rest without rope force, and what each newton takes of it. [rad/s²],
+        [rad/(N·s²)]
+    """
+
+    def __init__(self, batch: Batch, path: Path, law: DriveLaw) -> None:
+        m, nothing = batch.machine, np.zeros(batch.size)
+        self.batch, self.path = batch, path
+        self.pull = breakaway_pull(batch) + nothing
+        self.radius = path.radii[np.argmax(path.hanging, axis=0), np.arange(batch.size)]
+        drag, per_torque = raising_line(m.chain)
+        inertia, at_rest = rotating_inertia(m.chain, len(m.groups)), law.push(nothing)
+        self.loose, self.loaded = (
+            law.steady_speed(drag + per_torque * force * self.radius, at_rest)
+            for force in (nothing, self.pull)
+        )
+        slope = (law.push(NEAR * self.loaded) - law.push(self.loaded)) / ((1 - NEAR) * self.loaded)
+        self.tau, self.most = inertia / slope, (at_rest - drag) / inertia
+        self.per_force = per_torque * self.radius / inertia
+
+    def peak(self) -> Any:
+        """Largest rope force; that of lift-off where the drum does not get so far. [N]"""
+        speed = np.where(self.path.lift_off > 0, self._take_up(), 0.0)
+        peak = self._first_bounce(speed)
+        bounces = (self.loaded > 0) & np.isfinite(peak)
+        return np.where(bounces, np.maximum(peak, self.pull), self.pull)
+
+    def _after(self, speed: Any, force: Any, time: Any) -> Any:
+        """Speed after a time at a rope force, never below 0. [rad/s]"""
+        balance = self.loose + (self.loaded - self.loose) * force / self.pull
+        eased = speed + (balance - speed) * -np.expm1(-time / self.tau)
+        pulled = speed + (self.most - self.per_force * force) * time
+        return np.maximum(np.minimum(eased, pulled), 0.0)
+
+    def _take_up(self) -> Any:
+        """Speed of the drum when the load lifts off. [rad/s]"""
+        m, lift_off = self.batch.machine, self.path.lift_off
+        slack = m.free_rope - rope.span(m.line, m.reach - m.start_travel)
+        shares = np.linspace(0.0, 1.0, TAKE_UP_STEPS + 1) ** 2  # fine where the drum is slow
+        speed = np.zeros(self.batch.size)
+        for before, after in pairwise(shares):
+            length, wound = (after - before) * lift_off, (before + after) / 2 * lift_off
+            tension = rope.elastic_tension(m.line, wound - slack, m.free_rope - wound)
+            force = np.maximum(tension, 0.0)
+            push = np.maximum(self.most - self.per_force * force, 0.0)
+            # As if nothing but the pull at rest acted.
+            new = np.sqrt(speed**2 + 2 * push * length / self.radius)
+            for _ in range(3):
+                time = 2 * length / (self.radius * (speed + new))
+                new = np.minimum(self._after(speed, force, time), new)
+            speed = new
+        return speed
+
+    def _first_bounce(self, speed: Any) -> Any:
+        """Largest rope force in one period of the bounce after lift-off at a drum speed. [N]"""
+        m, line = self.batch.machine, self.batch.machine.line
+        left, mass = m.free_rope - self.path.lift_off, load.inertia(m.body)
+        stiffness, step = line.stiffness / left, rope.bounce_period(line, left, mass) / BOUNCE_STEPS
+        # Weight and friction of the moving load.
+        hang = self.pull * line.falls - (m.breakaway - 1) * m.body.friction
+        stretch, rise, peak = self.pull / stiffness, np.zeros(self.batch.size), self.pull
+
+        def forces(stretch: Any, rise: Any, speed: Any) -> tuple[Any, Any, Any]:
+            """Of the rope, and on the load; and how fast the rope is stretched."""
+            growth = self.radius * speed - line.falls * rise
+            force = np.maximum(stiffness * stretch + line.damping * growth, 0.0)
+            return force, line.falls * force - hang, growth
+
+        for _ in range(BOUNCE_STEPS):
+            force, net, growth = forces(stretch, rise, speed)
+            peak = np.maximum(peak, force)
+            middle = stretch + step / 2 * growth, rise + step / 2 * net / mass
+            force, net, growth = forces(*middle, self._after(speed, force, step / 2))
+            speed = self._after(speed, force, step)
+            stretch, rise = stretch + step * growth, rise + step * net / mass
+        return peak

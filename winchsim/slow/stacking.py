@@ -216,6 +216,11 @@ def join(items: Sequence[T], sizes: Sequence[int]) -> T:
     )
 
 
+def rows(values: Sequence[Any], size: int) -> np.ndarray:
+    """Numbers or arrays over variants as one array. Shape (values, size)"""
+    return np.array([np.broadcast_to(v, (size,)) for v in values]).reshape(len(values), size)
+
+
 def _join_numbers(items: Sequence[Any], sizes: Sequence[int]) -> Any:
     first = items[0]
     if not any(isinstance(item, np.ndarray) for item in items):

@@ -343,8 +343,8 @@ def by_slow_model(
     results = {name: getattr(lifts, name) for name in UNITS}
     results["peak_current"] = np.fmax(lifts.peak_current, lifts.standstill_current)
     ends = np.array([ENDS[SlowEnd(int(end))] for end in lifts.end], dtype=object)
-    weakest = np.argmin(lifts.kind_factors_over_required, axis=0)
-    parts = lifts.kind_short_links[weakest, np.arange(len(lifts))]
+    weakest = np.argmin(lifts.kind_factors_over_required, axis=1)
+    parts = lifts.kind_short_links[np.arange(len(lifts)), weakest]
     return Sweep(
         variants.inputs, variants.columns, checks, results, ends, parts, variants.problems, lifts
     )

@@ -115,7 +115,7 @@ def _slow(batch: Batch) -> dict[str, Any]:
             "current": np.where(up, lifts.mean_current, np.nan),
             "winding": np.where(up, lifts.tight_winding - lifts.tight_limit, np.nan),
             "factor": lifts.factor,
-            "teeth": np.min(lifts.kind_factors[_TEETH], axis=0),
+            "teeth": np.min(lifts.kind_factors[:, _TEETH], axis=1),
             "weakest": lifts.weakest,
             "hold": np.where(up, lifts.hold_margin, np.nan),
             "held": lifts.holding != Hold.RUNS_BACK,
