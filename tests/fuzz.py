@@ -27,6 +27,7 @@ from random_scenarios import random_inputs
 
 from winchsim.assessment.evaluate import assess
 from winchsim.errors import WinchsimError
+from winchsim.face import parse as loads
 from winchsim.hybrid import Outcome
 from winchsim.inputs import Inputs
 from winchsim.model import build as build_machine
@@ -38,7 +39,7 @@ from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
 from winchsim.report.sizing import study_document
 from winchsim.report.spread import build as spread_document
-from winchsim.scenario.read import Scenario, loads
+from winchsim.scenario.read import Scenario
 from winchsim.simulation import Record, simulate
 from winchsim.studies.ladder import plan_ladder
 from winchsim.studies.sizing import QUESTIONS, size

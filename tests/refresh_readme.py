@@ -26,8 +26,8 @@ import story
 import winchsim
 from winchsim import cli
 from winchsim.commands.env import Env, ExitCode
+from winchsim.face import read as load
 from winchsim.quantity_text import quantity
-from winchsim.scenario.read import load
 from winchsim.scenario.sheet import read_sheet
 
 ROOT = Path(__file__).parent.parent

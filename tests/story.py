@@ -16,9 +16,9 @@ import numpy as np
 from winchsim import cli
 from winchsim.assessment.history import read_history
 from winchsim.commands.env import Env
+from winchsim.face import read as load
 from winchsim.inputs import Inputs, Pawl, with_value
 from winchsim.scenario.change import with_value as changed
-from winchsim.scenario.read import load
 from winchsim.scenario.sheet import SheetRow, read_sheet, write_sheet
 from winchsim.simulation import simulate
 

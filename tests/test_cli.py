@@ -15,7 +15,7 @@ from winchsim import cli
 from winchsim.commands.env import ExitCode
 from winchsim.commands.options import Command, argument
 from winchsim.errors import TrustError
-from winchsim.scenario.read import load
+from winchsim.face import read as load
 from winchsim.scenario.starter import STARTER
 from winchsim.version import __version__
 

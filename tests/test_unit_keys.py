@@ -2,19 +2,20 @@
 
 import pytest
 
-from winchsim.quantity_text import PRINTED_UNITS, in_unit, key, si_unit
+from winchsim.quantity_text import PRINTED_UNITS, in_unit, key
 
-SI = {name: unit for name, unit in PRINTED_UNITS.items() if unit.si is None}
+SI = {name: unit for name, unit in PRINTED_UNITS.items() if unit.si == name}
 
 
 @pytest.mark.parametrize("unit", PRINTED_UNITS)
 def test_every_printed_unit_has_an_si_unit_with_a_tail(unit):
-    assert si_unit(unit) in SI
-    assert not unit or PRINTED_UNITS[si_unit(unit)].tail or si_unit(unit) == ""
+    si = PRINTED_UNITS[unit].si
+    assert si in SI
+    assert not si or PRINTED_UNITS[si].tail
     assert unit in SI or not PRINTED_UNITS[unit].tail
 
 
-@pytest.mark.parametrize("unit", [unit for unit in PRINTED_UNITS if si_unit(unit) == unit])
+@pytest.mark.parametrize("unit", SI)
 def test_values_are_kept_in_that_unit(unit):
     """Where a unit is its own SI unit, nothing is converted when it is printed (percentages
     aside)."""

@@ -58,12 +58,12 @@ def read(path: str | os.PathLike[str], overrides: Sequence[str] = ()) -> Inputs:
     >>> hoist.load.mass, hoist.load.height
     (12.0, 1.2)
     """
-    return reader.load(os.fspath(path), overrides)
+    return reader.read(os.fspath(path), overrides).inputs
 
 
 def parse(text: str, name: str = "scenario", overrides: Sequence[str] = ()) -> Inputs:
     """Scenario of a TOML text; `name` is what its faults call it. Otherwise as `read`."""
-    return reader.loads(text, name, overrides)
+    return reader.read_string(text, name, overrides).inputs
 
 
 def with_value(scenario: Scenario, path: str, value: Any) -> Inputs:

@@ -19,27 +19,37 @@ class PrintedUnit:
     ----------
     name : str
         As printed.
+    si : str
+        SI unit (°C for temperatures) that its values are kept in.
     factor, offset : float
         From SI (°C for temperatures) to this unit.
     us : str
         Unit printed beside it on request in the customary units of the United States; empty when
         there is none.
-    si : str, optional
-        SI unit (°C for temperatures) that its values are kept in; None where it is one itself.
     tail : str
         How the name of a value in this SI unit ends where machines read it (``lift_time_s``); empty
         without a dimension.
     pint : str
         What pint calls it, where that is something else.
+    dimension : tuple of int
+        Of an SI unit, as the next two: powers of kilogram, metre, second, ampere, kelvin and
+        radian. The angle is kept, so that rad/s differs from Hz.
+    measures : str
+        What it measures, with an article.
+    usual : str
+        Usual spellings of such units, with spaces between them.
     """
 
     name: str
-    factor: float
+    si: str
+    factor: float = 1.0
     offset: float = 0.0
     us: str = ""
-    si: str | None = None
     tail: str = ""
     pint: str = ""
+    dimension: tuple[int, int, int, int, int, int] = (0, 0, 0, 0, 0, 0)
+    measures: str = ""
+    usual: str = ""
 
 
 _LBF = POUND * STANDARD_GRAVITY
@@ -47,76 +57,111 @@ _LBF = POUND * STANDARD_GRAVITY
 PRINTED_UNITS: dict[str, PrintedUnit] = {
     unit.name: unit
     for unit in (
-        PrintedUnit("", 1.0, pint="dimensionless"),
-        PrintedUnit("%", 100.0, si="", pint="percent"),
-        PrintedUnit("s", 1.0, tail="s"),
-        PrintedUnit("ms", 1e3, si="s"),
-        PrintedUnit("min", 1 / 60, si="s"),
-        PrintedUnit("m", 1.0, us="ft", tail="m"),
-        PrintedUnit("mm", 1e3, us="in", si="m"),
-        PrintedUnit("in", 1 / INCH, si="m", pint="inch"),
-        PrintedUnit("ft", 1 / (12 * INCH), si="m"),
-        PrintedUnit("m/s", 1.0, us="ft/s", tail="m_s"),
-        PrintedUnit("mm/s", 1e3, us="in/s", si="m/s"),
-        PrintedUnit("ft/s", 1 / (12 * INCH), si="m/s"),
-        PrintedUnit("in/s", 1 / INCH, si="m/s", pint="inch/s"),
-        PrintedUnit("m/s²", 1.0, us="ft/s²", tail="m_s2", pint="m/s**2"),
-        PrintedUnit("ft/s²", 1 / (12 * INCH), si="m/s²", pint="ft/s**2"),
-        PrintedUnit("kg", 1.0, us="lb", tail="kg"),
-        PrintedUnit("g", 1e3, us="oz", si="kg"),
-        PrintedUnit("lb", 1 / POUND, si="kg"),
-        PrintedUnit("oz", 16 / POUND, si="kg"),
-        PrintedUnit("kg/m", 1.0, us="lb/ft", tail="kg_m"),
-        PrintedUnit("g/m", 1e3, us="lb/ft", si="kg/m"),
-        PrintedUnit("lb/ft", 12 * INCH / POUND, si="kg/m"),
-        PrintedUnit("kg/m³", 1.0, us="lb/ft³", tail="kg_m3", pint="kg/m**3"),
-        PrintedUnit("lb/ft³", (12 * INCH) ** 3 / POUND, si="kg/m³", pint="lb/ft**3"),
-        PrintedUnit("N", 1.0, us="lbf", tail="n"),
-        PrintedUnit("kN", 1e-3, us="lbf", si="N"),
-        PrintedUnit("lbf", 1 / _LBF, si="N"),
-        PrintedUnit("N·s/m", 1.0, us="lbf·s/ft", tail="n_s_m", pint="N*s/m"),
-        PrintedUnit("lbf·s/ft", 12 * INCH / _LBF, si="N·s/m", pint="lbf*s/ft"),
-        PrintedUnit("N·m", 1.0, us="lbf·in", tail="n_m", pint="N*m"),
-        PrintedUnit("mN·m", 1e3, us="ozf·in", si="N·m", pint="mN*m"),
-        PrintedUnit("lbf·in", 1 / (_LBF * INCH), si="N·m", pint="lbf*inch"),
-        PrintedUnit("ozf·in", 16 / (_LBF * INCH), si="N·m", pint="ozf*inch"),
-        PrintedUnit("N·m·s/rad", 1.0, tail="n_m_s_rad", pint="N*m*s/rad"),
-        PrintedUnit("Pa", 1.0, tail="pa"),
-        PrintedUnit("MPa", 1e-6, us="psi", si="Pa"),
-        PrintedUnit("GPa", 1e-9, us="ksi", si="Pa"),
-        PrintedUnit("psi", INCH * INCH / _LBF, si="Pa"),
-        PrintedUnit("ksi", 1e-3 * INCH * INCH / _LBF, si="Pa"),
-        PrintedUnit("rad", 1.0, tail="rad"),
-        PrintedUnit("deg", 180 / math.pi, si="rad"),
-        PrintedUnit("rad/s", 1.0, tail="rad_s"),
-        PrintedUnit("rpm", 30 / math.pi, si="rad/s"),
-        PrintedUnit("kg·m²", 1.0, us="lb·in²", tail="kg_m2", pint="kg*m**2"),
-        PrintedUnit("g·cm²", 1e7, us="lb·in²", si="kg·m²", pint="g*cm**2"),
-        PrintedUnit("lb·in²", 1 / (POUND * INCH * INCH), si="kg·m²", pint="lb*inch**2"),
-        PrintedUnit("1/m", 1.0, tail="per_m"),
-        PrintedUnit("1/in", INCH, si="1/m", pint="1/inch"),
-        PrintedUnit("V", 1.0, tail="v"),
-        PrintedUnit("A", 1.0, tail="a"),
-        PrintedUnit("mA", 1e3, si="A"),
-        PrintedUnit("ohm", 1.0, tail="ohm"),
-        PrintedUnit("V·s/rad", 1.0, tail="v_s_rad", pint="V*s/rad"),
-        PrintedUnit("A·h", 1 / 3600, si="C", pint="A*hour"),
-        PrintedUnit("C", 1.0, tail="coulomb"),
-        PrintedUnit("W", 1.0, tail="w"),
-        PrintedUnit("J", 1.0, us="ft·lbf", tail="j"),
-        PrintedUnit("ft·lbf", 1 / (12 * INCH * _LBF), si="J", pint="ft*lbf"),
-        PrintedUnit("W·h", 1 / 3600, si="J", pint="W*hour"),
-        PrintedUnit("J/K", 1.0, tail="j_k", pint="J/kelvin"),
-        PrintedUnit("K/W", 1.0, tail="k_w", pint="kelvin/W"),
-        PrintedUnit("1/K", 1.0, tail="per_k", pint="1/kelvin"),
-        PrintedUnit("%/K", 100.0, si="1/K", pint="percent/kelvin"),
-        PrintedUnit("Hz", 1.0, tail="hz"),
-        PrintedUnit("K", 1.0, us="°F rise", tail="k", pint="kelvin"),
-        PrintedUnit("°F rise", 1.8, si="K", pint="delta_degF"),
-        PrintedUnit("°C", 1.0, us="°F", tail="c", pint="degC"),
-        PrintedUnit("°F", 1.8, 32.0, si="°C", pint="degF"),
+        PrintedUnit("", "", pint="dimensionless",
+                    measures="a plain number or a percentage", usual="%"),
+        PrintedUnit("%", "", 100.0, pint="percent"),
+        PrintedUnit("s", "s", tail="s", dimension=(0, 0, 1, 0, 0, 0),
+                    measures="a time", usual="s min h"),
+        PrintedUnit("ms", "s", 1e3),
+        PrintedUnit("min", "s", 1 / 60),
+        PrintedUnit("m", "m", us="ft", tail="m", dimension=(0, 1, 0, 0, 0, 0),
+                    measures="a length", usual="mm m in ft"),
+        PrintedUnit("mm", "m", 1e3, us="in"),
+        PrintedUnit("in", "m", 1 / INCH, pint="inch"),
+        PrintedUnit("ft", "m", 1 / (12 * INCH)),
+        PrintedUnit("m/s", "m/s", us="ft/s", tail="m_s", dimension=(0, 1, -1, 0, 0, 0),
+                    measures="a speed", usual="m/s mm/s ft/s in/s"),
+        PrintedUnit("mm/s", "m/s", 1e3, us="in/s"),
+        PrintedUnit("ft/s", "m/s", 1 / (12 * INCH)),
+        PrintedUnit("in/s", "m/s", 1 / INCH, pint="inch/s"),
+        PrintedUnit("m/s²", "m/s²", us="ft/s²", tail="m_s2", pint="m/s**2",
+                    dimension=(0, 1, -2, 0, 0, 0), measures="an acceleration", usual="m/s² ft/s²"),
+        PrintedUnit("ft/s²", "m/s²", 1 / (12 * INCH), pint="ft/s**2"),
+        PrintedUnit("kg", "kg", us="lb", tail="kg", dimension=(1, 0, 0, 0, 0, 0),
+                    measures="a mass", usual="kg g lb oz"),
+        PrintedUnit("g", "kg", 1e3, us="oz"),
+        PrintedUnit("lb", "kg", 1 / POUND),
+        PrintedUnit("oz", "kg", 16 / POUND),
+        PrintedUnit("kg/m", "kg/m", us="lb/ft", tail="kg_m", dimension=(1, -1, 0, 0, 0, 0),
+                    measures="a mass per length", usual="g/m kg/m lb/ft"),
+        PrintedUnit("g/m", "kg/m", 1e3, us="lb/ft"),
+        PrintedUnit("lb/ft", "kg/m", 12 * INCH / POUND),
+        PrintedUnit("kg/m³", "kg/m³", us="lb/ft³", tail="kg_m3", pint="kg/m**3",
+                    dimension=(1, -3, 0, 0, 0, 0), measures="a density", usual="kg/m³ g/cm³"),
+        PrintedUnit("lb/ft³", "kg/m³", (12 * INCH) ** 3 / POUND, pint="lb/ft**3"),
+        PrintedUnit("N", "N", us="lbf", tail="n", dimension=(1, 1, -2, 0, 0, 0),
+                    measures="a force", usual="N kgf lbf"),
+        PrintedUnit("kN", "N", 1e-3, us="lbf"),
+        PrintedUnit("lbf", "N", 1 / _LBF),
+        PrintedUnit("N·s/m", "N·s/m", us="lbf·s/ft", tail="n_s_m", pint="N*s/m",
+                    dimension=(1, 0, -1, 0, 0, 0), measures="a damping (force per speed)",
+                    usual="N·s/m"),
+        PrintedUnit("lbf·s/ft", "N·s/m", 12 * INCH / _LBF, pint="lbf*s/ft"),
+        PrintedUnit("N·m", "N·m", us="lbf·in", tail="n_m", pint="N*m",
+                    dimension=(1, 2, -2, 0, 0, 0), measures="a torque",
+                    usual="N·m mN·m kg·cm oz·in lbf·in"),
+        PrintedUnit("mN·m", "N·m", 1e3, us="ozf·in", pint="mN*m"),
+        PrintedUnit("lbf·in", "N·m", 1 / (_LBF * INCH), pint="lbf*inch"),
+        PrintedUnit("ozf·in", "N·m", 16 / (_LBF * INCH), pint="ozf*inch"),
+        PrintedUnit("N·m·s/rad", "N·m·s/rad", tail="n_m_s_rad", pint="N*m*s/rad",
+                    dimension=(1, 2, -1, 0, 0, -1), measures="a rotational damping",
+                    usual="N·m·s/rad"),
+        PrintedUnit("Pa", "Pa", tail="pa", dimension=(1, -1, -2, 0, 0, 0),
+                    measures="a stress or pressure", usual="MPa GPa N/mm² psi"),
+        PrintedUnit("MPa", "Pa", 1e-6, us="psi"),
+        PrintedUnit("GPa", "Pa", 1e-9, us="ksi"),
+        PrintedUnit("psi", "Pa", INCH * INCH / _LBF),
+        PrintedUnit("ksi", "Pa", 1e-3 * INCH * INCH / _LBF),
+        PrintedUnit("rad", "rad", tail="rad", dimension=(0, 0, 0, 0, 0, 1),
+                    measures="an angle", usual="deg rad"),
+        PrintedUnit("deg", "rad", 180 / math.pi),
+        PrintedUnit("rad/s", "rad/s", tail="rad_s", dimension=(0, 0, -1, 0, 0, 1),
+                    measures="a rotational speed", usual="rpm rev/s rad/s"),
+        PrintedUnit("rpm", "rad/s", 30 / math.pi),
+        PrintedUnit("kg·m²", "kg·m²", us="lb·in²", tail="kg_m2", pint="kg*m**2",
+                    dimension=(1, 2, 0, 0, 0, 0), measures="an inertia",
+                    usual="g·cm² kg·m² oz·in²"),
+        PrintedUnit("g·cm²", "kg·m²", 1e7, us="lb·in²", pint="g*cm**2"),
+        PrintedUnit("lb·in²", "kg·m²", 1 / (POUND * INCH * INCH), pint="lb*inch**2"),
+        PrintedUnit("1/m", "1/m", tail="per_m", dimension=(0, -1, 0, 0, 0, 0),
+                    measures="a number per length, such as a diametral pitch", usual="1/in 1/mm"),
+        PrintedUnit("1/in", "1/m", INCH, pint="1/inch"),
+        PrintedUnit("V", "V", tail="v", dimension=(1, 2, -3, -1, 0, 0),
+                    measures="a voltage", usual="V mV"),
+        PrintedUnit("A", "A", tail="a", dimension=(0, 0, 0, 1, 0, 0),
+                    measures="a current", usual="A mA"),
+        PrintedUnit("mA", "A", 1e3),
+        PrintedUnit("ohm", "ohm", tail="ohm", dimension=(1, 2, -3, -2, 0, 0),
+                    measures="an electrical resistance", usual="ohm mohm Ω"),
+        PrintedUnit("V·s/rad", "V·s/rad", tail="v_s_rad", pint="V*s/rad",
+                    dimension=(1, 2, -2, -1, 0, -1), measures="a back-voltage constant",
+                    usual="V·s/rad V/rpm"),
+        PrintedUnit("A·h", "C", 1 / 3600, pint="A*hour"),
+        PrintedUnit("C", "C", tail="coulomb", dimension=(0, 0, 1, 1, 0, 0),
+                    measures="a charge", usual="mAh Ah C"),
+        PrintedUnit("W", "W", tail="w", dimension=(1, 2, -3, 0, 0, 0),
+                    measures="a power", usual="W"),
+        PrintedUnit("J", "J", us="ft·lbf", tail="j", dimension=(1, 2, -2, 0, 0, 0),
+                    measures="an energy", usual="J Wh ft·lbf"),
+        PrintedUnit("ft·lbf", "J", 1 / (12 * INCH * _LBF), pint="ft*lbf"),
+        PrintedUnit("W·h", "J", 1 / 3600, pint="W*hour"),
+        PrintedUnit("J/K", "J/K", tail="j_k", pint="J/kelvin", dimension=(1, 2, -2, 0, -1, 0),
+                    measures="a heat capacity", usual="J/K"),
+        PrintedUnit("K/W", "K/W", tail="k_w", pint="kelvin/W", dimension=(-1, -2, 3, 0, 1, 0),
+                    measures="a thermal resistance", usual="K/W °C/W"),
+        PrintedUnit("1/K", "1/K", tail="per_k", pint="1/kelvin", dimension=(0, 0, 0, 0, -1, 0),
+                    measures="a change per degree", usual="%/K 1/K"),
+        PrintedUnit("%/K", "1/K", 100.0, pint="percent/kelvin"),
+        PrintedUnit("Hz", "Hz", tail="hz", dimension=(0, 0, -1, 0, 0, 0),
+                    measures="a frequency", usual="Hz"),
+        PrintedUnit("K", "K", us="°F rise", tail="k", pint="kelvin", dimension=(0, 0, 0, 0, 1, 0),
+                    measures="a temperature difference", usual="K °C °F"),
+        PrintedUnit("°F rise", "K", 1.8, pint="delta_degF"),
+        PrintedUnit("°C", "°C", us="°F", tail="c", pint="degC", dimension=(0, 0, 0, 0, 1, 0),
+                    measures="a temperature", usual="°C °F K"),
+        PrintedUnit("°F", "°C", 1.8, 32.0, pint="degF"),
     )
-}
+}  # fmt: skip
 """Every unit that winchsim prints, and every SI unit that it keeps values in, by name: each
 declared here alone."""
 
@@ -301,18 +346,6 @@ def in_unit(value: Any, unit: str) -> Any:
     return value * printed.factor + printed.offset
 
 
-def si_unit(unit: str) -> str:
-    """SI unit (°C for temperatures) that values declared in a printed unit are kept in.
-
-    Raises
-    ------
-    KeyError
-        The unit is not one that winchsim prints.
-    """
-    kept_in = PRINTED_UNITS[unit].si
-    return unit if kept_in is None else kept_in
-
-
 def key(name: str, unit: str) -> str:
     """Key of a value for machines: its name and the tail of its SI unit, ``lift_time_s``.
 
@@ -323,7 +356,7 @@ def key(name: str, unit: str) -> str:
     unit : str
         Unit that it is declared in; the value itself is in SI.
     """
-    tail = PRINTED_UNITS[si_unit(unit)].tail
+    tail = PRINTED_UNITS[PRINTED_UNITS[unit].si].tail
     return f"{name}_{tail}" if tail else name
 
 

@@ -12,11 +12,11 @@ import re
 from collections.abc import Mapping
 from fractions import Fraction
 from functools import cache, lru_cache
+from operator import mul
 from typing import Any
 
 from winchsim.constants import INCH, POUND, STANDARD_GRAVITY
 from winchsim.errors import Code, Fault, InputError, nearest
-from winchsim.frozen import dataclass
 from winchsim.quantity_text import PRINTED_UNITS, in_unit
 
 __all__ = ["describe_unit", "parse_quantity", "to_pint"]
@@ -31,91 +31,31 @@ _REMEMBERED = 500
 Factors = tuple[tuple[str, int], ...]
 """Symbols of a unit with their exponents."""
 
-Dimension = tuple[int, int, int, int, int, int]
-"""Powers of kilogram, metre, second, ampere, kelvin and radian. The angle is kept, so that rad/s
-differs from Hz."""
-
-
-@dataclass(frozen=True)
-class _Kind:
-    """What a unit measures: its dimension, a name with an article, usual spellings."""
-
-    dimension: Dimension
-    name: str
-    usual: tuple[str, ...]
-
-
-_KINDS = {
-    "": _Kind((0, 0, 0, 0, 0, 0), "a plain number or a percentage", ("%",)),
-    "kg": _Kind((1, 0, 0, 0, 0, 0), "a mass", ("kg", "g", "lb", "oz")),
-    "m": _Kind((0, 1, 0, 0, 0, 0), "a length", ("mm", "m", "in", "ft")),
-    "s": _Kind((0, 0, 1, 0, 0, 0), "a time", ("s", "min", "h")),
-    "A": _Kind((0, 0, 0, 1, 0, 0), "a current", ("A", "mA")),
-    "K": _Kind((0, 0, 0, 0, 1, 0), "a temperature difference", ("K", "°C", "°F")),
-    "°C": _Kind((0, 0, 0, 0, 1, 0), "a temperature", ("°C", "°F", "K")),
-    "rad": _Kind((0, 0, 0, 0, 0, 1), "an angle", ("deg", "rad")),
-    "m/s": _Kind((0, 1, -1, 0, 0, 0), "a speed", ("m/s", "mm/s", "ft/s", "in/s")),
-    "m/s²": _Kind((0, 1, -2, 0, 0, 0), "an acceleration", ("m/s²", "ft/s²")),
-    "Hz": _Kind((0, 0, -1, 0, 0, 0), "a frequency", ("Hz",)),
-    "rad/s": _Kind((0, 0, -1, 0, 0, 1), "a rotational speed", ("rpm", "rev/s", "rad/s")),
-    "N": _Kind((1, 1, -2, 0, 0, 0), "a force", ("N", "kgf", "lbf")),
-    "Pa": _Kind((1, -1, -2, 0, 0, 0), "a stress or pressure", ("MPa", "GPa", "N/mm²", "psi")),
-    "N·m": _Kind((1, 2, -2, 0, 0, 0), "a torque", ("N·m", "mN·m", "kg·cm", "oz·in", "lbf·in")),
-    "J": _Kind((1, 2, -2, 0, 0, 0), "an energy", ("J", "Wh", "ft·lbf")),
-    "W": _Kind((1, 2, -3, 0, 0, 0), "a power", ("W",)),
-    "C": _Kind((0, 0, 1, 1, 0, 0), "a charge", ("mAh", "Ah", "C")),
-    "V": _Kind((1, 2, -3, -1, 0, 0), "a voltage", ("V", "mV")),
-    "ohm": _Kind((1, 2, -3, -2, 0, 0), "an electrical resistance", ("ohm", "mohm", "Ω")),
-    "1/m": _Kind(
-        (0, -1, 0, 0, 0, 0), "a number per length, such as a diametral pitch", ("1/in", "1/mm")
-    ),
-    "kg/m": _Kind((1, -1, 0, 0, 0, 0), "a mass per length", ("g/m", "kg/m", "lb/ft")),
-    "kg/m³": _Kind((1, -3, 0, 0, 0, 0), "a density", ("kg/m³", "g/cm³")),
-    "N·s/m": _Kind((1, 0, -1, 0, 0, 0), "a damping (force per speed)", ("N·s/m",)),
-    "N·m·s/rad": _Kind((1, 2, -1, 0, 0, -1), "a rotational damping", ("N·m·s/rad",)),
-    "kg·m²": _Kind((1, 2, 0, 0, 0, 0), "an inertia", ("g·cm²", "kg·m²", "oz·in²")),
-    "V·s/rad": _Kind((1, 2, -2, -1, 0, -1), "a back-voltage constant", ("V·s/rad", "V/rpm")),
-    "J/K": _Kind((1, 2, -2, 0, -1, 0), "a heat capacity", ("J/K",)),
-    "K/W": _Kind((-1, -2, 3, 0, 1, 0), "a thermal resistance", ("K/W", "°C/W")),
-    "1/K": _Kind((0, 0, 0, 0, -1, 0), "a change per degree", ("%/K", "1/K")),
-}
-"""What is measured, by the SI unit (°C for temperatures) that its values are kept in."""
-
-
-def _kind(unit: str) -> _Kind:
-    kept_in = PRINTED_UNITS[unit].si
-    return _KINDS[unit if kept_in is None else kept_in]
-
-
 # --- the table of unit symbols
 
 
-@dataclass(frozen=True)
-class _Sense:
-    """One meaning of a unit symbol: `factor` x pi**`pi` SI units of `dimension`."""
-
-    factor: Fraction
-    dimension: Dimension
-    pi: int = 0
-
+Sense = tuple[Fraction, tuple[int, ...], int]
+"""One meaning of a unit symbol: its factor and the power of pi that it is multiplied by, with a
+dimension between them, in SI units."""
 
 _POUND, _INCH, _GRAVITY = (Fraction(str(exact)) for exact in (POUND, INCH, STANDARD_GRAVITY))
 _PREFIX = {"G": 9, "M": 6, "k": 3, "h": 2, "d": -1, "c": -2, "m": -3, "µ": -6, "u": -6, "n": -9}
 _PREFIX |= {"mega": 6, "kilo": 3, "deci": -1, "centi": -2, "milli": -3, "micro": -6}
+_ONE = Fraction(1)
 _WORDS = "mega kilo deci centi milli micro"
 _ENERGY_SYMBOLS = frozenset({"J", "mJ", "kJ", "MJ", "Wh", "mWh", "kWh", "joule", "joules"})
 
 
-def _si(unit: str, factor: Fraction | int = 1, pi: int = 0) -> tuple[_Sense, ...]:
-    return (_Sense(Fraction(factor), _KINDS[unit].dimension, pi),)
+def _si(unit: str, factor: Fraction | int = 1, pi: int = 0) -> tuple[Sense, ...]:
+    return ((Fraction(factor), PRINTED_UNITS[unit].dimension, pi),)
 
 
-def _weighed(factor: Fraction | int) -> tuple[_Sense, ...]:
+def _weighed(factor: Fraction | int) -> tuple[Sense, ...]:
     """A unit of mass that people also use as a force."""
     return _si("kg", factor) + _si("N", factor * _GRAVITY)
 
 
-_SYMBOLS: tuple[tuple[str, str, tuple[_Sense, ...]], ...] = (
+_SYMBOLS: tuple[tuple[str, str, tuple[Sense, ...]], ...] = (
     ("m", "k d c m µ u n", _si("m")),
     ("metre metres meter meters", _WORDS, _si("m")),
     ("in inch inches \" ″ ''", "", _si("m", _INCH)),
@@ -185,20 +125,14 @@ pound, standard gravity; horsepower of 550 foot-pounds a second)."""
 
 
 @cache
-def _symbols() -> Mapping[str, tuple[tuple[_Sense, ...], int]]:
-    """Every symbol with its senses and the power of ten of its prefix. With a prefix, the g of
+def _symbols() -> Mapping[str, tuple[tuple[Sense, ...], Fraction]]:
+    """Every symbol with its senses and what its prefix multiplies by. With a prefix, the g of
     gravity is left out."""
-    table: dict[str, tuple[tuple[_Sense, ...], int]] = {}
-    for names, prefixes, senses in _SYMBOLS:
-        for prefix, name in itertools.product(["", *prefixes.split()], names.split()):
-            table[prefix + name] = (senses[:2], _PREFIX[prefix]) if prefix else (senses, 0)
-    return table
-
-
-def _scaled(name: str) -> list[_Sense]:
-    """Every meaning of a symbol."""
-    senses, power = _symbols()[name]
-    return [_Sense(s.factor * Fraction(10) ** power, s.dimension, s.pi) for s in senses]
+    return {
+        prefix + name: (senses[:2], Fraction(10) ** _PREFIX[prefix]) if prefix else (senses, _ONE)
+        for names, prefixes, senses in _SYMBOLS
+        for prefix, name in itertools.product(["", *prefixes.split()], names.split())
+    }
 
 
 _JOINED = re.compile(
@@ -250,29 +184,29 @@ def parse_quantity(text: str, unit: str) -> float:
     """
     if len(text) > MAX_LENGTH:
         raise _fault(text, unit, "too long for one value", Code.NOT_A_NUMBER)
-    kind = _kind(unit)
+    kind = PRINTED_UNITS[PRINTED_UNITS[unit].si]
     value, rest, written = _leading_number(_plain(text), text, unit)
-    if not rest and kind is _KINDS[""]:
+    if not rest and not kind.name:
         return _rounded(value, 0, text, unit)
     if not rest:
         raise _fault(text, unit, "the unit is missing", Code.NO_UNIT, f'write "{written} {unit}"')
-    if kind is _KINDS["°C"] and rest in _SCALES:
+    if kind.name == "°C" and rest in _SCALES:
         offset, factor = _SCALES[rest]
         return _rounded((value + offset) * factor, 0, text, unit)
     factors = _factors(rest)
     if not factors:
         message, hint = "not a number followed by a unit", _spelling(written, unit)
         raise _fault(text, unit, message, Code.UNKNOWN_UNIT, hint, rest=rest)
-    if kind is _KINDS["rad/s"] and factors == (("min", -1),):
+    if kind.name == "rad/s" and factors == (("min", -1),):
         factors = ("rev", 1), ("min", -1)
     for name, _ in factors:
         if name not in _symbols():
             raise _unknown_unit(name, text, unit)
-    sense = next((s for s in _senses(factors) if s.dimension == kind.dimension), None)
-    is_energy = kind is _KINDS["N·m"] and _has_energy(factors)
-    if sense is None or is_energy or kind is _KINDS["°C"]:
+    fitting = [sense for sense in _senses(factors) if sense[1] == kind.dimension]
+    is_energy = kind.name == "N·m" and _has_energy(factors)
+    if not fitting or is_energy or kind.name == "°C":
         raise _wrong_dimension(factors, text, unit, written)
-    return _rounded(value * sense.factor, sense.pi, text, unit)
+    return _rounded(value * fitting[0][0], fitting[0][2], text, unit)
 
 
 def describe_unit(unit: str, *, with_units: bool = False) -> str:
@@ -290,7 +224,7 @@ def describe_unit(unit: str, *, with_units: bool = False) -> str:
     str
         ``a torque``, or ``a torque with its unit (mN·m, N·m, kg·cm, oz·in)``.
     """
-    name = _kind(unit).name
+    name = PRINTED_UNITS[PRINTED_UNITS[unit].si].measures
     return f"{name} with its unit ({', '.join(_usual(unit)[:4])})" if with_units else name
 
 
@@ -420,15 +354,18 @@ def _factors(rest: str) -> Factors:
 
 
 @lru_cache(_REMEMBERED)
-def _senses(factors: Factors) -> tuple[_Sense, ...]:
+def _senses(factors: Factors) -> tuple[Sense, ...]:
     """Every meaning of a product of symbols, the commonest first."""
-    exponents, found = [exponent for _, exponent in factors], []
-    for senses in itertools.product(*(_scaled(name) for name, _ in factors)):
-        powers = list(zip(senses, exponents, strict=True))
-        factor = math.prod((s.factor**e for s, e in powers), start=Fraction(1))
-        columns = zip(*([d * e for d in s.dimension] for s, e in powers), strict=True)
-        dimension: Any = tuple(map(sum, columns))
-        found.append(_Sense(factor, dimension, sum(s.pi * e for s, e in powers)))
+    exponents = [exponent for _, exponent in factors]
+    senses, scales = zip(*(_symbols()[name] for name, _ in factors), strict=True)
+    scale = math.prod(map(pow, scales, exponents), start=_ONE)
+    found = []
+    for product in itertools.product(*senses):
+        values, dimensions, pis = zip(*product, strict=True)
+        factor = math.prod(map(pow, values, exponents), start=scale)
+        powers = zip(*dimensions, strict=True)
+        dimension = tuple(sum(map(mul, exponents, column)) for column in powers)
+        found.append((factor, dimension, sum(map(mul, exponents, pis))))
     return tuple(found)
 
 
@@ -452,7 +389,7 @@ def _rounded(value: Fraction, pi: int, text: str, unit: str) -> float:
 def _usual(unit: str) -> tuple[str, ...]:
     """Usual spellings for the kind of a declared unit, the declared one first."""
     own = (unit,) if unit and unit != "°F rise" else ()
-    return tuple(dict.fromkeys(own + _kind(unit).usual))
+    return tuple(dict.fromkeys([*own, *PRINTED_UNITS[PRINTED_UNITS[unit].si].usual.split()]))
 
 
 def _spelling(written: str, unit: str) -> str:
@@ -462,7 +399,7 @@ def _spelling(written: str, unit: str) -> str:
 def _fault(
     text: str, unit: str, message: str, code: Code, hint: str = "", *, rest: str = ""
 ) -> InputError:
-    expected = describe_unit(unit, with_units=_kind(unit) is not _KINDS[""])
+    expected = describe_unit(unit, with_units=PRINTED_UNITS[unit].si != "")
     shown = text if len(text) <= MAX_LENGTH else text[: MAX_LENGTH - 3] + "..."
     if rest and len(rest) < len(text):
         message = f"{message}: {rest!r}"
@@ -481,14 +418,16 @@ def _unknown_unit(name: str, text: str, unit: str) -> InputError:
 
 
 def _wrong_dimension(factors: Factors, text: str, unit: str, written: str) -> InputError:
-    found, kind, hint = _senses(factors)[0].dimension, _kind(unit), _spelling(written, unit)
-    names = [each.name for each in _KINDS.values() if each.dimension == found]
+    found, kind, hint = _senses(factors)[0][1], PRINTED_UNITS[unit].si, _spelling(written, unit)
+    kinds = (each for each in PRINTED_UNITS.values() if each.measures)
+    names = [each.measures for each in kinds if each.dimension == found]
     read = names[-1 if _has_energy(factors) else 0] if names else "something else"
-    if kind is _KINDS["rad/s"] and found == _KINDS["Hz"].dimension:
+    if kind == "rad/s" and found == PRINTED_UNITS["Hz"].dimension:
         hint = f'write "{written} rev/s" for turns or "{written} rad/s" for radians per second'
-    elif kind is _KINDS["N·m"] and factors in ((("N", 1), ("m", -1)), (("nm", 1),)):
+    elif kind == "N·m" and factors in ((("N", 1), ("m", -1)), (("nm", 1),)):
         hint = f'write "{written} N·m"'
-    return _fault(text, unit, f"{read}, where {kind.name} is expected", Code.WRONG_DIMENSION, hint)
+    message = f"{read}, where {describe_unit(unit)} is expected"
+    return _fault(text, unit, message, Code.WRONG_DIMENSION, hint)
 
 
 # --- the Python face

@@ -11,9 +11,9 @@ from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey, End, FindingKind, Holding, Side, Status
 from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.parts import grade
+from winchsim.face import read as load
 from winchsim.inputs import Brake, Pawl, Phase, with_value
 from winchsim.model import Event, build
-from winchsim.scenario.read import load
 from winchsim.simulation import simulate
 
 SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))

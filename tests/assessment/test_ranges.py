@@ -15,10 +15,10 @@ from winchsim.assessment.kinds import CheckKey, ReadingKey, Status
 from winchsim.assessment.margins import hardest_margins, hot_margins
 from winchsim.assessment.ranges import HoldShare, end_of, find_ranges, group_causes, hold_shares
 from winchsim.assessment.readings import find_readings
+from winchsim.face import read as load
 from winchsim.inputs import Phase, Stage, with_value
 from winchsim.model import Event, build
 from winchsim.model.machine import Assumed
-from winchsim.scenario.read import load
 from winchsim.simulation import simulate
 from winchsim.slow import stack_machines
 from winchsim.slow.path import HANGING_CELLS, TAKE_UP_CELLS

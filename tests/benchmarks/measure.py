@@ -56,7 +56,7 @@ def simulation() -> Callable[..., Any]:
 def readable() -> dict[str, Any]:
     """Inputs of the scenarios that this version reads, by name."""
     from winchsim.errors import WinchsimError
-    from winchsim.scenario.read import load
+    from winchsim.face import read as load
 
     found = {}
     for path in SCENARIOS:
@@ -95,8 +95,8 @@ def ranges() -> dict[str, float]:
 def variants() -> dict[str, float]:
     """Variants by the quasi-static model, everything that a study varies at random and at once,
     against full simulations of as many."""
+    from winchsim.face import read as load
     from winchsim.inputs import with_value
-    from winchsim.scenario.read import load
     from winchsim.slow import lift_all
 
     inputs, rng = load(str(BELL)), np.random.default_rng(1)

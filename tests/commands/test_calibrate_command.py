@@ -7,8 +7,8 @@ import pytest
 
 from tests.screen import Screen
 from winchsim.commands.env import ExitCode
+from winchsim.face import read as load
 from winchsim.report.calibration import with_cautions
-from winchsim.scenario.read import load
 from winchsim.scenario.starter import STARTER
 
 pytestmark = pytest.mark.slow

@@ -8,9 +8,9 @@ import pytest
 
 from winchsim.assessment.jam import jam
 from winchsim.assessment.parts import part_rows
+from winchsim.face import read as load
 from winchsim.inputs import Edge, Sheave
 from winchsim.model import Event, build
-from winchsim.scenario.read import load
 from winchsim.simulation import simulate
 from winchsim.slow import lift_machine
 from winchsim.strength.link import LinkKind

@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
+from winchsim.face import read as load
 from winchsim.scenario.change import to_values
-from winchsim.scenario.read import load
 from winchsim.scenario.sheet import read_sheet
 
 pytestmark = [pytest.mark.browser, pytest.mark.slow]

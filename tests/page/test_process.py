@@ -8,10 +8,10 @@ from contextlib import aclosing
 import pytest
 
 from winchsim.errors import InputError
+from winchsim.face import parse as loads
 from winchsim.page import jobs
 from winchsim.page.process import BrokenError, StoppedError, Worker
 from winchsim.page.state import with_text
-from winchsim.scenario.read import loads
 from winchsim.scenario.starter import STARTER
 
 INPUTS = loads(STARTER)

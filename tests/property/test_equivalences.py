@@ -11,6 +11,7 @@ from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, FindingKind
 from winchsim.assessment.proposals import more_motors
 from winchsim.assessment.teeth import tooth_lives, tooth_warmth
+from winchsim.face import parse as loads
 from winchsim.inputs import (
     Drum,
     Edge,
@@ -33,7 +34,6 @@ from winchsim.model import Machine, build
 from winchsim.model.link_demands import Channels, LargestShare, link_shares
 from winchsim.model.restate import shaft_drags
 from winchsim.physics.chain import StartMargins, demand, held_torque, torque_margin
-from winchsim.scenario.read import loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import Record, simulate
 from winchsim.slow import lift_all, vary
@@ -854,7 +854,12 @@ def test_limits_of_the_common_gear_and_of_gearboxes_are_asked_for_what_passes_th
     for g, _, mesh, efficiency, _ in _rows(record):
         given = (
             given
-            + g.count * record[f"mesh_{m.meshes.index(mesh) + 1}_force"] * 48 * 1e-3 / 2 * efficiency
+            + g.count
+            * record[f"mesh_{m.meshes.index(mesh) + 1}_force"]
+            * 48
+            * 1e-3
+            / 2
+            * efficiency
         )
     # Less what the dead motor takes, and what friction at rest keeps at the start.
     assert 0.85 * given.max() < asked["reduction of stage 1"] < given.max()

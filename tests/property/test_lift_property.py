@@ -11,9 +11,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from winchsim.assessment.margins import hardest_margins
+from winchsim.face import parse as loads
 from winchsim.inputs import walk
 from winchsim.model import Event, build, raise_time
-from winchsim.scenario.read import loads
 from winchsim.simulation import simulate
 
 QUICK = settings(max_examples=20, deadline=None)

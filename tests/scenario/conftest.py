@@ -3,7 +3,7 @@
 import pytest
 
 from winchsim.errors import InputError
-from winchsim.scenario.read import loads
+from winchsim.face import parse as loads
 
 GOOD = """\
 title = "Clay crate onto the wheel bench"

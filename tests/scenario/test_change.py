@@ -9,6 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from winchsim.errors import DomainError, InputError, UnknownPathError
+from winchsim.face import parse as loads
+from winchsim.face import read as load
 from winchsim.inputs import Brake, Sheave, walk
 from winchsim.scenario.change import (
     from_values,
@@ -18,7 +20,6 @@ from winchsim.scenario.change import (
     without_table,
 )
 from winchsim.scenario.overrides import known_paths
-from winchsim.scenario.read import load, loads
 from winchsim.scenario.starter import STARTER
 
 SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))

@@ -3,9 +3,9 @@ instead."""
 
 import pytest
 
+from winchsim.face import parse as loads
 from winchsim.model import build
 from winchsim.report.words.notes import notes
-from winchsim.scenario.read import loads
 
 SPUR = "[[stage]]            # from the motors to the drum"
 HEIGHT = 'height = "0.5 m"'

@@ -5,20 +5,18 @@ import math
 
 import pytest
 
+from winchsim.face import parse as loads
 from winchsim.inputs import (
     GROUPS,
     Inputs,
     controls,
-    default_of,
     out_of_bounds,
     specs,
-    table_type,
     walk,
 )
 from winchsim.inputs.scenario import FACTORS
 from winchsim.inputs.spec import Spec, positive
 from winchsim.quantity_text import from_unit, in_unit
-from winchsim.scenario.read import loads
 from winchsim.scenario.starter import STARTER
 
 
@@ -26,8 +24,8 @@ def declared(table: type = Inputs, group: str = ""):
     """Every declaration with its table and key."""
     for key, spec in specs(table).items():
         yield pytest.param(table, key, spec, group or spec.group, id=f"{table.__name__}.{key}")
-        if spec.kind in ("table", "tables"):
-            yield from declared(table_type(table, key), group or spec.group)
+        if spec.table:
+            yield from declared(spec.table, group or spec.group)
 
 
 every = pytest.mark.parametrize(("table", "key", "spec", "group"), list(declared()))
@@ -37,7 +35,7 @@ every = pytest.mark.parametrize(("table", "key", "spec", "group"), list(declared
 def test_a_declaration_is_complete(table, key, spec, group):
     assert group in GROUPS
     assert spec.meaning and spec.label
-    default = default_of(table, key)
+    default = spec.default
     if spec.kind in ("quantity", "number", "integer"):
         assert spec.low < spec.high and math.isfinite(spec.high - spec.low)
         low, high = spec.usual or (spec.low, spec.high)

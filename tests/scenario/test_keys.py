@@ -6,10 +6,10 @@ from dataclasses import replace
 import pytest
 
 from winchsim.errors import InputError
+from winchsim.face import parse as loads
 from winchsim.inputs import Inputs, check, walk
 from winchsim.scenario.keys import key_tables, keys_markdown, keys_text
 from winchsim.scenario.overrides import known_paths
-from winchsim.scenario.read import loads
 from winchsim.scenario.starter import STARTER
 
 

@@ -7,10 +7,12 @@ import pickle
 import pytest
 
 from winchsim.errors import InputError
-from winchsim.inputs import REMOVED, RENAMED, OwnMaterial, Tolerance, spec_at, specs, walk
+from winchsim.face import parse as loads
+from winchsim.face import read as load
+from winchsim.inputs import REMOVED, OwnMaterial, Tolerance, spec_at, specs, walk
 from winchsim.quantity_text import in_unit
 from winchsim.scenario import read as reader
-from winchsim.scenario.read import load, loads, read, read_string, tolerance_width
+from winchsim.scenario.read import read, read_string, tolerance_width
 from winchsim.strength.materials import FAMILIES, Material, own_material, sourced_values
 
 
@@ -539,12 +541,6 @@ def test_a_removed_key_is_read_without_effect(good, monkeypatch):
     assert inputs.unused == ("motors.1.colour",)
     assert inputs.motors == loads(good).motors
     assert "motors.1.colour" not in inputs.given
-
-
-def test_a_renamed_key_names_the_new_one(good, faults_of, monkeypatch):
-    monkeypatch.setitem(RENAMED, "load.weight", "load.mass")
-    assert '"load.mass"' in faults_of(good.replace("mass =", "weight ="))["load.weight"].hint
-    assert '"load.mass"' in faults_of(good, "load.weight=3 kg")["load.weight"].hint
 
 
 def test_faults_of_every_kind_are_told_in_one_round(good, faults_of):

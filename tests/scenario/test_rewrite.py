@@ -8,8 +8,9 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from winchsim.errors import InputError
+from winchsim.face import parse as loads
 from winchsim.inputs import Brake, Gearbox, Sheave, Tolerance, specs, value_at, walk, with_value
-from winchsim.scenario.read import loads, read_string
+from winchsim.scenario.read import read_string
 from winchsim.scenario.rewrite import quantity_text, rewrite, rounded
 from winchsim.scenario.starter import STARTER
 from winchsim.units import parse_quantity

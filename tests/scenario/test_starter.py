@@ -1,7 +1,7 @@
 """The starter scenario does what it promises when it is run."""
 
+from winchsim.face import parse as loads
 from winchsim.model import Event
-from winchsim.scenario.read import loads
 from winchsim.scenario.starter import STARTER
 from winchsim.simulation import simulate
 

@@ -12,6 +12,8 @@ from scipy.integrate import solve_ivp
 from tests.holding import holding
 from winchsim.assessment.history import read_history
 from winchsim.constants import COPPER_MELTS
+from winchsim.face import parse as loads
+from winchsim.face import read as load
 from winchsim.inputs import (
     Brake,
     Controller,
@@ -29,7 +31,6 @@ from winchsim.inputs import (
 )
 from winchsim.model import Event, build
 from winchsim.physics.supply import Regime
-from winchsim.scenario.read import load, loads
 from winchsim.scenario.tables import with_tables
 from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_all, lift_batch, lift_machine, stack_machines

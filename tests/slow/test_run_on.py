@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from winchsim.face import read as load
 from winchsim.inputs import with_value
 from winchsim.model import Event
-from winchsim.scenario.read import load
 from winchsim.simulation import simulate
 from winchsim.slow import lift_all
 

@@ -3,7 +3,7 @@
 import numpy as np
 import pytest
 
-from winchsim.scenario.read import load
+from winchsim.face import read as load
 from winchsim.scenario.starter import STARTER
 from winchsim.studies.calibrate.evidence import Kind, LiftTest, Reading
 from winchsim.studies.calibrate.factors import Factor, find_factors

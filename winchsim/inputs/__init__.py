@@ -28,12 +28,9 @@ from winchsim.inputs.parts import PartDrum, PartGear, PartMotor, PartRope, Parts
 from winchsim.inputs.paths import (
     Control,
     controls,
-    default_of,
     is_number,
-    is_required,
     spec_at,
     specs,
-    table_type,
     value_at,
     walk,
     with_value,
@@ -47,7 +44,7 @@ from winchsim.inputs.programme import (
     Settings,
     Tolerance,
 )
-from winchsim.inputs.retired import REMOVED, RENAMED, without_numbers
+from winchsim.inputs.retired import REMOVED, without_numbers
 from winchsim.inputs.scenario import GROUPS, Inputs
 from winchsim.inputs.spec import Spec, bounds, out_of_bounds
 from winchsim.inputs.supply import Controller, Supply
@@ -61,7 +58,6 @@ __all__ = [
     "LIMIT_PER_ESTIMATE",
     "LIMIT_TEXT",
     "REMOVED",
-    "RENAMED",
     "ROOM_SHARE",
     "ROOM_TEXT",
     "SHORTEST_LIMIT",
@@ -95,13 +91,10 @@ __all__ = [
     "bounds",
     "check",
     "controls",
-    "default_of",
     "is_number",
-    "is_required",
     "out_of_bounds",
     "spec_at",
     "specs",
-    "table_type",
     "value_at",
     "walk",
     "with_value",

@@ -2,10 +2,9 @@
 
 import dataclasses
 from collections.abc import Callable, Iterator, Mapping
-from dataclasses import MISSING
 from functools import cache
 from types import MappingProxyType
-from typing import Any, TypeVar, cast, get_args, get_type_hints
+from typing import Any, get_args, get_type_hints
 
 from winchsim.errors import DomainError, UnknownPathError, did_you_mean
 from winchsim.frozen import dataclass, replace
@@ -13,59 +12,20 @@ from winchsim.inputs.parts import Parts
 from winchsim.inputs.scenario import GROUPS, Inputs
 from winchsim.inputs.spec import Spec, out_of_bounds
 
-_Function = TypeVar("_Function", bound=Callable[..., Any])
+
+def _declared(table: Any) -> Mapping[str, Spec]:
+    hints, found = get_type_hints(table), {}
+    for f in (f for f in dataclasses.fields(table) if "spec" in f.metadata):
+        spec: Spec = f.metadata["spec"]
+        inner = filter(dataclasses.is_dataclass, (hints[f.name], *get_args(hints[f.name])))
+        label = spec.label or f.name.replace("_", " ")
+        found[f.name] = replace(spec, label=label, table=next(inner, None))
+    return MappingProxyType(found)
 
 
-def remembered(function: _Function) -> _Function:
-    """`functools.cache` that keeps the function's signature for type checkers."""
-    return cast(_Function, cache(function))
-
-
-@remembered
-def specs(table: type) -> Mapping[str, Spec]:
-    """Declarations of a table's values, by key, in the order in which they are declared.
-
-    Parameters
-    ----------
-    table : type
-        One of the dataclasses of this module.
-
-    Returns
-    -------
-    Mapping of str to Spec
-        Fields without a declaration (such as ``given``) are left out.
-    """
-    declared = {
-        f.name: f.metadata["spec"] for f in dataclasses.fields(table) if "spec" in f.metadata
-    }
-    return MappingProxyType(
-        {
-            key: spec if spec.label else replace(spec, label=key.replace("_", " "))
-            for key, spec in declared.items()
-        }
-    )
-
-
-@remembered
-def table_type(table: type, key: str) -> type:
-    """Dataclass that a ``table`` or ``tables`` key of `table` holds."""
-    hint = get_type_hints(table)[key]
-    for part in (hint, *get_args(hint)):
-        if dataclasses.is_dataclass(part):
-            return part  # type: ignore[return-value]
-    raise DomainError(key, hint, "a key that holds a table")
-
-
-@remembered
-def is_required(table: type, key: str) -> bool:
-    """Whether the file must give this key."""
-    return default_of(table, key) is MISSING
-
-
-@remembered
-def default_of(table: type, key: str) -> Any:
-    """Default of a key; MISSING where it must be given."""
-    return next(f for f in dataclasses.fields(table) if f.name == key).default
+specs: Callable[[type], Mapping[str, Spec]] = cache(_declared)
+"""Declarations of a table's values, by key, in the order in which they are declared, of one of the
+dataclasses of this package; fields without a declaration (such as ``given``) are left out."""
 
 
 def walk(node: Any, prefix: str = "") -> Iterator[tuple[str, Any, Spec]]:

@@ -1,4 +1,4 @@
-"""Keys of earlier versions: those that are no longer used, and those that have a new name.
+"""Keys of earlier versions that are no longer used.
 
 A key stands here as its path without numbers (``motors.inductance``).
 """
@@ -11,9 +11,6 @@ REMOVED = {
     "settings.after_overload": "a lift always ends when a part breaks",
 }
 """Why a key is no longer used. Files that give it are still read; its value has no effect."""
-
-RENAMED: dict[str, str] = {}
-"""New path of a key that has another name now. Files that give the old one are refused."""
 
 
 def without_numbers(path: str) -> str:

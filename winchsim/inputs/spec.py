@@ -52,6 +52,12 @@ class Spec:
         Low end, high end and source of a default that is an assumption, in SI.
     spread : str
         Assumed tolerance for a spread of a given value, such as ``5 %``; empty for none.
+    default : object
+        In SI; None where it is not known, or must be given.
+    required : bool
+        Whether the file must give it.
+    table : type or None
+        Dataclass that a ``table`` or ``tables`` holds.
     """
 
     kind: str
@@ -70,6 +76,9 @@ class Spec:
     quiet: bool = False
     assumed: tuple[float, float, str] | None = None
     spread: str = ""
+    default: Any = None
+    required: bool = False
+    table: Any = None
 
     @property
     def step(self) -> float:
@@ -79,7 +88,7 @@ class Spec:
             return 1.0
         low, high = self.usual or (self.low, self.high)
         span = (in_unit(high, self.unit) - in_unit(low, self.unit)) / 50
-        if not math.isfinite(span) or span <= 0:
+        if not 0 < span < math.inf:
             return 0.0
         decade = math.floor(math.log10(span))
         digit = max(d for d in (1, 2, 5) if d <= span / 10.0**decade * (1 + SLACK))
@@ -101,7 +110,8 @@ def _declared(
     for key in facts.keys() & {"low", "high", "usual", "assumed"}:
         fact = facts[key]
         facts[key] = tuple(map(si, fact)) if isinstance(fact, tuple) else si(fact)
-    spec = Spec(kind=kind, meaning=meaning, unit=unit, **facts)
+    known = {"required": True} if default is MISSING else {"default": si(default)}
+    spec = Spec(kind=kind, meaning=meaning, unit=unit, **known, **facts)
     return field(default=si(default), metadata={"spec": spec})
 
 
@@ -165,23 +175,23 @@ def out_of_bounds(spec: Spec, value: Any) -> str:
     str
         Such as ``from 5 to 1000`` in the printed unit, or one of the choices.
     """
-    if value is None or spec.kind in ("table", "tables"):
-        return ""
-    if spec.kind == "choice":
-        return "" if value in spec.choices else "one of: " + ", ".join(spec.choices)
-    if spec.kind == "flag":
-        return "" if isinstance(value, bool) else "true or false"
-    if spec.kind == "text":
-        return "" if isinstance(value, str) else "text in quotes"
+    match spec.kind:
+        case _ if value is None or spec.table:
+            return ""
+        case "choice":
+            return "" if value in spec.choices else "one of: " + ", ".join(spec.choices)
+        case "flag":
+            return "" if isinstance(value, bool) else "true or false"
+        case "text":
+            return "" if isinstance(value, str) else "text in quotes"
     is_number = isinstance(value, (int, float)) and not isinstance(value, bool)
     if not is_number or not math.isfinite(value):
         return "a finite number"
     if spec.kind == "integer" and value != int(value):
         return "a whole number"
     low, high = spec.low - SLACK * abs(spec.low), spec.high + SLACK * abs(spec.high)
-    if low <= value <= high and not (spec.low_open and value <= spec.low):
-        return ""
-    return bounds(spec)
+    is_inside = low <= value <= high and not (spec.low_open and value <= spec.low)
+    return "" if is_inside else bounds(spec)
 
 
 def bounds(spec: Spec) -> str:

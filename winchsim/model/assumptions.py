@@ -66,9 +66,7 @@ class Notebook:
         for path, value, spec in scenario.walk(inputs):
             if spec.quiet or value is None or path in inputs.given:
                 continue
-            head, _, key = path.rpartition(".")
-            owner = scenario.value_at(inputs, head) if head else inputs
-            if value == scenario.default_of(type(owner), key):
+            if value == spec.default:
                 low, high, why = spec.assumed or (None, None, "default")
                 found[path] = Assumed(path, value, spec.unit, why, low, high)
         for path, (value, why, low, high) in self._rows.items():

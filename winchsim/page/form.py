@@ -7,7 +7,7 @@ from typing import Any
 
 from nicegui import ui
 
-from winchsim.inputs import GROUPS, Control, Inputs, controls, is_required, specs, value_at
+from winchsim.inputs import GROUPS, Control, Inputs, controls, specs, value_at
 from winchsim.page.row import Row
 from winchsim.page.state import moved
 from winchsim.scenario.change import to_values, with_table, without_table
@@ -57,9 +57,9 @@ def removable(inputs: Inputs, table: str) -> bool:
     above = head.rpartition(".")[0] if key.isdecimal() else head
     owner = value_at(inputs, above) if above else inputs
     if not key.isdecimal():
-        return not is_required(type(owner), key) and key not in ("factors", "settings")
+        return not specs(type(owner))[key].required and key not in ("factors", "settings")
     name = head.rpartition(".")[2]
-    return len(getattr(owner, name)) > 1 or not is_required(type(owner), name)
+    return len(getattr(owner, name)) > 1 or not specs(type(owner))[name].required
 
 
 class Form:

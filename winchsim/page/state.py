@@ -13,10 +13,7 @@ from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, walk
 from winchsim.report.writing import write_file
 from winchsim.scenario.change import from_values, to_values
-from winchsim.scenario.faults import Collector
-from winchsim.scenario.lines import LineIndex
-from winchsim.scenario.overrides import apply_overrides
-from winchsim.scenario.read import Scenario, inputs_of
+from winchsim.scenario.read import Scenario
 
 MOST_STEPS = 200
 """Changes that can be undone. [-]"""
@@ -48,11 +45,7 @@ def with_text(inputs: Inputs, path: str, text: str) -> Inputs:
     InputError
         With every fault found.
     """
-    values = to_values(inputs)
-    origins, faults = apply_overrides(values, [f"{path}={text}"])
-    collector = Collector("", LineIndex(), origins)
-    collector.faults += faults
-    return inputs_of(values, collector, in_si=True)
+    return from_values(to_values(inputs), [f"{path}={text}"])
 
 
 def moved(inputs: Inputs, table: str, index: int, by: int) -> Inputs:

@@ -11,7 +11,7 @@ import scipy
 from winchsim.assessment.kinds import Action, Assessment, Finding, Jam, PartRow, Target
 from winchsim.errors import TrustError
 from winchsim.inputs import walk
-from winchsim.quantity_text import keyed, si_unit
+from winchsim.quantity_text import PRINTED_UNITS, keyed
 from winchsim.report.json_text import document, error_facts
 from winchsim.report.names import FigureWords
 from winchsim.report.render.options import sentence_text, sentences
@@ -199,7 +199,7 @@ def _inputs(scenario: Scenario, found: Assessment) -> list[dict[str, Any]]:
             {
                 "path": path,
                 "value": facts(value if entry is None else entry.value),
-                "unit": si_unit(spec.unit),
+                "unit": PRINTED_UNITS[spec.unit].si,
                 "basis": basis,
                 "low": None if entry is None else entry.low,
                 "high": None if entry is None else entry.high,

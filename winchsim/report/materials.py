@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from winchsim.errors import Code, Fault, InputError, did_you_mean
-from winchsim.quantity_text import si_unit
+from winchsim.quantity_text import PRINTED_UNITS
 from winchsim.report.document import (
     Cell,
     Document,
@@ -166,7 +166,7 @@ def row_facts(row: Row) -> dict[str, Any]:
         origin = row.origin(key)
         values[key] = {
             "value": value,
-            "unit": si_unit(unit) or "1",
+            "unit": PRINTED_UNITS[unit].si or "1",
             "meaning": meaning,
             "low": origin.low,
             "high": origin.high,

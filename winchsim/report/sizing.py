@@ -7,7 +7,7 @@ import numpy as np
 
 from winchsim.assessment.kinds import CheckKey, Status
 from winchsim.inputs import spec_at
-from winchsim.quantity_text import key, si_unit
+from winchsim.quantity_text import PRINTED_UNITS, key
 from winchsim.report import frame
 from winchsim.report.document import (
     Cell,
@@ -160,7 +160,7 @@ def _run(study: Study, run: Run) -> tuple[Cell, ...]:
 def study_json(study: Study, scenario: Scenario) -> str:
     """JSON text of a sizing study: what is recommended with its assessment, limits, runs and all
     candidates."""
-    take, unit = study.recommended, si_unit(study.question.unit)
+    take, unit = study.recommended, PRINTED_UNITS[study.question.unit].si
     name = key("value", unit)
 
     def bands(mask: np.ndarray) -> list[list[float]]:
@@ -212,7 +212,7 @@ def _change(study: Study, index: int) -> str | None:
 
 def study_rows(study: Study) -> list[dict[str, Any]]:
     """Every candidate as plain values."""
-    name = key(study.path, si_unit(study.question.unit))
+    name = key(study.path, study.question.unit)
     rows = study.sweep.rows()
     for index, row in enumerate(rows):
         row.setdefault(name, study.values[index].item())

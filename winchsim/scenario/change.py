@@ -8,28 +8,32 @@ import dataclasses
 from collections.abc import Sequence
 from typing import Any
 
-from winchsim.errors import InputError
-from winchsim.inputs import Inputs, default_of, spec_at, specs, table_type, value_at
+from winchsim.errors import DomainError, InputError
+from winchsim.inputs import Inputs, spec_at, specs, value_at
 from winchsim.scenario.faults import Collector
-from winchsim.scenario.overrides import place_of, raw_value
+from winchsim.scenario.overrides import apply_overrides, place_of, raw_value
 from winchsim.scenario.read import inputs_of, usual_values
 from winchsim.scenario.values import read_value
 
 
-def from_values(values: dict[str, Any]) -> Inputs:
+def from_values(values: dict[str, Any], overrides: Sequence[str] = ()) -> Inputs:
     """Scenario of nested values, checked like a file.
 
     Parameters
     ----------
     values : dict
         Tables and values by key. A quantity is a number in SI or a text with a unit.
+    overrides : sequence of str
+        ``path=value`` texts that are put in.
 
     Raises
     ------
     InputError
         With every fault found.
     """
-    return inputs_of(values, Collector(""), in_si=True)
+    faults = Collector("")
+    apply_overrides(values, overrides, faults)
+    return inputs_of(values, faults, in_si=True)
 
 
 def to_values(inputs: Inputs) -> dict[str, Any]:
@@ -38,19 +42,18 @@ def to_values(inputs: Inputs) -> dict[str, Any]:
 
 
 def _values_of(table: Any, prefix: str, given: frozenset[str]) -> dict[str, Any]:
-    kind = type(table)
     found: dict[str, Any] = {}
-    for key, spec in specs(kind).items():
-        value, path, default = getattr(table, key), f"{prefix}{key}", default_of(kind, key)
+    for key, spec in specs(type(table)).items():
+        value, path = getattr(table, key), f"{prefix}{key}"
         if value is None:
             continue
         if spec.kind == "table":
             inner = _values_of(value, f"{path}.", given)
-            found |= {key: inner} if inner or default is None else {}
+            found |= {key: inner} if inner or not (spec.required or spec.default) else {}
         elif spec.kind == "tables":
             rows = [_values_of(row, f"{path}.{n}.", given) for n, row in enumerate(value, start=1)]
             found |= {key: rows} if rows else {}
-        elif path in given or value != default:
+        elif path in given or value != spec.default:
             found[key] = value
     return found
 
@@ -74,7 +77,7 @@ def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:
         rest of the scenario.
     """
     values = to_values(inputs)
-    _, _, place, key = place_of(values, path)
+    _, place, key = place_of(values, path)
     if value is None:
         place.pop(key, None)
     else:
@@ -123,11 +126,12 @@ def with_table(inputs: Inputs, path: str, values: dict[str, Any] | None = None) 
     InputError, DomainError
         There is no such table, or the scenario contradicts it.
     """
-    table, spec, place, key = place_of(to_values(inputs), path)
+    spec, place, key = place_of(to_values(inputs), path)
+    if not spec.table:
+        raise DomainError(path, path, "a key that holds a table")
     rows = place.get(key, []) if spec.kind == "tables" else []
     if values is None:
-        kind = table_type(table, key)
-        values = rows[-1] if rows else _plain(kind(**usual_values(kind)))
+        values = rows[-1] if rows else _plain(spec.table(**usual_values(spec.table)))
     return with_value(inputs, path, [*rows, values] if spec.kind == "tables" else values)
 
 
@@ -141,9 +145,8 @@ def without_table(inputs: Inputs, path: str) -> Inputs:
     """
     values = to_values(inputs)
     head, _, number = path.rpartition(".")
-    is_row = number.isdecimal()
-    _, _, place, key = place_of(values, head if is_row else path)
-    if is_row:
+    _, place, key = place_of(values, head if number.isdecimal() else path)
+    if number.isdecimal():
         value_at(inputs, path)
         del place[key][int(number) - 1]
     else:

@@ -1,18 +1,43 @@
-"""The collector that gathers all that is wrong with an input before anything is raised."""
+"""The collector that gathers all that is wrong with an input before anything is raised, and the
+lines on which it stands."""
 
 import itertools
-from collections.abc import Mapping
 from dataclasses import field
 from typing import Any
 
 from winchsim.errors import Code, Fault, InputError
 from winchsim.frozen import dataclass, replace
-from winchsim.scenario.lines import LineIndex
 
 MAX_FAULTS = 100
 """Faults that are gathered before the reader gives up: a file with more is not a scenario."""
 
 _MAX_LINE_TEXT = 160
+
+
+@dataclass(frozen=True)
+class LineIndex:
+    """Lines of the paths of one file.
+
+    Attributes
+    ----------
+    lines : tuple of str
+        The file, line by line.
+    where : dict of str to int
+        Line, from 1, on which a path first stands. Entries of lists are counted from 1.
+    """
+
+    lines: tuple[str, ...] = ()
+    where: dict[str, int] = field(default_factory=dict)
+
+    def line(self, path: str) -> int | None:
+        """Line of a path, or of the table around it; None when neither stands in the file."""
+        while path and path not in self.where:
+            path = path.rpartition(".")[0]
+        return self.where.get(path)
+
+    def text(self, line: int | None) -> str:
+        """Text of a line; empty without one."""
+        return self.lines[line - 1] if line is not None and 0 < line <= len(self.lines) else ""
 
 
 @dataclass
@@ -31,7 +56,7 @@ class Collector:
 
     file: str
     index: LineIndex = field(default_factory=LineIndex)
-    origins: Mapping[str, str] = field(default_factory=dict)
+    origins: dict[str, str] = field(default_factory=dict)
     faults: list[Fault] = field(default_factory=list)
 
     @property
@@ -45,8 +70,7 @@ class Collector:
         origin, line = self._origin(key), fault.line or self.index.line(key)
         place: dict[str, Any] = {"file": "--set", "line_text": origin}
         if origin is None:
-            text = shortened(self.index.text(line))
-            place = {"file": self.file, "line": line, "line_text": text}
+            place = dict(file=self.file, line=line, line_text=shortened(self.index.text(line)))
         if not self.full:
             self.faults.append(replace(fault, key=key, **place))
 
@@ -55,19 +79,19 @@ class Collector:
         return any(table in (fault.key, fault.key.rpartition(".")[0]) for fault in self.faults)
 
     def raise_if_any(self) -> None:
-        """Raise all that was gathered, in the order of the lines.
+        """Raise all that was gathered, where there is at least one fault."""
+        if self.faults:
+            raise self.error()
 
-        Raises
-        ------
-        InputError
-            There is at least one fault.
-        """
+    def error(self, *last: Fault) -> InputError:
+        """All that was gathered, with a last fault, in the order of the lines."""
+        for fault in last:
+            self.add(fault)
         faults = sorted(self.faults, key=lambda fault: (fault.line is None, fault.line or 0))
         if self.full:
             message = "more problems may follow; only the first are listed"
             faults.append(Fault(message, file=self.file, code=Code.MORE))
-        if faults:
-            raise InputError(tuple(faults))
+        return InputError(tuple(faults))
 
     def _origin(self, key: str) -> str | None:
         """Text of the option that set a path, or a table around it, or that made its table where

@@ -6,7 +6,7 @@ from typing import Any
 
 from winchsim.errors import Code, did_you_mean, refused
 from winchsim.frozen import dataclass
-from winchsim.inputs import Inputs, Spec, bounds, default_of, is_required, specs, table_type
+from winchsim.inputs import Inputs, Spec, bounds, specs
 from winchsim.quantity_text import in_unit
 from winchsim.units import describe_unit
 
@@ -127,24 +127,24 @@ def _collected(
     """A table and all tables inside it."""
     declared = specs(table).items()
     single = [item for item in declared if item[1].kind not in ("table", "tables")]
-    rows = (_row(table, key, path, spec, group or spec.group) for key, spec in single)
+    rows = (_row(key, path, spec, group or spec.group) for key, spec in single)
     yield KeyTable(name, heading, meaning, required, tuple(rows))
     for key, spec in declared:
         if spec.kind in ("table", "tables"):
             inner, is_list = f"{name}.{key}".lstrip("."), spec.kind == "tables"
             yield from _collected(
-                table_type(table, key),
+                spec.table,
                 inner,
                 f"{path}{key}.1." if is_list else f"{path}{key}.",
                 spec.meaning,
                 f"[[{inner}]]" if is_list else f"[{inner}]",
-                is_required(table, key),
+                spec.required,
                 group or spec.group,
             )
 
 
-def _row(table: type, key: str, path: str, spec: Spec, group: str) -> dict[str, Any]:
-    required, is_quantity = is_required(table, key), spec.kind == "quantity"
+def _row(key: str, path: str, spec: Spec, group: str) -> dict[str, Any]:
+    required, is_quantity = spec.required, spec.kind == "quantity"
     words = _either((f"the {spec.names}",) if spec.names else spec.choices)
     condition, assumed = spec.condition, spec.assumed
     return {
@@ -157,7 +157,7 @@ def _row(table: type, key: str, path: str, spec: Spec, group: str) -> dict[str, 
         "bounds": bounds(spec) if spec.kind in ("quantity", "number", "integer") else words,
         "usual": _range(spec, *spec.usual) if spec.usual else "",
         "condition": f"only with {condition[0]} = {_either(condition[1])}" if condition else "",
-        "default": "" if required else spec.left_out or _shown(spec, default_of(table, key)),
+        "default": "" if required else spec.left_out or _shown(spec, spec.default),
         "assumed": f"assumed, {_range(spec, *assumed[:2])}; {assumed[2]}" if assumed else "",
         "required": required,
         "meaning": spec.meaning,

@@ -6,19 +6,16 @@ import tomllib
 from collections.abc import Iterator, Sequence
 from typing import Any
 
-from winchsim.errors import Code, Fault, InputError, did_you_mean, nearest, refused
+from winchsim.errors import Code, InputError, did_you_mean, nearest, refused
 from winchsim.frozen import replace
 from winchsim.inputs import (
     REMOVED,
-    RENAMED,
     Inputs,
     Spec,
-    is_required,
     specs,
-    table_type,
     without_numbers,
 )
-from winchsim.scenario.faults import shortened
+from winchsim.scenario.faults import Collector, shortened
 
 LEFT_OUT = "left out"
 """Value of an option that takes back what the file gives."""
@@ -26,10 +23,10 @@ LEFT_OUT = "left out"
 MAX_OVERRIDE = 2000
 """Longest ``path=value`` text that is taken, in characters."""
 
+_BAD = Code.BAD_OVERRIDE
 
-def apply_overrides(
-    raw: dict[str, Any], overrides: Sequence[str]
-) -> tuple[dict[str, str], list[Fault]]:
+
+def apply_overrides(raw: dict[str, Any], overrides: Sequence[str], faults: Collector) -> None:
     """Put ``path=value`` texts into a raw scenario, in order; a later one wins.
 
     Parameters
@@ -40,45 +37,36 @@ def apply_overrides(
     overrides : sequence of str
         Such as ``load.mass=30 kg``: the value is written as in the file, quotes may be left out.
         ``load.mass=left out`` takes back what the file gives, also an optional table.
-
-    Returns
-    -------
-    dict of str to str
-        Text of the option by the path that it set.
-    list of Fault
-        What could not be put in, with file ``--set``.
+    faults : Collector
+        Gets the text of each option by the path that it set, and what could not be put in, with
+        file ``--set``.
     """
-    origins: dict[str, str] = {}
-    faults: list[Fault] = []
     for text in overrides:
-        path, equals, value = text[:MAX_OVERRIDE].partition("=")
-        path = path.strip()
+        path, equals, value = (part.strip() for part in text[:MAX_OVERRIDE].partition("="))
         try:
-            if not equals or not path or len(text) > MAX_OVERRIDE:
-                hint = 'write it like "load.mass=30 kg"'
-                raise _refused(path, "not of the form path=value", hint, Code.BAD_OVERRIDE)
-            _, spec, place, key = place_of(raw, path)
-            place[key] = raw_value(spec, value.strip())
-            if value.strip() == LEFT_OUT:
+            is_formed, hint = equals and path and len(text) <= MAX_OVERRIDE, "load.mass=30 kg"
+            _require(path, is_formed, "not of the form path=value", f'write it like "{hint}"', _BAD)
+            spec, place, key = place_of(raw, path)
+            place[key] = raw_value(spec, value)
+            if value == LEFT_OUT:
                 del place[key]
-            origins[path] = text
+            faults.origins[path] = text
         except InputError as error:
-            faults += [replace(f, file="--set", line_text=shortened(text)) for f in error.faults]
-    return origins, faults
+            shown = shortened(text)
+            faults.faults += [replace(f, file="--set", line_text=shown) for f in error.faults]
 
 
 def known_paths(table: type = Inputs, prefix: str = "") -> Iterator[str]:
     """Every path that a scenario can have, with 1 as the number of each entry of a list."""
     for key, spec in specs(table).items():
-        if spec.kind == "table":
-            yield from known_paths(table_type(table, key), f"{prefix}{key}.")
-        elif spec.kind == "tables":
-            yield from known_paths(table_type(table, key), f"{prefix}{key}.1.")
+        if spec.table:
+            row = "1." if spec.kind == "tables" else ""
+            yield from known_paths(spec.table, f"{prefix}{key}.{row}")
         else:
             yield prefix + key
 
 
-def place_of(values: dict[str, Any], path: str) -> tuple[type, Spec, dict[str, Any], str]:
+def place_of(values: dict[str, Any], path: str) -> tuple[Spec, dict[str, Any], str]:
     """Where a path leads in nested values.
 
     Parameters
@@ -90,68 +78,64 @@ def place_of(values: dict[str, Any], path: str) -> tuple[type, Spec, dict[str, A
 
     Returns
     -------
-    (type, Spec, dict, str)
-        Dataclass of the table that holds it, its declaration, the table's values, and its key
-        there.
+    (Spec, dict, str)
+        Its declaration, the values of the table that holds it, and its key there.
 
     Raises
     ------
     InputError
         There is no such path.
     """
-    table: type = Inputs
+    table: Any = Inputs
     place, parts = values, path.split(".")
+    removed = Spec(kind="text") if without_numbers(path) in REMOVED else None
     while True:
         key = parts.pop(0)
-        spec = specs(table).get(key)
-        if spec is None and without_numbers(path) in REMOVED:
-            return table, Spec(kind="text"), place, key
+        spec = specs(table).get(key, removed)
         if spec is None:
             raise _unknown(path, key)
         if not parts:
-            return table, spec, place, key
-        if spec.kind not in ("table", "tables"):
-            raise _refused(path, f"{key} holds a single value", f"leave out .{'.'.join(parts)}")
-        is_table = spec.kind == "table"
-        place = place.setdefault(key, {}) if is_table else _entry(place, table, key, parts, path)
-        if not isinstance(place, dict):
-            raise _refused(path, f"{key} is not a table in this file", "", Code.BAD_OVERRIDE)
-        table = table_type(table, key)
+            return spec, place, key
+        rest = ".".join(parts)
+        _require(path, spec.table, f"{key} holds a single value", f"leave out .{rest}")
+        is_list = spec.kind == "tables"
+        place = _entry(place, spec, key, parts, path) if is_list else place.setdefault(key, {})
+        is_table = isinstance(place, dict)
+        _require(path, is_table, f"{key} is not a table in this file", code=_BAD)
+        table = spec.table
 
 
-def _entry(place: dict[str, Any], table: type, key: str, parts: list[str], path: str) -> Any:
+def _entry(place: dict[str, Any], spec: Spec, key: str, parts: list[str], path: str) -> Any:
     """Entry of a list of tables that the next part numbers; an optional list may grow by one."""
-    may_grow = not is_required(table, key)
-    entries = place.setdefault(key, []) if may_grow else place.get(key, [])
+    rows = place.get(key, []) if spec.required else place.setdefault(key, [])
+    is_list, message = isinstance(rows, list), f"{key} is not a list of tables in this file"
+    _require(path, is_list, message, f"write [[{key}]]", _BAD)
     number = parts.pop(0)
-    if not isinstance(entries, list):
-        message = f"{key} is not a list of tables in this file"
-        raise _refused(path, message, f"write [[{key}]]", Code.BAD_OVERRIDE)
-    if not number.isdecimal() or len(number) > 6:
-        hint = f"number it from 1: {key}.1.{'.'.join([number, *parts])}"
-        raise _refused(path, f"which of the {key} tables?", hint)
-    if not parts:
-        message, hint = "a whole table of a list cannot be set", f'set "{path}.<key>"'
-        raise _refused(path, message, hint, Code.BAD_OVERRIDE)
-    if int(number) == len(entries) + 1 and may_grow:
-        entries.append({})
-    if not 1 <= int(number) <= len(entries):
-        message = f"no {key}.{number}: there {'is' if len(entries) == 1 else 'are'} "
-        hint = "they are numbered from 1 at the motors"
-        raise _refused(path, message + str(len(entries) or "none"), hint)
-    return entries[int(number) - 1]
+    is_numbered, rest = number.isdecimal() and len(number) <= 6, ".".join([number, *parts])
+    _require(path, is_numbered, f"which of the {key} tables?", f"number it from 1: {key}.1.{rest}")
+    _require(path, parts, "a whole table of a list cannot be set", f'set "{path}.<key>"', _BAD)
+    if int(number) == len(rows) + 1 and not spec.required:
+        rows.append({})
+    there = f"there {'is' if len(rows) == 1 else 'are'} {len(rows) or 'none'}"
+    is_there, hint = 1 <= int(number) <= len(rows), "they are numbered from 1 at the motors"
+    _require(path, is_there, f"no {key}.{number}: {there}", hint)
+    return rows[int(number) - 1]
 
 
-def _refused(path: str, message: str, hint: str, code: Code = Code.UNKNOWN_KEY) -> InputError:
-    return refused(message, path, got=shortened(path, 60), hint=hint, code=code)
+def _require(
+    path: str, is_met: object, message: str, hint: str = "", code: Code = Code.UNKNOWN_KEY
+) -> None:
+    """Refuse a path where a condition is not met."""
+    if not is_met:
+        raise refused(message, path, got=shortened(path, 60), hint=hint, code=code)
 
 
 def _unknown(path: str, key: str) -> InputError:
     paths, last = list(known_paths()), path.rpartition(".")[2]
     near = nearest(path, paths) or next((p for p in paths if p.rpartition(".")[2] == last), "")
-    new = RENAMED.get(without_numbers(path))
-    hint = f'it is now called "{new}"' if new else did_you_mean(near, paths)
-    return _refused(path, f"unknown key {shortened(key, 40)}", hint)
+    hint = did_you_mean(near, paths)
+    message, got = f"unknown key {shortened(key, 40)}", shortened(path, 60)
+    return refused(message, path, got=got, hint=hint, code=Code.UNKNOWN_KEY)
 
 
 def raw_value(spec: Spec, text: str) -> Any:

@@ -9,12 +9,9 @@ from winchsim.errors import Code, DomainError, Fault, InputError, did_you_mean, 
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import (
     REMOVED,
-    RENAMED,
     Inputs,
     Spec,
-    is_required,
     specs,
-    table_type,
     without_numbers,
 )
 from winchsim.scenario.faults import Collector, shortened
@@ -23,7 +20,7 @@ from winchsim.scenario.materials_table import load_materials, load_ropes
 from winchsim.scenario.overrides import apply_overrides, known_paths
 from winchsim.scenario.tables import unknown_name, with_tables
 from winchsim.scenario.toml_text import read_toml
-from winchsim.scenario.values import expectation, read_value, written
+from winchsim.scenario.values import expectation, read_value, wrong_type
 from winchsim.units import parse_quantity
 
 MAX_BYTES = 1_000_000
@@ -56,54 +53,8 @@ class Scenario:
     digest: str
 
 
-def load(path: str, overrides: Sequence[str] = ()) -> Inputs:
-    """Inputs of a scenario file.
-
-    Parameters
-    ----------
-    path : str
-        TOML file, UTF-8, at most 1 MB.
-    overrides : sequence of str
-        ``path=value`` texts that change or add values, checked like the file's own.
-
-    Returns
-    -------
-    Inputs
-
-    Raises
-    ------
-    InputError
-        With every fault found, each with its file, line and key.
-    """
-    return read(path, overrides).inputs
-
-
-def loads(text: str, name: str = "scenario", overrides: Sequence[str] = ()) -> Inputs:
-    """Inputs of a scenario given as text.
-
-    Parameters
-    ----------
-    text : str
-        TOML.
-    name : str
-        What its faults call it.
-    overrides : sequence of str
-        ``path=value`` texts.
-
-    Returns
-    -------
-    Inputs
-
-    Raises
-    ------
-    InputError
-        With every fault found.
-    """
-    return read_string(text, name, overrides).inputs
-
-
 def read(path: str, overrides: Sequence[str] = ()) -> Scenario:
-    """Scenario file with its text and digest; see `load`."""
+    """Scenario file, TOML, UTF-8, at most 1 MB; otherwise as `read_string`."""
     return read_string(read_text(path, MAX_BYTES, "a scenario"), str(path), overrides)
 
 
@@ -117,7 +68,7 @@ def read_string(text: str, name: str, overrides: Sequence[str] = ()) -> Scenario
     name : str
         What its faults call it.
     overrides : sequence of str
-        ``path=value`` texts.
+        ``path=value`` texts that change or add values, checked like the file's own.
 
     Returns
     -------
@@ -126,13 +77,11 @@ def read_string(text: str, name: str, overrides: Sequence[str] = ()) -> Scenario
     Raises
     ------
     InputError
-        With every fault found.
+        With every fault found, each with its file, line and key.
     """
-    raw, index = read_toml(text, name)
-    origins, faults = apply_overrides(raw, overrides)
-    collector = Collector(name, index, origins)
-    collector.faults += faults
-    inputs = inputs_of(raw, collector)
+    raw, faults = read_toml(text, name)
+    apply_overrides(raw, overrides, faults)
+    inputs = inputs_of(raw, faults)
     digest = hashlib.sha256(
         "\0".join([text, *overrides]).encode(errors="surrogatepass")
     ).hexdigest()
@@ -154,13 +103,12 @@ def with_parts(scenario: Scenario, path: str) -> Scenario:
         With every fault found.
     """
     text = read_text(path, MAX_BYTES, "a list of parts")
-    raw, index = read_toml(text, str(path))
-    faults, inputs = Collector(str(path), index), scenario.inputs
-    for key in raw:
-        if key != "parts":
-            faults.add(Fault("no part", key, expected="[[parts.gears]] and the like only"))
-    reading = _Reading(faults, {"material": [{"name": own.name} for own in inputs.material]}, False)
-    parts = reading.one(Inputs, "parts", specs(Inputs)["parts"], raw.get("parts", {}), "parts")
+    raw, faults = read_toml(text, str(path))
+    inputs = scenario.inputs
+    for key in (key for key in raw if key != "parts"):
+        faults.add(Fault("no part", key, expected="[[parts.gears]] and the like only"))
+    reading = _Reading(faults, [own.name for own in inputs.material])
+    parts = reading.one(specs(Inputs)["parts"], raw.get("parts", {}), "parts")
     given = {path for path in inputs.given if not path.startswith("parts.")}
     inputs = replace(inputs, parts=parts, given=frozenset(given | reading.given))
     for fault in declarations.check(inputs):
@@ -190,7 +138,9 @@ def inputs_of(raw: dict[str, Any], faults: Collector, *, in_si: bool = False) ->
     InputError
         With every fault found.
     """
-    reading = _Reading(faults, raw, in_si)
+    own = raw["material"] if isinstance(raw.get("material"), list) else []
+    names = [str(entry.get("name")) for entry in own if isinstance(entry, dict)]
+    reading = _Reading(faults, names, in_si)
     inputs = reading.table(Inputs, raw, "")
     inputs = with_tables(
         replace(inputs, given=frozenset(reading.given), unused=tuple(reading.unused))
@@ -207,43 +157,35 @@ class _Reading:
     """One pass over the raw tables. Faults go to the collector; where a required value is missing
     or wrong, a usual one stands in so that the rest can be checked too."""
 
-    def __init__(self, faults: Collector, raw: dict[str, Any], in_si: bool) -> None:
-        self.faults = faults
-        self.in_si = in_si
+    def __init__(self, faults: Collector, materials: list[str], in_si: bool = False) -> None:
+        self.faults, self.in_si = faults, in_si
         self.given: set[str] = set()
         self.unused: list[str] = []
-        own = raw["material"] if isinstance(raw.get("material"), list) else []
-        names = [str(entry.get("name")) for entry in own if isinstance(entry, dict)]
-        self.names = {"materials": (*load_materials(), *names), "ropes": tuple(load_ropes())}
+        self.names = {"materials": (*load_materials(), *materials), "ropes": tuple(load_ropes())}
 
     def table(self, kind: type, raw: dict[str, Any], path: str) -> Any:
         """Dataclass made of a raw table; usual values stand in for those that are missing."""
         prefix = f"{path}." if path else ""
-        declared = specs(kind)
+        declared, values = specs(kind), usual_values(kind)
         spelt = {key: key for key in raw if key in declared}
         for key in raw:
             if key not in declared and not self.faults.full:
                 spelt.setdefault(self.unknown(key, kind, prefix), key)
-        values: dict[str, Any] = {}
         for key, spec in declared.items():
-            value = None
+            value, given = None, raw.get(spelt.get(key, ""))
             if key in spelt and not self.faults.full:
-                is_meant = spelt[key] == key or isinstance(raw[spelt[key]], (dict, list))
-                value = (
-                    self.one(kind, key, spec, raw[spelt[key]], prefix + spelt[key])
-                    if is_meant
-                    else None
-                )
-            elif is_required(kind, key):
-                self.missing(key, spec, path)
-            values[key] = value
-        usual = usual_values(kind)
-        return kind(**usual | {key: value for key, value in values.items() if value is not None})
+                if spelt[key] == key or isinstance(given, (dict, list)):
+                    value = self.one(spec, given, prefix + spelt[key])
+            elif spec.required:
+                self.missing(key, spec, prefix)
+            if value is not None:
+                values[key] = value
+        return kind(**values)
 
-    def one(self, kind: type, key: str, spec: Spec, raw: Any, path: str) -> Any:
+    def one(self, spec: Spec, raw: Any, path: str) -> Any:
         """Value of one key; None where it is wrong."""
-        if spec.kind in ("table", "tables"):
-            return self.inner(spec.kind == "tables", table_type(kind, key), raw, path)
+        if spec.table:
+            return self.inner(spec.kind == "tables", spec.table, raw, path)
         try:
             value = read_value(spec, raw, in_si=self.in_si)
             if spec.names and value not in self.names[spec.names]:
@@ -265,59 +207,55 @@ class _Reading:
                 return tuple(self.table(kind, row, f"{path}.{number}") for number, row in rows)
             message = f"{len(raw)} tables; at most {MAX_TABLES} are taken"
             hint = "repeat or count makes several of one table"
-            self.faults.add(Fault(message, path, hint=hint, code=Code.TOO_MUCH))
-            return None
-        name, expected = without_numbers(path), "a list of tables" if is_list else "a table"
-        single = f"write [{name}]" + " with single brackets" * isinstance(raw, list)
-        hint = f"write [[{name}]] with double brackets" if is_list else single
-        message, got = f"{written(raw)}, where {expected} is expected", written(raw)
-        fault = Fault(message, path, got=got, expected=expected, hint=hint, code=Code.WRONG_TYPE)
+            fault = Fault(message, path, hint=hint, code=Code.TOO_MUCH)
+        else:
+            name, expected = without_numbers(path), "a list of tables" if is_list else "a table"
+            single = f"write [{name}]" + " with single brackets" * isinstance(raw, list)
+            hint = f"write [[{name}]] with double brackets" if is_list else single
+            fault = wrong_type(raw, expected, path, expected=expected, hint=hint)
         self.faults.add(fault)
         return None
 
     def unknown(self, key: str, kind: type, prefix: str) -> str:
         """Note an unknown key; returns the known key of the same table that may have been meant."""
-        retired = without_numbers(prefix + key)
-        if retired in REMOVED:
+        known = list(specs(kind))
+        if without_numbers(prefix + key) in REMOVED:
             self.unused.append(prefix + key)
             return ""
-        known = list(specs(kind))
         near, hint = nearest(key, known), did_you_mean(key, known)
         places = [p for p in known_paths() if p.rpartition(".")[2] == key and p != prefix + key]
         if places and near != key.lower():
             hint = f"{key} belongs " + " or ".join(list(dict.fromkeys(map(_home, places)))[:3])
-        if retired in RENAMED:
-            hint = f'it is now called "{RENAMED[retired]}"'
-        expected = "one of: " + ", ".join(known) if len(known) <= 14 else ""
         where = f"key in [{without_numbers(prefix[:-1])}]" if prefix else "table or key"
-        facts: dict[str, Any] = {"expected": expected, "hint": hint, "code": Code.UNKNOWN_KEY}
-        word = shortened(key, 60)
-        self.faults.add(Fault(f"unknown {where}", prefix + word, got=word, **facts))
+        word, expected = shortened(key, 60), "one of: " + ", ".join(known)
+        if len(known) > 14:
+            expected = ""
+        facts: Any = {"got": word, "expected": expected, "hint": hint, "code": Code.UNKNOWN_KEY}
+        self.faults.add(Fault(f"unknown {where}", prefix + word, **facts))
         return near
 
-    def missing(self, key: str, spec: Spec, path: str) -> None:
+    def missing(self, key: str, spec: Spec, prefix: str) -> None:
         """Note a required key or table that is not there."""
         heading = {"tables": f"[[{key}]]", "table": f"[{key}]"}.get(spec.kind)
         what = f"at least one {heading}" if spec.kind == "tables" else heading or expectation(spec)
         message = f"no {heading} table" if heading else f"{key} is missing"
-        full = f"{path}.{key}" if path else key
         expected = f"{what}: {spec.meaning}"
-        self.faults.add(Fault(message, full, expected=expected, code=Code.MISSING))
+        self.faults.add(Fault(message, prefix + key, expected=expected, code=Code.MISSING))
 
 
 def usual_values(kind: type) -> dict[str, Any]:
     """Usual values for what a table requires."""
-    return {
-        key: _usual(kind, key, spec) for key, spec in specs(kind).items() if is_required(kind, key)
-    }
+    return {key: _usual(spec) for key, spec in specs(kind).items() if spec.required}
 
 
-def _usual(kind: type, key: str, spec: Spec) -> Any:
-    if spec.kind == "table":
-        inner = table_type(kind, key)
-        return inner(**usual_values(inner))
-    if spec.kind in ("choice", "text", "tables"):
-        return () if spec.kind == "tables" else (*spec.choices, "")[0]
+def _usual(spec: Spec) -> Any:
+    match spec.kind:
+        case "table":
+            return spec.table(**usual_values(spec.table))
+        case "tables":
+            return ()
+        case "choice" | "text":
+            return (*spec.choices, "")[0]
     return (spec.usual or (spec.low, spec.high))[1]
 
 
@@ -337,9 +275,9 @@ def _tolerance_faults(inputs: Inputs) -> list[Fault]:
         try:
             tolerance_width(inputs, tolerance)
         except DomainError as error:
-            message, got = f'no value "{error.value}" to vary', shortened(tolerance.path, 60)
-            fault = Fault(message, f"{key}.path", got=got, expected=error.expected)
-            faults.append(replace(fault, code=Code.UNKNOWN_NAME))
+            got, expected = shortened(tolerance.path, 60), error.expected
+            facts: Any = {"got": got, "expected": expected, "code": Code.UNKNOWN_NAME}
+            faults.append(Fault(f'no value "{error.value}" to vary', f"{key}.path", **facts))
         except InputError as error:
             faults += [replace(fault, key=f"{key}.by") for fault in error.faults]
     return faults

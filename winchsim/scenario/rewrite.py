@@ -9,7 +9,7 @@ import tomlkit
 from tomlkit.items import AoT, Comment, InlineTable, Table, Whitespace
 
 from winchsim.errors import Code, refused
-from winchsim.inputs import Inputs, Spec, specs, table_type, walk
+from winchsim.inputs import Inputs, Spec, specs, walk
 from winchsim.quantity_text import in_unit, number
 from winchsim.scenario.change import to_values
 from winchsim.scenario.read import Scenario, read_string
@@ -130,12 +130,11 @@ def _write(
         if spec.kind == "table":
             if key not in place:
                 _append(place, key, tomlkit.table())
-            inner = table_type(kind, key)
-            _write(place[key], inner, old.get(key, {}), value, remarks, f"{here}.")
+            _write(place[key], spec.table, old.get(key, {}), value, remarks, f"{here}.")
         elif spec.kind == "tables":
             if key not in place:
                 _append(place, key, tomlkit.aot())
-            _write_rows(place[key], table_type(kind, key), old.get(key, []), value, remarks, here)
+            _write_rows(place[key], spec.table, old.get(key, []), value, remarks, here)
         elif key not in old or value != old[key]:
             item = tomlkit.item(_raw(spec, value, place.get(key)))
             if here in remarks and not (key in place and place[key].trivia.comment):

@@ -18,9 +18,8 @@ from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Spec, out_of_bounds, specs
 from winchsim.inputs.spec import choice, flag, integer, positive, quantity, text
 from winchsim.quantity_text import PRINTED_UNITS, in_unit
-from winchsim.scenario.faults import Collector, shortened
+from winchsim.scenario.faults import Collector, LineIndex, shortened
 from winchsim.scenario.files import read_text
-from winchsim.scenario.lines import LineIndex
 from winchsim.scenario.values import read_value
 from winchsim.units import parse_quantity
 from winchsim.version import __version__

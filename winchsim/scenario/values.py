@@ -4,7 +4,7 @@ SI."""
 import math
 from typing import Any
 
-from winchsim.errors import Code, InputError, did_you_mean, refused
+from winchsim.errors import Code, Fault, InputError, did_you_mean, refused
 from winchsim.frozen import replace
 from winchsim.inputs import Spec, out_of_bounds
 from winchsim.quantity_text import quantity
@@ -46,10 +46,9 @@ def read_value(spec: Spec, raw: Any, *, in_si: bool = False) -> Any:
         value = raw
     else:
         wanted = describe_unit(spec.unit) if spec.kind == "quantity" else _WANTED[spec.kind]
-        message = f"{written(raw)}, where {wanted} is expected"
-        raise _problem(spec, raw, message, Code.WRONG_TYPE, _hint(spec, raw))
-    problem = out_of_bounds(spec, value)
-    if problem:
+        expected, hint = expectation(spec), _hint(spec, raw)
+        raise InputError((wrong_type(raw, wanted, expected=expected, hint=hint),))
+    if problem := out_of_bounds(spec, value):
         raise _outside(spec, raw, value, problem)
     return value
 
@@ -75,6 +74,12 @@ def written(raw: Any) -> str:
     return kinds.get(type(raw), "a date or time")
 
 
+def wrong_type(raw: Any, wanted: str, key: str = "", **facts: Any) -> Fault:
+    """Fault of a raw value that is something else than is wanted; `facts` as `Fault` takes them."""
+    message, got = f"{written(raw)}, where {wanted} is expected", written(raw)
+    return Fault(message, key, got=got, code=Code.WRONG_TYPE, **facts)
+
+
 _PLAIN_WORDS = {
     "number": 'a number without quotes, or a percentage such as "40 %"',
     "integer": "a whole number without quotes",
@@ -92,6 +97,9 @@ _WANTED = {
     "text": "text",
     "choice": "a word",
 }
+_LARGEST = 1e308
+"""From here on a number counts as infinite."""
+_SPACES = {ord("\n"): "", ord("\t"): ""}
 _FLAGS = dict.fromkeys(("true", "yes", "on", "1"), "true") | dict.fromkeys(
     ("false", "no", "off", "0"), "false"
 )
@@ -112,17 +120,11 @@ def _is_number(raw: Any) -> bool:
 
 
 def _number(spec: Spec, raw: int | float, in_si: bool) -> float:
-    try:
-        value = float(raw)
-    except OverflowError:
-        value = math.inf
-    if not math.isfinite(value):
-        raise _problem(spec, raw, "not a finite number", Code.OUT_OF_BOUNDS)
-    if spec.kind == "quantity" and not in_si:
-        hint = f'write "{written(raw)} {spec.unit}"'
-        raise _problem(spec, raw, "the unit is missing", Code.WRONG_TYPE, hint)
-    if spec.kind == "integer" and value != int(value):
-        raise _problem(spec, raw, "not a whole number", Code.WRONG_TYPE)
+    value = float(raw) if abs(raw) < _LARGEST else math.inf
+    _require(spec, raw, math.isfinite(value), "not a finite number", code=Code.OUT_OF_BOUNDS)
+    has_unit, hint = spec.kind != "quantity" or in_si, f'write "{written(raw)} {spec.unit}"'
+    _require(spec, raw, has_unit, "the unit is missing", hint)
+    _require(spec, raw, spec.kind != "integer" or value == int(value), "not a whole number")
     return int(value) if spec.kind == "integer" else value
 
 
@@ -132,28 +134,28 @@ def _parsed(spec: Spec, raw: str) -> float:
         value = parse_quantity(raw, spec.unit if spec.kind == "quantity" else "")
     except InputError as error:
         raise InputError(tuple(replace(f, got=written(raw)) for f in error.faults)) from error
-    if spec.kind == "number" and raw.strip()[-1] in "0123456789.":
-        hint = f"write {value:g} without quotes"
-        raise _problem(spec, raw, "a number in quotes", Code.WRONG_TYPE, hint)
+    has_reason = spec.kind == "quantity" or raw.strip()[-1] not in "0123456789."
+    _require(spec, raw, has_reason, "a number in quotes", f"write {value:g} without quotes")
     return value
 
 
 def _word(spec: Spec, raw: str) -> str:
     if spec.kind == "choice" and raw not in spec.choices:
-        message, hint = f"{written(raw)} is no choice here", did_you_mean(raw, spec.choices)
-        raise _problem(spec, raw, message, Code.NO_SUCH_CHOICE, hint)
-    if len(raw) > MAX_TEXT:
-        message = f"text of {len(raw)} characters; at most {MAX_TEXT} are taken"
-        raise _problem(spec, raw, message, Code.TOO_MUCH)
-    if not raw.replace("\n", "").replace("\t", "").isprintable():
-        hint = "remove the control characters"
-        raise _problem(spec, raw, "text with control characters", Code.WRONG_TYPE, hint)
+        hint = did_you_mean(raw, spec.choices)
+        _require(spec, raw, False, f"{written(raw)} is no choice here", hint, Code.NO_SUCH_CHOICE)
+    message = f"text of {len(raw)} characters; at most {MAX_TEXT} are taken"
+    _require(spec, raw, len(raw) <= MAX_TEXT, message, code=Code.TOO_MUCH)
+    is_plain, hint = raw.translate(_SPACES).isprintable(), "remove the control characters"
+    _require(spec, raw, is_plain, "text with control characters", hint)
     return raw
 
 
-def _problem(spec: Spec, raw: Any, message: str, code: Code, hint: str = "") -> InputError:
-    expected = expectation(spec)
-    return refused(message, got=written(raw), expected=expected, hint=hint, code=code)
+def _require(
+    spec: Spec, raw: Any, is_met: bool, message: str, hint: str = "", code: Code = Code.WRONG_TYPE
+) -> None:
+    """Refuse a value where a condition is not met."""
+    if not is_met:
+        raise refused(message, got=written(raw), expected=expectation(spec), hint=hint, code=code)
 
 
 def _outside(spec: Spec, raw: Any, value: Any, problem: str) -> InputError:
@@ -164,7 +166,7 @@ def _outside(spec: Spec, raw: Any, value: Any, problem: str) -> InputError:
     got, hint = written(raw), ""
     if spec.kind == "quantity" and not str(raw).strip().endswith(f" {spec.unit}"):
         got += f" = {quantity(value, spec.unit, 4)}"
-    if spec.kind == "number" and _is_number(raw) and not is_low:
-        is_percentage = not out_of_bounds(spec, value / 100)
-        hint = f'write "{written(raw)} %" if you mean a percentage' if is_percentage else ""
+    may_be_share = spec.kind == "number" and _is_number(raw) and not is_low
+    if may_be_share and not out_of_bounds(spec, value / 100):
+        hint = f'write "{written(raw)} %" if you mean a percentage'
     return refused(message, got=got, expected=problem, hint=hint, code=Code.OUT_OF_BOUNDS)

@@ -9,8 +9,8 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
+from winchsim.face import parse as loads
 from winchsim.inputs import with_value
-from winchsim.scenario.read import loads
 from winchsim.simulation import simulate
 
 GEARED = """
