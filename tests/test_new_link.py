@@ -27,10 +27,10 @@ def shackle(monkeypatch):
     rope_links = links._rope_links
 
     def bearing(force: float) -> LinkKind:
-        def with_shackle(inputs, notebook):
+        def with_shackle(inputs):
             strength = Strength(force, "N", "given", 0.9 * force, 1.1 * force)
             return [
-                *rope_links(inputs, notebook),
+                *rope_links(inputs),
                 links.link_limit(inputs, kind, "rope", "tension", strength),
             ]
 

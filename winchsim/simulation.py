@@ -27,7 +27,7 @@ from winchsim.model import (
     stored_energy,
 )
 from winchsim.model.keys import RecordedEvent
-from winchsim.model.link_demands import demand, mesh_force
+from winchsim.model.link_demands import demand
 from winchsim.model.machine import LinkLimit
 from winchsim.record import ENERGY_LIMIT, Channel, EnergyBalance, LinkDemand, Record
 from winchsim.sampling import (
@@ -288,7 +288,7 @@ def _sample(
         for what, value in zip(_MOTOR_CHANNELS, values, strict=True):
             out[f"motor_{group.number}_{what}"] = value
     for index in range(len(m.meshes)):
-        out[f"mesh_{index + 1}_force"] = mesh_force(m, index, at)
+        out[f"mesh_{index + 1}_force"] = demand(m, "mesh", index, at)
     for link in m.links:
         name = _demand_name(link)
         if name not in out:

@@ -1,4 +1,4 @@
-"""A notebook for what building a winch had to assume, and for looking up materials by name."""
+"""What building a winch had to assume, and the materials that it looks up by name."""
 
 from collections.abc import Mapping
 from typing import Any
@@ -8,10 +8,9 @@ from winchsim.errors import DomainError, did_you_mean
 from winchsim.inputs import Inputs
 from winchsim.model.machine import Assumed
 from winchsim.physics.motor.fitted import FitNote
-from winchsim.strength.materials import Material, RopeMaterial
 
 
-class Notebook:
+class Assumptions:
     """Collects what was assumed, each path once, in the order in which it came up."""
 
     def __init__(self) -> None:
@@ -37,27 +36,18 @@ class Notebook:
         self._read_off.add(path)
         self.assume(path, value, (1 - tolerance) * value, (1 + tolerance) * value, why=why)
 
-    @staticmethod
-    def material(inputs: Inputs, name: str, path: str) -> Material:
-        """Material of a name.
-
-        Raises
-        ------
-        DomainError
-            The table has no such material.
-        """
-        return _look_up(inputs.materials, name, path)
-
-    @staticmethod
-    def rope(inputs: Inputs) -> RopeMaterial:
-        """Kind of rope of a scenario.
-
-        Raises
-        ------
-        DomainError
-            The table has no such rope.
-        """
-        return _look_up(inputs.ropes, inputs.rope.material, "rope.material")
+    def fill_in(
+        self,
+        given: Any,
+        path: str,
+        value: Any,
+        low: float | None = None,
+        high: float | None = None,
+        *,
+        why: str,
+    ) -> Any:
+        """What was given; else the value that is assumed instead of it, noted."""
+        return self.assume(path, value, low, high, why=why) if given is None else given
 
     def rows(self, inputs: Inputs) -> tuple[Assumed, ...]:
         """Everything assumed: defaults of the scenario first, then what was estimated, with the
@@ -84,7 +74,14 @@ def unit_of(inputs: Inputs, path: str) -> str:
         return ""
 
 
-def _look_up(table: Mapping[str, Any], name: str, path: str) -> Any:
+def look_up(table: Mapping[str, Any], name: str, path: str) -> Any:
+    """Material or rope of a name.
+
+    Raises
+    ------
+    DomainError
+        The table has no such row.
+    """
     if name in table:
         return table[name]
     hint = did_you_mean(name, table)

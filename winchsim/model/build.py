@@ -21,7 +21,7 @@ from winchsim.inputs import (
     MotorGroup,
 )
 from winchsim.inputs import check as check_inputs
-from winchsim.model.assumptions import Notebook, unit_of
+from winchsim.model.assumptions import Assumptions, look_up, unit_of
 from winchsim.model.estimate import raise_time, raising_phase
 from winchsim.model.links import build_links
 from winchsim.model.machine import DriveGroup, Machine, PhaseStep, Scales
@@ -108,29 +108,29 @@ def rebuild(inputs: Inputs, base: Machine) -> Machine:
     DomainError
         No winch can be built with one of its values.
     """
-    machine, _ = _unlinked(inputs, Notebook(), strict=False)
+    machine, _ = _unlinked(inputs, Assumptions(), strict=False)
     return replace(machine, links=base.links, phases=base.phases)
 
 
-def _unlinked(inputs: Inputs, notebook: Notebook, strict: bool) -> tuple[Machine, Train]:
+def _unlinked(inputs: Inputs, assumptions: Assumptions, strict: bool) -> tuple[Machine, Train]:
     """Machine without its links, with a programme whose time limits are not filled in; and its
     train."""
-    units = _motors(inputs, notebook, strict)
-    train = build_train(inputs, units, notebook)
+    units = _motors(inputs, assumptions, strict)
+    train = build_train(inputs, units, assumptions)
     units = [replace(unit, ratio=group_ratio(train.chain, k)) for k, unit in enumerate(units)]
-    return _assemble(inputs, notebook, units, train), train
+    return _assemble(inputs, assumptions, units, train), train
 
 
 def _build(inputs: Inputs, strict: bool, linked: bool) -> Machine:
-    notebook = Notebook()
-    machine, train = _unlinked(inputs, notebook, strict)
+    assumptions = Assumptions()
+    machine, train = _unlinked(inputs, assumptions, strict)
     if linked:
-        links = build_links(inputs, train, machine.layers, machine.scales.drum_speed, notebook)
+        links = build_links(inputs, train, machine.layers, machine.scales.drum_speed)
         machine = replace(machine, links=links)
-    machine = replace(machine, phases=_phases(inputs, machine, notebook))
+    machine = replace(machine, phases=_phases(inputs, machine, assumptions))
     _refuse_endless_bounce(inputs, machine)
     return (
-        replace(machine, assumed=notebook.rows(inputs), notes=tuple(notebook.notes))
+        replace(machine, assumed=assumptions.rows(inputs), notes=tuple(assumptions.notes))
         if linked
         else machine
     )
@@ -139,21 +139,21 @@ def _build(inputs: Inputs, strict: bool, linked: bool) -> Machine:
 # --- motors and supply
 
 
-def _motors(inputs: Inputs, notebook: Notebook, strict: bool) -> list[DriveGroup]:
+def _motors(inputs: Inputs, assumptions: Assumptions, strict: bool) -> list[DriveGroup]:
     """Running motors of every group, then the dead ones."""
     found = []
     for number, group in enumerate(inputs.motors, start=1):
         path = f"motors.{number}"
         fit = _fit(inputs, group, path, strict)
         for row in fit.assumed:
-            notebook.assume(f"{path}.{row.path_tail}", row.value, row.low, row.high, why=row.why)
+            assumptions.assume(f"{path}.{row.path_tail}", row.value, row.low, row.high, why=row.why)
         if group.known_by in ("data sheet", "label") and not group.measured:
             for key in _CATALOGUE:
                 if getattr(group, key):
                     why = "read off a data sheet or label"
-                    notebook.read_off(f"{path}.{key}", getattr(group, key), why, TOLERANCE)
-        notebook.notes += [(number, note) for note in (*fit.notes, fit.best_measurement) if note]
-        heat_path = _heat(group, fit, path, notebook)
+                    assumptions.read_off(f"{path}.{key}", getattr(group, key), why, TOLERANCE)
+        assumptions.notes += [(number, note) for note in (*fit.notes, fit.best_measurement) if note]
+        heat_path = _heat(group, fit, path, assumptions)
         winding, case = (
             inputs.settings.ambient if start is None else start
             for start in (group.winding_start, group.case_start)
@@ -253,7 +253,9 @@ def _fit_form(group: MotorGroup, extras: dict[str, Any]) -> motor.MotorFit:
     )  # type: ignore[arg-type]
 
 
-def _heat(group: MotorGroup, fit: motor.MotorFit, path: str, notebook: Notebook) -> heat.HeatPath:
+def _heat(
+    group: MotorGroup, fit: motor.MotorFit, path: str, assumptions: Assumptions
+) -> heat.HeatPath:
     estimate = heat.estimate(
         group.mass,
         fit.torque_per_speed,
@@ -263,7 +265,7 @@ def _heat(group: MotorGroup, fit: motor.MotorFit, path: str, notebook: Notebook)
         case_to_ambient=group.case_to_ambient,
     )
     for row in estimate.assumed:
-        notebook.assume(f"{path}.{row.path_tail}", row.value, row.low, row.high, why=row.why)
+        assumptions.assume(f"{path}.{row.path_tail}", row.value, row.low, row.high, why=row.why)
     return estimate.path
 
 
@@ -274,15 +276,15 @@ TRIP_DELAY = (0.1, 0.01, 1.0)
 """Time at the limit after which a supply switches off, and its range. [s] Own assumption."""
 
 
-def _source(inputs: Inputs, notebook: Notebook) -> Source:
+def _source(inputs: Inputs, assumptions: Assumptions) -> Source:
     s = inputs.supply
     fold, delay, controller = s.fold_current, s.trip_delay, s.controller
     if s.over_current == "foldback" and fold is None and s.current_limit is not None:
         ends = (share * s.current_limit for share in FOLD_SHARE)
         why = "a fifth of the limit, own assumption"
-        fold = notebook.assume("supply.fold_current", *ends, why=why)
+        fold = assumptions.assume("supply.fold_current", *ends, why=why)
     if s.over_current == "trip" and delay is None:
-        delay = notebook.assume("supply.trip_delay", *TRIP_DELAY, why="own assumption")
+        delay = assumptions.assume("supply.trip_delay", *TRIP_DELAY, why="own assumption")
     return Source(
         s.resistance,
         current_limit(inputs),
@@ -311,14 +313,14 @@ def current_limit(inputs: Inputs) -> float:
 
 def _assemble(
     inputs: Inputs,
-    notebook: Notebook,
+    assumptions: Assumptions,
     units: list[DriveGroup],
     train: Train,
 ) -> Machine:
     """Machine without its programme and its links."""
     live = [unit for unit in units if unit.runs]
-    where = places(inputs, notebook)
-    bare = _undamped_line(inputs, notebook)
+    where = places(inputs, assumptions)
+    bare = _undamped_line(inputs, assumptions)
     left = where.reach - where.start
     body = load.make_body(
         inputs.load.mass,
@@ -341,7 +343,7 @@ def _assemble(
         title=inputs.title,
         groups=tuple(live),
         dragged=tuple(units[len(live) :]),
-        source=_source(inputs, notebook),
+        source=_source(inputs, assumptions),
         off_each=inputs.supply.off == "each motor",
         chain=train.chain,
         braked_chain=train.braked,
@@ -393,21 +395,21 @@ def _hanging_pull(line: rope.Line, body: load.Body, left: float, has_stiffness: 
     return hang
 
 
-def _undamped_line(inputs: Inputs, notebook: Notebook) -> rope.Line:
+def _undamped_line(inputs: Inputs, assumptions: Assumptions) -> rope.Line:
     """The rope, with what the table of ropes knows of its kind where the scenario does not say
     it."""
-    r, row = inputs.rope, notebook.rope(inputs)
+    r, row = inputs.rope, look_up(inputs.ropes, inputs.rope.material, "rope.material")
     stiffness, mass = r.axial_stiffness, r.mass_per_length
     if stiffness is None:
         force = line_strength.rope_strength(row, r.diameter, r.breaking_force).value
-        stiffness = notebook.assume(
+        stiffness = assumptions.assume(
             "rope.axial_stiffness",
             float(line_strength.axial_stiffness(row, force)),
             *(force * ratio for ratio in row.span("stiffness_ratio")),
             why=f"{row.name} rope, {row.basis('stiffness_ratio')}",
         )
     if mass is None:
-        mass = notebook.assume(
+        mass = assumptions.assume(
             "rope.mass_per_length",
             float(line_strength.mass_per_length(row, r.diameter)),
             *(density * r.diameter**2 for density in row.span("mass_per_volume")),
@@ -430,13 +432,13 @@ class Places:
         self.snag = math.inf if l.snag_height is None else l.snag_height / rise
 
 
-def places(inputs: Inputs, notebook: Notebook) -> Places:
+def places(inputs: Inputs, assumptions: Assumptions) -> Places:
     """Where start, top, stop, snag and drum are along the load's path.
 
     Parameters
     ----------
     inputs : Inputs
-    notebook : Notebook
+    assumptions : Assumptions
         Takes what is assumed.
 
     Raises
@@ -453,7 +455,7 @@ def places(inputs: Inputs, notebook: Notebook) -> Places:
         reach = start + (inputs.rope.free_length - inputs.rope.lead) / inputs.rope.falls
     else:
         above = l.height + max(USUAL_ROOM, ROOM_SHARE * l.height)
-        reach = start + notebook.assume("load.drum_height", above, why=f"the {ROOM_TEXT}") / rise
+        reach = start + assumptions.assume("load.drum_height", above, why=f"the {ROOM_TEXT}") / rise
     found = Places(rise, inputs, reach)
     if reach - found.top < LEAST_ROOM:
         key = "rope.free_length" if l.drum_height is None else "load.drum_height"
@@ -582,7 +584,7 @@ def _bare_phases(inputs: Inputs) -> tuple[PhaseStep, ...]:
     return (*found, watch)
 
 
-def _phases(inputs: Inputs, machine: Machine, notebook: Notebook) -> tuple[PhaseStep, ...]:
+def _phases(inputs: Inputs, machine: Machine, assumptions: Assumptions) -> tuple[PhaseStep, ...]:
     """Programme with its time limits filled in."""
     found = []
     for number, phase in enumerate(machine.phases, start=1):
@@ -602,7 +604,7 @@ def _phases(inputs: Inputs, machine: Machine, notebook: Notebook) -> tuple[Phase
             )
             limit += phase.ramp
             if inputs.phase:
-                notebook.assume(f"phase.{number}.time", limit, why=LIMIT_TEXT)
+                assumptions.assume(f"phase.{number}.time", limit, why=LIMIT_TEXT)
             phase = replace(phase, time=limit)
         found.append(phase)
     return tuple(found)

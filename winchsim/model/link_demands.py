@@ -2,11 +2,12 @@
 arrays alike."""
 
 from collections.abc import Callable, Sequence
+from functools import reduce
 from math import inf
 from typing import Any, NamedTuple
 
 from winchsim.elementwise import larger, pick
-from winchsim.model.machine import Machine, Mesh
+from winchsim.model.machine import Machine
 from winchsim.physics.chain import Branch, Chain, Element, RestingBounds, input_torque
 from winchsim.strength.teeth import tooth_force
 
@@ -59,9 +60,12 @@ def on_drum(
     rope_torque : float or ndarray
         Rope force at the load times layer radius. [N·m]
     """
-    if drum + 1 == len(chain.elements):
-        return rope_torque
-    return input_torque(chain.elements[drum + 1], direction, outputs[drum + 1])
+    behind = drum + 1
+    return (
+        rope_torque
+        if behind == len(chain.elements)
+        else input_torque(chain.elements[behind], direction, outputs[behind])
+    )
 
 
 def stalled_channels(
@@ -96,54 +100,40 @@ def stalled_channels(
     )
 
 
-def mesh_force(machine: Machine, mesh: int, at: Channels) -> Any:
-    """Tooth force of one mesh, of the one pinion where several share; for other reductions the
-    input torque. [N]
-
-    The two sides of a mesh differ by its friction; the driving side carries more and is taken.
-    """
-    place = machine.meshes[mesh]
-    share = _tooth_share(place)
-    if place.element is None:
-        assert place.chain_group is not None
-        passed, weights = (
-            at.groups[place.chain_group],
-            _group_weights(machine, place.chain_group, share),
-        )
-    else:
-        passed, weights = at.outputs[place.element], _mesh_weights(machine, place.element, share)
-    return _weighed(passed, at.forward, weights)
-
-
-def _tooth_share(mesh: Mesh) -> Any:
-    """Force on one pinion's tooth per torque on all pinions of a mesh. [1/m]"""
-    return tooth_force(1.0, 2 * mesh.pinion_radius, mesh.pinions)
-
-
-def _weighed(passed: Any, forward: bool, weights: tuple[float, float]) -> Any:
-    """Size of a torque times its weight with power passing forward, or backward."""
+def _weighed(passed: Any, forward: bool, weights: tuple[Any, Any]) -> Any:
+    """Size of a torque or force times its weight with power passing forward, or backward."""
     return pick((passed >= 0) == forward, *weights) * abs(passed)
 
 
-def _mesh_weights(machine: Machine, element: int, share: float) -> tuple[float, float]:
-    """Tooth force per output torque of an element, with power passing forward and backward."""
-    e = machine.chain.elements[element]
-    return share / (e.ratio * e.forward), share / e.ratio
+_Reading = tuple[str, int | None]
+"""Attribute of `Channels` that a demand is read from, and its place there; None for a single
+number."""
 
 
-def _group_weights(machine: Machine, group: int, share: float) -> tuple[float, float]:
-    """Tooth force per torque of a group's motors with power passing forward and backward."""
-    *front, mesh = machine.chain.groups[group].elements
-    driven, driving = _passed(front, share)
-    return driven, driving / mesh.reverse
+def _reading(machine: Machine, channel: str, index: int) -> tuple[_Reading, tuple[Any, Any]]:
+    """Where a demand is read from, and the demand per unit of that with power passing forward, and
+    backward.
+
+    The two sides of a mesh differ by its friction; the driving side carries more and is taken. The
+    force is that of the one pinion where several share; other reductions have the input torque.
+    """
+    if channel == "mesh":
+        mesh = machine.meshes[index]
+        share = tooth_force(1.0, 2 * mesh.pinion_radius, mesh.pinions)
+        if mesh.element is not None:
+            e = machine.chain.elements[mesh.element]
+            return ("outputs", mesh.element), (share / (e.ratio * e.forward), share / e.ratio)
+        assert mesh.chain_group is not None
+        *front, own = machine.chain.groups[mesh.chain_group].elements
+        driven, driving = _passed(front, share)
+        return ("groups", mesh.chain_group), (driven, driving / own.reverse)
+    if channel == "gearbox":
+        box = machine.chain.groups[index].elements[:1]
+        return ("groups", index), _passed(box, 1.0)
+    return ("outputs", index) if channel == "output" else (channel, None), (1.0, 1.0)
 
 
-def _box_weights(machine: Machine, group: int, share: float) -> tuple[float, float]:
-    """The same at the output of their gearboxes."""
-    return _passed(machine.chain.groups[group].elements[:1], share)
-
-
-def _passed(elements: Sequence[Element], share: float) -> tuple[float, float]:
+def _passed(elements: Sequence[Element], share: Any) -> tuple[Any, Any]:
     """A share of the torque behind some elements per torque before them, with power passing forward
     and backward."""
     driven = driving = share
@@ -152,17 +142,17 @@ def _passed(elements: Sequence[Element], share: float) -> tuple[float, float]:
     return driven, driving
 
 
+def _read(at: Channels, reading: _Reading, weights: tuple[Any, Any]) -> Any:
+    source, place = reading
+    value = getattr(at, source)
+    if place is None:
+        return weights[0] * (abs(value) if source == "common" else value)  # a rope only pulls
+    return _weighed(value[place], at.forward, weights)
+
+
 def demand(machine: Machine, channel: str, index: int, at: Channels) -> Any:
     """Demand on the links of one channel and index, which see `LinkLimit`. [N or N·m]"""
-    if channel == "mesh":
-        return mesh_force(machine, index, at)
-    if channel == "output":
-        return abs(at.outputs[index])
-    if channel == "gearbox":
-        return _weighed(at.groups[index], at.forward, _box_weights(machine, index, 1.0))
-    if channel == "common":
-        return abs(at.common)
-    return {"tension": at.tension, "pull": at.pull, "drum": at.drum}[channel]
+    return _read(at, *_reading(machine, channel, index))
 
 
 def link_shares(machine: Machine, at: Channels) -> list[Any]:
@@ -177,61 +167,28 @@ def link_shares(machine: Machine, at: Channels) -> list[Any]:
     return shares
 
 
-def _keep_larger(
-    found: dict[int, tuple[float, float]], index: int, weights: tuple[float, float]
-) -> None:
-    old = found.get(index, (0.0, 0.0))
-    found[index] = max(old[0], weights[0]), max(old[1], weights[1])
-
-
 class LargestShare:
-    """The largest of `link_shares`, compiled: of all links on one element only the weakest is
+    """The largest of `link_shares`, compiled: of all links that are read alike only the weakest is
     looked at.
 
     Parameters
     ----------
     machine : Machine
+        With one link at least.
     """
 
     def __init__(self, machine: Machine) -> None:
-        elements: dict[int, tuple[float, float]] = {}
-        groups: dict[int, tuple[float, float]] = {}
-        single = {"tension": 0.0, "pull": 0.0, "drum": 0.0, "common": 0.0}
+        self._rows: dict[_Reading, tuple[float, float]] = {}
         for link in machine.links:
-            used = 1 / link.bears if link.bears > 0 else float("inf")
-            mesh = machine.meshes[link.index] if link.channel == "mesh" else None
-            share = used if mesh is None else used * _tooth_share(mesh)
-            if link.channel in single:
-                single[link.channel] = max(single[link.channel], used)
-            elif link.channel == "gearbox":
-                _keep_larger(groups, link.index, _box_weights(machine, link.index, used))
-            elif mesh is not None and mesh.chain_group is not None:
-                _keep_larger(
-                    groups, mesh.chain_group, _group_weights(machine, mesh.chain_group, share)
-                )
-            else:
-                index = link.index if mesh is None or mesh.element is None else mesh.element
-                _keep_larger(
-                    elements,
-                    index,
-                    (used, used) if mesh is None else _mesh_weights(machine, index, share),
-                )
-        self._elements, self._groups = tuple(elements.items()), tuple(groups.items())
-        self._tension, self._pull, self._drum = single["tension"], single["pull"], single["drum"]
-        self._common, self._drum_element = single["common"], machine.drum_element
+            used = 1 / link.bears if link.bears > 0 else inf
+            reading, weights = _reading(machine, link.channel, link.index)
+            old = self._rows.get(reading, (0.0, 0.0))
+            self._rows[reading] = max(old[0], used * weights[0]), max(old[1], used * weights[1])
+        self._behind_drum = machine.drum_element + 1
 
     def __call__(self, at: Channels) -> Any:
         """Largest share at a state, of floats or arrays. [-]"""
-        forward = at.forward
-        largest = larger(
-            larger(at.tension * self._tension, at.pull * self._pull), at.drum * self._drum
-        )
-        largest = larger(largest, abs(at.common) * self._common)
-        for index, weights in self._groups:
-            largest = larger(largest, _weighed(at.groups[index], forward, weights))
-        for index, weights in self._elements:
-            largest = larger(largest, _weighed(at.outputs[index], forward, weights))
-        return largest
+        return reduce(larger, [_read(at, *row) for row in self._rows.items()])
 
     def of_branch(
         self, branch: Branch, radius: float
@@ -245,19 +202,25 @@ class LargestShare:
         radius : float
             Of the layer. [m]
         """
-        drum = self._drum_element
-        pulled = branch.inputs[drum + 1] if drum + 1 < len(branch.inputs) else (0.0, 1.0, 0.0)
-        rows = [
-            (branch.outputs[i], driven if branch.loaded[i] else driving)
-            for i, (driven, driving) in self._elements
-        ]
-        rows += [
-            ((0.0, 1.0, 0.0), self._tension / radius),
-            (pulled, max(self._drum, self._pull / radius)),
-        ]
-        rows.append((branch.common, self._common))
+        rope = (0.0, 1.0, 0.0)
+        behind = branch.inputs[self._behind_drum :]
+        pulled = behind[0] if behind else rope
+        single = {
+            "tension": (rope, 1 / radius),
+            "pull": (pulled, 1 / radius),
+            "drum": (pulled, 1.0),
+            "common": (branch.common, 1.0),
+        }
+        rows, groups = [], []
+        for (source, place), weights in self._rows.items():
+            if place is None:
+                line, scale = single[source]
+                rows.append((line, scale * weights[0]))
+            elif source == "outputs":
+                rows.append((branch.outputs[place], weights[not branch.loaded[place]]))
+            else:
+                groups.append((place, *branch.groups[place][:2], weights))
         affine = _without_proportional([(w * a, w * b, w * c) for (a, b, c), w in rows])
-        groups = [(i, *branch.groups[i][:2], weights) for i, weights in self._groups]
         direction, forward = branch.direction, branch.direction > 0
 
         def largest(

@@ -1,6 +1,7 @@
 """The links of a built winch: what each bears, and the channel that its demand is read from."""
 
 import math
+from collections.abc import Iterator
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -9,9 +10,9 @@ from winchsim.elementwise import plain
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, Stage, value_at
-from winchsim.model.assumptions import Notebook
+from winchsim.model.assumptions import look_up
 from winchsim.model.machine import LinkLimit, Mesh, gear_ratio
-from winchsim.model.reductions import Reduction, pinion_material_name
+from winchsim.model.reductions import Reduction
 from winchsim.model.train import Train, printed_body
 from winchsim.physics.chain import Chain, reverse_of
 from winchsim.physics.drum import Layer
@@ -31,7 +32,7 @@ from winchsim.strength.teeth import (
 
 
 def build_links(
-    inputs: Inputs, train: Train, layers: tuple[Layer, ...], no_load_drum: float, notebook: Notebook
+    inputs: Inputs, train: Train, layers: tuple[Layer, ...], no_load_drum: float
 ) -> tuple[LinkLimit, ...]:
     """Every link that a scenario says enough of to judge.
 
@@ -42,24 +43,21 @@ def build_links(
     layers : tuple of Layer
     no_load_drum : float
         Speed of the drum with no load: what velocity factors are taken at. [rad/s]
-    notebook : Notebook
-        Takes what is assumed.
     """
-    found: list[LinkLimit] = []
-    by_path = {r.path: r for r in train.reductions}
-    for index, mesh in enumerate(train.meshes):
-        reduction = by_path[mesh.path]
-        if reduction.stage.kind == "spur":
-            found += _teeth(inputs, mesh, index, pitch_speed(train.chain, mesh, no_load_drum))
+    stages = {r.path: r.stage for r in train.reductions}
     outputs = output_shafts(train)
-    for output in outputs:
-        found += [*_gear_body(inputs, output), *_stage_limit(inputs, output)]
     return (
-        *found,
-        *_shafts(inputs, outputs, notebook),
+        *(
+            tooth
+            for index, mesh in enumerate(train.meshes)
+            if stages[mesh.path].kind == "spur"
+            for tooth in _teeth(inputs, mesh, index, pitch_speed(train.chain, mesh, no_load_drum))
+        ),
+        *(link for output in outputs for link in _behind(inputs, output)),
+        *_shafts(inputs, outputs),
         *_gearboxes(inputs, train),
-        *drum_links(inputs, layers, notebook),
-        *_rope_links(inputs, notebook),
+        *drum_links(inputs, layers),
+        *_rope_links(inputs),
     )
 
 
@@ -138,27 +136,13 @@ def tooth_of(inputs: Inputs, mesh: Mesh, kind: LinkKind) -> ToothCase:
         and mesh.module is not None
         and width is not None
     )
+    count, bore, shift, key = mesh.gear_teeth, stage.gear_bore, stage.gear_shift, "material"
     if kind is LinkKind.TOOTH_PINION:
-        count, bore, shift, name = (
-            mesh.pinion_teeth,
-            0.0,
-            stage.pinion_shift,
-            pinion_material_name(stage),
-        )
-        key = "pinion_material" if stage.pinion_material else "material"
-    else:
-        count, bore, shift, name, key = (
-            mesh.gear_teeth,
-            stage.gear_bore,
-            stage.gear_shift,
-            stage.material,
-            "material",
-        )
-    material = Notebook.material(inputs, name, f"{mesh.path}.{key}")
-    body, temperature = (
-        printed_body(stage, material),
-        max(inputs.settings.ambient, TEST_TEMPERATURE),
-    )
+        count, bore, shift = mesh.pinion_teeth, 0.0, stage.pinion_shift
+        key = "pinion_material" if stage.pinion_material else key
+    material = look_up(inputs.materials, getattr(stage, key), f"{mesh.path}.{key}")
+    body = printed_body(stage, material)
+    temperature = max(inputs.settings.ambient, TEST_TEMPERATURE)
     ratio = contact_of(stage, mesh).ratio
     try:
         tooth = Tooth(count, mesh.module, width, bore, stage.pressure_angle, shift)
@@ -167,17 +151,14 @@ def tooth_of(inputs: Inputs, mesh: Mesh, kind: LinkKind) -> ToothCase:
             breaking_stress=stage.tooth_strength, tested_force=stage.tested_tooth_force,
         )  # fmt: skip
     except DomainError as error:
-        raise DomainError(f"{mesh.path}.{_key_of(error)}", error.value, error.expected) from error
+        key = error.argument.replace(" ", "_")
+        key = key if key in _KEYS else "gear"
+        raise DomainError(f"{mesh.path}.{key}", error.value, error.expected) from error
     return ToothCase(stage, tooth, material, body, temperature, found)
 
 
-def _key_of(error: DomainError) -> str:
-    key = error.argument.replace(" ", "_")
-    return (
-        key
-        if key in ("walls", "infill", "bore", "print_direction", "pinion_shift", "gear_shift")
-        else "gear"
-    )
+_KEYS = ("walls", "infill", "bore", "print_direction", "pinion_shift", "gear_shift")
+"""Keys of a stage that a tooth may be refused for; for anything else it is the number of teeth."""
 
 
 def _given(torque: float) -> Strength:
@@ -210,18 +191,14 @@ def pitch_speed(chain: Chain, mesh: Mesh, drum_speed: Any) -> Any:
     return drum_speed * gear_ratio(chain, mesh) * mesh.gear_teeth * mesh.module / 2
 
 
-def _teeth(inputs: Inputs, mesh: Mesh, index: int, speed: float) -> list[LinkLimit]:
-    found = []
+def _teeth(inputs: Inputs, mesh: Mesh, index: int, speed: float) -> Iterator[LinkLimit]:
     for kind in (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR):
         case = tooth_of(inputs, mesh, kind)
-        found.append(
-            link_limit(
-                inputs, kind, mesh.path, "mesh", case.found.as_strength(), index=index,
-                scale=float(dynamic_factor(case.material, speed, case.stage.application_factor)),
-                place=mesh.label, material=case.material,
-            )
+        yield link_limit(
+            inputs, kind, mesh.path, "mesh", case.found.as_strength(), index=index,
+            scale=float(dynamic_factor(case.material, speed, case.stage.application_factor)),
+            place=mesh.label, material=case.material,
         )  # fmt: skip
-    return found
 
 
 class _OutputShaft(NamedTuple):
@@ -247,66 +224,52 @@ class _OutputShaft(NamedTuple):
 
 def output_shafts(train: Train) -> list[_OutputShaft]:
     """One for each reduction; that of the common gear carries what all groups give it."""
-    behind = [mesh for mesh in train.meshes if mesh.element is not None]
-    firsts = [*[mesh for mesh in train.meshes if mesh.element is None][:1], *behind]
-    found = []
-    for place, (r, mesh) in enumerate(zip(train.reductions, firsts, strict=True)):
-        following = firsts[place + 1] if place + 1 < len(firsts) else None
-        channel, index = ("common", 0) if mesh.element is None else ("output", mesh.element)
-        found.append(_OutputShaft(r, mesh, following, channel, index))
-    return found
+    common = [mesh for mesh in train.meshes if mesh.element is None][:1]
+    firsts = [*common, *(mesh for mesh in train.meshes if mesh.element is not None)]
+    return [
+        _OutputShaft(r, mesh, following, "common", 0)
+        if mesh.element is None
+        else _OutputShaft(r, mesh, following, "output", mesh.element)
+        for r, mesh, following in zip(train.reductions, firsts, [*firsts, None][1:], strict=True)
+    ]
 
 
-def _gear_body(inputs: Inputs, output: _OutputShaft) -> list[LinkLimit]:
-    """The body of a printed gear on a shaft of its own; a gear without a bore is one piece with its
-    pinion."""
+def _behind(inputs: Inputs, output: _OutputShaft) -> Iterator[LinkLimit]:
+    """The body of a printed gear on a shaft of its own, as one without a bore is one piece with its
+    pinion; and the torque limit of the stage."""
     stage = output.reduction.stage
-    if stage.kind != "spur" or stage.width is None or not stage.gear_bore:
-        return []
-    case = tooth_of(inputs, output.mesh, LinkKind.TOOTH_GEAR)
-    if case.body is None:
-        return []
-    return [output.limit(inputs, LinkKind.GEAR_BODY, case.body_strength)]
+    if stage.kind == "spur" and stage.width is not None and stage.gear_bore:
+        case = tooth_of(inputs, output.mesh, LinkKind.TOOTH_GEAR)
+        if case.body is not None:
+            yield output.limit(inputs, LinkKind.GEAR_BODY, case.body_strength)
+    if stage.torque_limit is not None:
+        yield output.limit(inputs, LinkKind.STAGE_LIMIT, _given(stage.torque_limit))
 
 
-def _stage_limit(inputs: Inputs, output: _OutputShaft) -> list[LinkLimit]:
-    limit = output.reduction.stage.torque_limit
-    if limit is None:
-        return []
-    return [output.limit(inputs, LinkKind.STAGE_LIMIT, _given(limit))]
-
-
-def _shafts(inputs: Inputs, outputs: list[_OutputShaft], notebook: Notebook) -> list[LinkLimit]:
-    found = []
+def _shafts(inputs: Inputs, outputs: list[_OutputShaft]) -> Iterator[LinkLimit]:
     for output in outputs:
         r = output.reduction
-        if r.stage.shaft_diameter is None:
-            continue
-        material = notebook.material(inputs, r.stage.shaft_material, f"{r.path}.shaft_material")
-        strength = shafts.shaft_strength(material, r.stage.shaft_diameter)
-        scale = shaft_scale(r.stage, output.mesh, output.following)
-        found.append(output.limit(inputs, LinkKind.SHAFT, strength, scale))
-    return found
+        if r.stage.shaft_diameter is not None:
+            key = f"{r.path}.shaft_material"
+            material = look_up(inputs.materials, r.stage.shaft_material, key)
+            strength = shafts.shaft_strength(material, r.stage.shaft_diameter)
+            scale = shaft_scale(r.stage, output.mesh, output.following)
+            yield output.limit(inputs, LinkKind.SHAFT, strength, scale)
 
 
-def _gearboxes(inputs: Inputs, train: Train) -> list[LinkLimit]:
+def _gearboxes(inputs: Inputs, train: Train) -> Iterator[LinkLimit]:
     """The gearboxes on the motors of each group, as far as it is known what they bear."""
-    several, found, place = len(train.chain.groups) > 1, [], 0
-    for number, group in enumerate(inputs.motors, start=1):
-        if group.count <= group.dead:
-            continue
+    several = len(train.chain.groups) > 1
+    numbered = [(n, g) for n, g in enumerate(inputs.motors, start=1) if g.count > g.dead]
+    for place, (number, group) in enumerate(numbered):  # the chain's groups begin with these
         if group.gearbox is not None and group.gearbox.torque_limit is not None:
             part = f"motor gearbox (group {number})" if several else "motor gearbox"
             channel, index = ("gearbox", place) if several else ("output", train.gearbox_element)
-            found.append(
-                link_limit(
-                    inputs, LinkKind.STAGE_LIMIT, f"motors.{number}.gearbox", channel,
-                    _given(group.gearbox.torque_limit), index=index or 0,
-                    scale=1 / (group.count - group.dead), part=part,
-                )
+            yield link_limit(
+                inputs, LinkKind.STAGE_LIMIT, f"motors.{number}.gearbox", channel,
+                _given(group.gearbox.torque_limit), index=index or 0,
+                scale=1 / (group.count - group.dead), part=part,
             )  # fmt: skip
-        place += 1  # the chain's groups begin with the running ones, in their order
-    return found
 
 
 def shaft_scale(stage: Stage, mesh: Mesh, following: Mesh | None) -> Any:
@@ -321,7 +284,7 @@ def shaft_scale(stage: Stage, mesh: Mesh, following: Mesh | None) -> Any:
     return plain(shafts.equivalent_torque(1.0, moment))
 
 
-def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) -> list[LinkLimit]:
+def drum_links(inputs: Inputs, layers: tuple[Layer, ...]) -> Iterator[LinkLimit]:
     """Links of the drum: the rope's bend over it, its cross-pin and its shaft's bending, as far as
     their measures are given.
 
@@ -329,44 +292,44 @@ def drum_links(inputs: Inputs, layers: tuple[Layer, ...], notebook: Notebook) ->
     ----------
     inputs : Inputs
     layers : tuple of Layer
-    notebook : Notebook
-        Takes what is assumed.
     """
-    d, row, rope = inputs.drum, notebook.rope(inputs), inputs.rope
+    d, rope = inputs.drum, inputs.rope
     at_drum = line.drum_strength(
-        row, rope.diameter, d.diameter, given_breaking_force=rope.breaking_force
+        look_up(inputs.ropes, rope.material, "rope.material"),
+        rope.diameter,
+        d.diameter,
+        given_breaking_force=rope.breaking_force,
     )
-    found = [link_limit(inputs, LinkKind.ROPE, "rope", "pull", at_drum)]
+    yield link_limit(inputs, LinkKind.ROPE, "rope", "pull", at_drum)
     if d.cross_pin_diameter is not None:
-        material = notebook.material(inputs, d.cross_pin_material, "drum.cross_pin_material")
+        material = look_up(inputs.materials, d.cross_pin_material, "drum.cross_pin_material")
         try:
             strength = shafts.cross_pin_strength(material, d.cross_pin_diameter, d.diameter)
         except DomainError as error:
             raise DomainError("drum.cross_pin_diameter", error.value, error.expected) from error
-        found.append(link_limit(inputs, LinkKind.CROSS_PIN, "drum", "drum", strength))
+        yield link_limit(inputs, LinkKind.CROSS_PIN, "drum", "drum", strength)
     if d.support_span is not None:
-        material = notebook.material(inputs, d.material, "drum.material")
+        material = look_up(inputs.materials, d.material, "drum.material")
         strength = shafts.drum_rod_strength(material, d.diameter)
-        scale = float(
-            shafts.drum_rod_moment(
-                1.0, float(np.max([layer.radius for layer in layers])), d.support_span
-            )
-        )
-        found.append(
-            link_limit(inputs, LinkKind.DRUM_BENDING, "drum", "pull", strength, scale=scale)
-        )
-    return found
+        outermost = float(np.max([layer.radius for layer in layers]))
+        scale = float(shafts.drum_rod_moment(1.0, outermost, d.support_span))
+        yield link_limit(inputs, LinkKind.DRUM_BENDING, "drum", "pull", strength, scale=scale)
 
 
-def _rope_links(inputs: Inputs, notebook: Notebook) -> list[LinkLimit]:
+def _rope_links(inputs: Inputs) -> Iterator[LinkLimit]:
     r, d = inputs.rope, inputs.drum
-    row = notebook.rope(inputs)
+    row = look_up(inputs.ropes, r.material, "rope.material")
     end = line.end_strength(
         row,
         r.diameter,
         given_breaking_force=r.breaking_force,
         given_efficiency=r.knot_efficiency,
         end=r.end,
+    )
+    # The fixed fall of a tackle carries most while lowering, and may keep that while it holds.
+    most = 1 / tackle_efficiency(r.falls, reverse_of(r.sheave_efficiency))
+    yield link_limit(
+        inputs, LinkKind.ROPE_KNOT, "rope", "tension", end, scale=most, part=f"rope at its {r.end}"
     )
     anchor = line.anchor_strength(
         row,
@@ -376,12 +339,4 @@ def _rope_links(inputs: Inputs, notebook: Notebook) -> list[LinkLimit]:
         hold=d.anchor_hold,
         given_breaking_force=r.breaking_force,
     )
-    # The fixed fall of a tackle carries most while lowering, and may keep that while it holds.
-    most = 1 / tackle_efficiency(r.falls, reverse_of(r.sheave_efficiency))
-    return [
-        link_limit(
-            inputs, LinkKind.ROPE_KNOT, "rope", "tension", end,
-            scale=most, part=f"rope at its {r.end}",
-        ),
-        link_limit(inputs, LinkKind.ROPE_ANCHOR, "drum", "pull", anchor),
-    ]  # fmt: skip
+    yield link_limit(inputs, LinkKind.ROPE_ANCHOR, "drum", "pull", anchor)

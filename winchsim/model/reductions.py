@@ -3,13 +3,13 @@ given of each."""
 
 from functools import lru_cache
 from math import atan
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from winchsim.elementwise import by_value
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, MotorGroup, Stage
-from winchsim.model.assumptions import Notebook
+from winchsim.model.assumptions import Assumptions, look_up
 from winchsim.physics import bearings, gears, worm
 from winchsim.physics.chain import reverse_of
 from winchsim.quantity_text import in_unit
@@ -112,26 +112,22 @@ class Reduction:
     @property
     def gear_radius(self) -> float | None:
         """Pitch radius of a spur gear; None where it is not known. [m]"""
-        known = (
-            self.stage.kind == "spur" and self.module is not None and self.stage.gear is not None
-        )
-        return self.stage.gear * self.module / 2 if known else None  # type: ignore[operator]
+        return _pitch_radius(self.gear_teeth, self.module)
 
     @property
     def pinion_radius(self) -> float | None:
         """Pitch radius of a spur pinion; None where it is not known. [m]"""
-        known = (
-            self.stage.kind == "spur" and self.module is not None and self.pinion_teeth is not None
-        )
-        return self.pinion_teeth * self.module / 2 if known else None  # type: ignore[operator]
+        return _pitch_radius(self.pinion_teeth, self.module)
+
+
+def _pitch_radius(teeth: Any, module: Any) -> Any:
+    return None if teeth is None or module is None else teeth * module / 2
 
 
 def module_of(stage: Stage) -> float | None:
     """Module of a stage, from its diametral pitch where that is given. [m]"""
-    if stage.module is not None:
+    if stage.module is not None or stage.diametral_pitch is None:
         return stage.module
-    if stage.diametral_pitch is None:
-        return None
     return gears.module_from_diametral_pitch(in_unit(stage.diametral_pitch, "1/in"))
 
 
@@ -141,7 +137,7 @@ def pinion_material_name(stage: Stage) -> str:
 
 
 def unroll(
-    inputs: Inputs, group: MotorGroup, notebook: Notebook, top_speed: float = 0.0
+    inputs: Inputs, group: MotorGroup, assumptions: Assumptions, top_speed: float = 0.0
 ) -> tuple[Reduction, ...]:
     """All reductions from a group's motors to the drum, repeated stages one by one.
 
@@ -150,7 +146,7 @@ def unroll(
     inputs : Inputs
     group : MotorGroup
         Its pinion replaces the first stage's.
-    notebook : Notebook
+    assumptions : Assumptions
         Takes what is assumed.
     top_speed : float
         Of the input of the first reduction; 0 where it is not known. [rad/s]
@@ -158,7 +154,7 @@ def unroll(
     found: list[Reduction] = []
     for number, stage in enumerate(inputs.stage, start=1):
         for turn in range(stage.repeat):
-            found.append(reduction(inputs, group, number, turn, notebook, top_speed))
+            found.append(reduction(inputs, group, number, turn, assumptions, top_speed))
             top_speed /= found[-1].ratio
     return tuple(found)
 
@@ -168,27 +164,29 @@ def reduction(
     group: MotorGroup,
     number: int,
     turn: int,
-    notebook: Notebook,
+    assumptions: Assumptions,
     speed: float = 0.0,
 ) -> Reduction:
     """One reduction: which stage, from 1, and which of its repeats, from 0; `speed` is that of its
     input. [rad/s]"""
     stage, path = inputs.stage[number - 1], f"stage.{number}"
-    pinion = (
-        group.pinion if number == 1 and turn == 0 and group.pinion is not None else stage.pinion
-    )
-    label = f"stage {number}" + (
-        f", {_ordinal(turn + 1)} of {stage.repeat}" if stage.repeat > 1 else ""
-    )
+    pinion = stage.pinion if (number, turn) != (1, 0) or group.pinion is None else group.pinion
+    th = "th" if 10 <= (turn + 1) % 100 <= 20 else _ORDINALS.get((turn + 1) % 10, "th")
+    label = f"stage {number}" + f", {turn + 1}{th} of {stage.repeat}" * (stage.repeat > 1)
     if stage.kind == "worm":
-        return _worm(inputs, stage, path, label, notebook, speed)
-    forward = _efficiency(inputs, stage, path, pinion, notebook)
-    reverse = stage.reverse_efficiency
-    if reverse is None:
-        why = "2 - 1/efficiency: the same friction torque both ways"
-        reverse = notebook.assume(f"{path}.reverse_efficiency", reverse_of(forward), why=why)
+        return _worm(inputs, stage, path, label, assumptions, speed)
+    forward = _efficiency(inputs, stage, path, pinion, assumptions)
+    reverse = assumptions.fill_in(
+        stage.reverse_efficiency,
+        f"{path}.reverse_efficiency",
+        reverse_of(forward),
+        why="2 - 1/efficiency: the same friction torque both ways",
+    )
     teeth = pinion if stage.kind == "spur" else None
     return Reduction(stage, path, label, teeth, stage.speed_ratio(pinion), forward, reverse)
+
+
+_ORDINALS = {1: "st", 2: "nd", 3: "rd"}
 
 
 def stages_ratio(inputs: Inputs, group: MotorGroup) -> float:
@@ -200,23 +198,16 @@ def stages_ratio(inputs: Inputs, group: MotorGroup) -> float:
     return total
 
 
-def _ordinal(number: int) -> str:
-    ending = (
-        "th" if 10 <= number % 100 <= 20 else {1: "st", 2: "nd", 3: "rd"}.get(number % 10, "th")
-    )
-    return f"{number}{ending}"
-
-
 def _efficiency(
-    inputs: Inputs, stage: Stage, path: str, pinion: int | None, notebook: Notebook
+    inputs: Inputs, stage: Stage, path: str, pinion: int | None, assumptions: Assumptions
 ) -> float:
     if stage.efficiency is not None:
         return stage.efficiency
     if stage.kind != "spur":
-        gear = notebook.material(inputs, stage.material, f"{path}.material")
+        gear = look_up(inputs.materials, stage.material, f"{path}.material")
         printed = stage.kind == "planetary" and gear.family == "printed polymer"
         usual = PRINTED_PLANETARY if printed else USUAL_EFFICIENCY[stage.kind]
-        return notebook.assume(f"{path}.efficiency", **usual._asdict())
+        return assumptions.assume(f"{path}.efficiency", **usual._asdict())
     assert pinion is not None and stage.gear is not None
     return by_value(
         lambda pinion, gear, *materials: _by_sliding(
@@ -224,7 +215,7 @@ def _efficiency(
             replace(stage, gear=gear, material=materials[0], pinion_material=materials[1]),
             path,
             pinion,
-            notebook,
+            assumptions,
         ),
         pinion,
         stage.gear,
@@ -233,14 +224,14 @@ def _efficiency(
     )
 
 
-def _by_sliding(inputs: Inputs, stage: Stage, path: str, pinion: int, notebook: Notebook) -> float:
+def _by_sliding(
+    inputs: Inputs, stage: Stage, path: str, pinion: int, assumptions: Assumptions
+) -> float:
     """Efficiency of one pair of spur gears from friction, form and number of teeth."""
-    gear = notebook.material(inputs, stage.material, f"{path}.material")
-    friction = _flank_friction(inputs, stage, path, gear, notebook)
-    form = stage.form_loss
-    if form is None:
-        usual = FORM_LOSS[stage.making or MADE_OF[gear.family]]
-        form = notebook.assume(f"{path}.form_loss", **usual._asdict())
+    gear = look_up(inputs.materials, stage.material, f"{path}.material")
+    friction = _flank_friction(inputs, stage, path, gear, assumptions)
+    usual = FORM_LOSS[stage.making or MADE_OF[gear.family]]
+    form = assumptions.fill_in(stage.form_loss, f"{path}.form_loss", **usual._asdict())
     try:
         sliding = _sliding(
             pinion, stage.gear, friction, stage.pressure_angle, stage.pinion_shift, stage.gear_shift
@@ -252,7 +243,7 @@ def _by_sliding(inputs: Inputs, stage: Stage, path: str, pinion: int, notebook: 
     if not 0 < sliding <= 1:
         raise DomainError(f"{path}.friction", friction, "a coefficient that leaves some efficiency")
     why = "from the friction, the form and the number of the teeth"
-    return notebook.assume(f"{path}.efficiency", sliding * (1 - form), why=why)
+    return assumptions.assume(f"{path}.efficiency", sliding * (1 - form), why=why)
 
 
 @lru_cache(maxsize=1024)
@@ -269,14 +260,14 @@ def _sliding(
 
 
 def _flank_friction(
-    inputs: Inputs, stage: Stage, path: str, gear: Material, notebook: Notebook
+    inputs: Inputs, stage: Stage, path: str, gear: Material, assumptions: Assumptions
 ) -> float:
     if stage.friction is not None:
         return stage.friction
-    first = notebook.material(inputs, pinion_material_name(stage), f"{path}.pinion_material")
+    first = look_up(inputs.materials, pinion_material_name(stage), f"{path}.pinion_material")
     pair = find_friction(inputs.friction_pairs, first, gear, stage.greased)
     why = f"{pair.name}, {pair.basis('friction')}"
-    return notebook.assume(f"{path}.friction", pair.friction, *pair.span("friction"), why=why)
+    return assumptions.assume(f"{path}.friction", pair.friction, *pair.span("friction"), why=why)
 
 
 # --- worms ----------------------------------------------------------------------------------------
@@ -284,21 +275,21 @@ def _flank_friction(
 
 
 def _worm(
-    inputs: Inputs, stage: Stage, path: str, label: str, notebook: Notebook, speed: float
+    inputs: Inputs, stage: Stage, path: str, label: str, assumptions: Assumptions, speed: float
 ) -> Reduction:
-    ratio = stage.speed_ratio()
     if stage.efficiency is not None and stage.lead_angle is None:
-        return _worm_by_efficiency(stage, path, label, notebook, ratio)
-    lead = stage.lead_angle
-    if lead is None:
-        leads = (atan((stage.starts or 1) / quotient) for quotient in DIAMETER_QUOTIENTS)
-        why = "a diameter of 10 modules, usual 8 to 14, from memory"
-        lead = notebook.assume(f"{path}.lead_angle", *leads, why=why)
-    friction, at_rest = _worm_friction(inputs, stage, path, notebook, speed, lead)
-    collar = _collar(stage, path, notebook)
+        return _worm_by_efficiency(stage, path, label, assumptions)
+    leads = (atan((stage.starts or 1) / quotient) for quotient in DIAMETER_QUOTIENTS)
+    why = "a diameter of 10 modules, usual 8 to 14, from memory"
+    lead = assumptions.fill_in(stage.lead_angle, f"{path}.lead_angle", *leads, why=why)
+    friction, friction_at_rest = _worm_friction(inputs, stage, path, assumptions, speed, lead)
+    collar = _collar(stage, path, assumptions)
     moving = worm.screw_efficiency(lead, friction, flank=stage.pressure_angle, collar=collar)
     rest = worm.screw_efficiency(
-        lead, at_rest, flank=stage.pressure_angle, collar=collar * inputs.settings.breakaway
+        lead,
+        friction_at_rest,
+        flank=stage.pressure_angle,
+        collar=collar * inputs.settings.breakaway,
     )
     if not moving.forward > 0 or not rest.forward > 0:
         raise DomainError(f"{path}.friction", friction, "a friction at which the worm can drive")
@@ -310,64 +301,73 @@ def _worm(
         forward = stage.efficiency
         rest = worm.ScrewEfficiency(min(rest.forward, forward), min(rest.reverse, reverse))
     else:
-        notebook.assume(
+        assumptions.assume(
             f"{path}.efficiency",
             forward,
             why="from the lead angle, the friction and the thrust bearing",
         )
-    if stage.reverse_efficiency is not None:
-        reverse = stage.reverse_efficiency
-        rest = worm.ScrewEfficiency(rest.forward, min(rest.reverse, reverse))
-    else:
-        notebook.assume(f"{path}.reverse_efficiency", reverse, why="by the screw formula")
-    side = worm.Locking.DRIVES_BACK if rest.reverse > 0 else worm.Locking.LOCKS
-    locks = worm.Locking.UNCERTAIN if reverse > 0 >= rest.reverse else side
-    at_standstill = (rest.forward, rest.reverse)
-    return Reduction(stage, path, label, None, ratio, forward, reverse, at_standstill, locks)
+    reverse = assumptions.fill_in(
+        stage.reverse_efficiency, f"{path}.reverse_efficiency", reverse, why="by the screw formula"
+    )
+    at_rest = rest.forward, min(rest.reverse, reverse)
+    locking = worm.Locking.DRIVES_BACK if at_rest[1] > 0 else worm.Locking.LOCKS
+    if reverse > 0 >= at_rest[1]:
+        locking = worm.Locking.UNCERTAIN
+    ratio = stage.speed_ratio()
+    return Reduction(stage, path, label, None, ratio, forward, reverse, at_rest, locking)
 
 
-def _worm_by_efficiency(
-    stage: Stage, path: str, label: str, notebook: Notebook, ratio: float
-) -> Reduction:
+def _worm_by_efficiency(stage: Stage, path: str, label: str, assumptions: Assumptions) -> Reduction:
     forward = stage.efficiency
     assert forward is not None
-    reverse, low = stage.reverse_efficiency, reverse_of(forward)
-    if reverse is None:
-        why = "2 - 1/efficiency of a flat worm, up to that of the steepest worm of this efficiency"
-        most = worm.largest_reverse(forward)
-        reverse = notebook.assume(f"{path}.reverse_efficiency", low, low, most, why=why)
-    return Reduction(stage, path, label, None, ratio, forward, reverse, None, worm.locking(forward))
+    low = reverse_of(forward)
+    reverse = assumptions.fill_in(
+        stage.reverse_efficiency,
+        f"{path}.reverse_efficiency",
+        low,
+        low,
+        worm.largest_reverse(forward),
+        why="2 - 1/efficiency of a flat worm, up to that of the steepest worm of this efficiency",
+    )
+    ratio, locking = stage.speed_ratio(), worm.locking(forward)
+    return Reduction(stage, path, label, None, ratio, forward, reverse, None, locking)
 
 
 def _worm_friction(
-    inputs: Inputs, stage: Stage, path: str, notebook: Notebook, speed: float, lead: float
+    inputs: Inputs, stage: Stage, path: str, assumptions: Assumptions, speed: float, lead: float
 ) -> tuple[float, float]:
     """Friction of a worm in motion and at rest. [-]"""
-    gear = notebook.material(inputs, stage.material, f"{path}.material")
+    gear = look_up(inputs.materials, stage.material, f"{path}.material")
     plastic = f"{path}.material" in inputs.given and gear.family != "metal"
     if plastic or stage.friction is not None:
-        running = _flank_friction(inputs, stage, path, gear, notebook)
+        running = _flank_friction(inputs, stage, path, gear, assumptions)
     elif stage.worm_diameter is None or not speed:
-        running = notebook.assume(f"{path}.friction", **WORM_FRICTION._asdict())
+        running = assumptions.assume(f"{path}.friction", **WORM_FRICTION._asdict())
     else:
         running = worm.running_friction(worm.sliding_speed(stage.worm_diameter, speed, lead))
         why = "steel on oiled bronze at its sliding speed: Childs, Mechanical Design Handbook"
-        notebook.assume(f"{path}.friction", running, 0.7 * running, 1.5 * running, why=why)
+        assumptions.assume(f"{path}.friction", running, 0.7 * running, 1.5 * running, why=why)
     if stage.rest_friction is not None:
         return running, max(running, stage.rest_friction)
     if plastic:
         return running, running * inputs.settings.breakaway
-    return running, max(running, notebook.assume(f"{path}.rest_friction", **WORM_AT_REST._asdict()))
+    return running, max(
+        running, assumptions.assume(f"{path}.rest_friction", **WORM_AT_REST._asdict())
+    )
 
 
-def _collar(stage: Stage, path: str, notebook: Notebook) -> float:
+def _collar(stage: Stage, path: str, assumptions: Assumptions) -> float:
     """Friction of the thrust bearing times its radius over that of the worm. [-]"""
     own = bearings.bearing_friction(stage.bearing or "ball", stage.greased)
-    friction = stage.bearing_friction
-    if friction is None:
-        high = own.high if stage.bearing else bearings.bearing_friction("metal bush", False).value
-        why = f"thrust bearing: {own.source}"
-        friction = notebook.assume(f"{path}.bearing_friction", own.value, own.low, high, why=why)
+    high = own.high if stage.bearing else bearings.bearing_friction("metal bush", False).value
+    friction = assumptions.fill_in(
+        stage.bearing_friction,
+        f"{path}.bearing_friction",
+        own.value,
+        own.low,
+        high,
+        why=f"thrust bearing: {own.source}",
+    )
     if stage.collar_diameter is None or stage.worm_diameter is None:
         return friction
     return friction * stage.collar_diameter / stage.worm_diameter

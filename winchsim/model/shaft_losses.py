@@ -9,7 +9,7 @@ import numpy as np
 
 from winchsim.elementwise import by_value, smaller
 from winchsim.inputs import DRAG_RANGE, DRAG_TEXT, Inputs
-from winchsim.model.assumptions import Notebook
+from winchsim.model.assumptions import Assumptions, look_up
 from winchsim.model.machine import DriveGroup
 from winchsim.model.reductions import Reduction
 from winchsim.physics import bearings
@@ -30,7 +30,7 @@ arithmetic: a bush of
 1 mm radius with a friction of 0.1 under a pinion of 5 mm radius."""
 
 
-def motor_bearings(inputs: Inputs, unit: DriveGroup, notebook: Notebook) -> float:
+def motor_bearings(inputs: Inputs, unit: DriveGroup, assumptions: Assumptions) -> float:
     """Efficiency of the bearings on the motors of a group, under the force on their pinions. [-]"""
     given = inputs.motors[unit.number - 1].bearing_efficiency
     if given is not None:
@@ -44,11 +44,11 @@ def motor_bearings(inputs: Inputs, unit: DriveGroup, notebook: Notebook) -> floa
         return 1.0
     why = "own assumption: a bush under the force on the pinion"
     path = f"motors.{unit.number}.bearing_efficiency"
-    return notebook.assume(path, *MOTOR_EFFICIENCY, why=why)
+    return assumptions.assume(path, *MOTOR_EFFICIENCY, why=why)
 
 
 def shaft_bearings(
-    inputs: Inputs, reductions: tuple[Reduction, ...], ring: Any, notebook: Notebook
+    inputs: Inputs, reductions: tuple[Reduction, ...], ring: Any, assumptions: Assumptions
 ) -> list[Any]:
     """Efficiency of the bearings on the output shaft of each reduction; None where another value
     contains them. [-]
@@ -59,7 +59,7 @@ def shaft_bearings(
     reductions : tuple of Reduction
     ring : float or ndarray
         Share of the forces of the pinions on the common gear that does not cancel out. [-]
-    notebook : Notebook
+    assumptions : Assumptions
 
     Notes
     -----
@@ -76,12 +76,14 @@ def shaft_bearings(
         elif last or r.gear_radius is None or (stage.efficiency is not None and not own_keys):
             found.append(None)
         else:
-            found.append(_between(inputs, r, reductions[i + 1], ring if i == 0 else 1.0, notebook))
+            found.append(
+                _between(inputs, r, reductions[i + 1], ring if i == 0 else 1.0, assumptions)
+            )
     return found
 
 
 def _between(
-    inputs: Inputs, r: Reduction, following: Reduction, ring: Any, notebook: Notebook
+    inputs: Inputs, r: Reduction, following: Reduction, ring: Any, assumptions: Assumptions
 ) -> Any:
     """Efficiency of the bearings between a gear and the pinion behind it on the same shaft."""
     assert r.gear_radius is not None
@@ -99,13 +101,13 @@ def _between(
     if friction is None:
 
         def of_one(name: str) -> float:
-            metal = notebook.material(inputs, name, f"{r.path}.material").family == "metal"
+            metal = look_up(inputs.materials, name, f"{r.path}.material").family == "metal"
             kind = r.stage.bearing or ("metal bush" if metal else "polymer bore")
             path = f"{r.path}.bearing_friction"
-            return _friction(path, kind, r.stage.greased, sizes[0], sizes[1] * worst, notebook)
+            return _friction(path, kind, r.stage.greased, sizes[0], sizes[1] * worst, assumptions)
 
         friction = by_value(of_one, r.stage.material)
-    return notebook.assume(
+    return assumptions.assume(
         f"{r.path}.bearing_efficiency",
         bearings.efficiency(friction * loss),
         why="from the friction, the shaft and the forces of its gears",
@@ -113,7 +115,7 @@ def _between(
 
 
 def _friction(
-    path: str, kind: str, greased: bool, least: Any, most: Any, notebook: Notebook
+    path: str, kind: str, greased: bool, least: Any, most: Any, assumptions: Assumptions
 ) -> float:
     """Friction of a kind of bearing; its range holds what is not known of the shaft's size and of
     the forces' directions."""
@@ -123,10 +125,12 @@ def _friction(
         if least == 1 and np.all(most == 1)
         else "; with the range of shaft size and directions of force"
     )
-    return notebook.assume(path, own.value, own.low * least, own.high * most, why=why)
+    return assumptions.assume(path, own.value, own.low * least, own.high * most, why=why)
 
 
-def drum_bearings(inputs: Inputs, reductions: tuple[Reduction, ...], notebook: Notebook) -> Any:
+def drum_bearings(
+    inputs: Inputs, reductions: tuple[Reduction, ...], assumptions: Assumptions
+) -> Any:
     """Efficiency of the bearings of the drum, with the rope on the outermost layer of the lift. [-]
 
     Notes
@@ -154,7 +158,9 @@ def drum_bearings(inputs: Inputs, reductions: tuple[Reduction, ...], notebook: N
     worst = bearings.shaft_loss(1.0, diameter / 2, gear, 1 / first, aligned=True) / loss
     friction = drum.bearing_friction
     if friction is None:
-        friction = _friction("drum.bearing_friction", drum.bearing, False, least, worst, notebook)
+        friction = _friction(
+            "drum.bearing_friction", drum.bearing, False, least, worst, assumptions
+        )
     return bearings.efficiency(friction * loss)
 
 
@@ -181,7 +187,7 @@ def shaft_drags(
     inputs: Inputs,
     reductions: tuple[Reduction, ...],
     live: Sequence[DriveGroup],
-    notebook: Notebook,
+    assumptions: Assumptions,
 ) -> list[float]:
     """Constant drag of the output shaft of each reduction, none where it is not given. [N·m]"""
     torque, found = stalled_torque(inputs, live), []
@@ -190,6 +196,6 @@ def shaft_drags(
         if r.stage.shaft_drag is None:
             low, high = (share * torque for share in DRAG_RANGE)
             where = "there" if r.stage.repeat == 1 else "at each of them; this is the first"
-            notebook.assume(f"{r.path}.shaft_drag", 0.0, low, high, why=f"{DRAG_TEXT} {where}")
+            assumptions.assume(f"{r.path}.shaft_drag", 0.0, low, high, why=f"{DRAG_TEXT} {where}")
         found.append(r.stage.shaft_drag or 0.0)
     return found

@@ -3,7 +3,6 @@ stage by stage."""
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 
@@ -11,7 +10,7 @@ from winchsim.elementwise import by_value, larger
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Stage
-from winchsim.model.assumptions import Notebook
+from winchsim.model.assumptions import Assumptions, look_up
 from winchsim.model.machine import DriveGroup, Mesh, bracketed
 from winchsim.model.reductions import Reduction, pinion_material_name, reduction, unroll
 from winchsim.model.shaft_losses import (
@@ -20,7 +19,7 @@ from winchsim.model.shaft_losses import (
     shaft_bearings,
     shaft_drags,
 )
-from winchsim.physics import drum as drum_room
+from winchsim.physics import drum as drum_geometry
 from winchsim.physics import gears, rope
 from winchsim.physics.bearings import ring_share
 from winchsim.physics.chain import Chain, Element, GroupMesh, factors, reverse_of
@@ -67,7 +66,7 @@ def printed_body(stage: Stage, material: Material) -> PrintedBody | None:
     return PrintedBody(walls, stage.line_width, infill, stage.print_direction)  # type: ignore[arg-type]
 
 
-def build_train(inputs: Inputs, units: Sequence[DriveGroup], notebook: Notebook) -> Train:
+def build_train(inputs: Inputs, units: Sequence[DriveGroup], assumptions: Assumptions) -> Train:
     """Chain of a scenario: the groups' meshes, the stages with their shafts, the drum, and what the
     rope runs over.
 
@@ -76,55 +75,95 @@ def build_train(inputs: Inputs, units: Sequence[DriveGroup], notebook: Notebook)
     inputs : Inputs
     units : sequence of DriveGroup
         The running motors first.
-    notebook : Notebook
+    assumptions : Assumptions
     """
     live = [unit for unit in units if unit.runs]
-    first_group = inputs.motors[live[0].number - 1]
+    first, output = live[0], live[0].fit.output
+    brake = "" if inputs.brake is None else inputs.brake.place
     single = len(units) == 1
+    if brake == "motor" and not single:
+        wanted = "drum, where several groups or dead motors share the common gear"
+        raise DomainError("brake.place", brake, wanted)
     least = -math.inf if single else 1 - LEAST_SHARE / inputs.settings.breakaway
-    own = [_first_reduction(inputs, unit, least, notebook) for unit in units]
-    reductions = unroll(inputs, first_group, notebook, _free_speed(inputs, live[0]))
-    carried = [motor_bearings(inputs, unit, notebook) for unit in units]
+    own = [_first_reduction(inputs, unit, least, assumptions) for unit in units]
+    free_speed = inputs.supply.voltage / first.motor.constant / output.ratio
+    reductions = unroll(inputs, inputs.motors[first.number - 1], assumptions, free_speed)
+    carried = [motor_bearings(inputs, unit, assumptions) for unit in units]
     meshes = [_group_mesh(inputs, *parts, least) for parts in zip(units, own, carried, strict=True)]
-    inertias = _shaft_inertias(inputs, reductions, notebook)
-    ring = ring_share(
-        sum(unit.count for unit in live), sum(unit.count for unit in units[len(live) :])
-    )
-    row = _Row(
-        reductions, inertias, shaft_drags(inputs, reductions, live, notebook),
-        shaft_bearings(inputs, reductions, ring, notebook), inputs.settings.breakaway,
-    )  # fmt: skip
-    if inputs.brake is not None and inputs.brake.place == "motor":
-        if not single:
-            raise DomainError(
-                "brake.place",
-                "motor",
-                "drum, where several groups or dead motors share the common gear",
-            )
-        row.add_brake()
+    inertias = _shaft_inertias(inputs, reductions, assumptions)
     pinions = [
         u.count * _pinion_inertia(inputs, r) if u.fit.output.geared else 0.0
         for u, r in zip(units, own, strict=True)
     ]
+    open_brake = Element("brake", 1.0, 1.0, 1.0, grows_at_rest=(0.0, 0.0))
+    elements, at = [open_brake] if brake == "motor" else [], {}
+    gearbox = len(elements) if single else None
     if single:
-        row.add_front(meshes[0].elements, pinions[0])
-    row.add_stages()
-    if inputs.brake is not None and inputs.brake.place == "drum":
-        row.add_brake()
-    carries = drum_bearings(inputs, reductions, notebook)
+        # Behind a gearbox the pinions turn with its output; else they are part of the rotors.
+        front, *others = meshes[0].elements
+        elements += [replace(front, inertia=pinions[0]), *others]
+        if reductions:
+            at[0] = len(elements) - 1
+            elements[-1] = replace(elements[-1], inertia=inertias[0])
+    drag = _add_stages(inputs, elements, at, units, reductions, inertias, assumptions)
+    if brake == "drum":
+        elements.append(open_brake)
+    carries, drum = drum_bearings(inputs, reductions, assumptions), len(elements)
     # Without a reduction no shaft before it carries the drum.
-    row.add_drum(inputs.drum.drag, carries, 0.0 if reductions else drum_inertia(inputs, notebook))
-    row.elements += _rope_side(inputs, notebook)
+    inertia = 0.0 if reductions else drum_inertia(inputs, assumptions)
+    elements.append(
+        Element(
+            "drum bearings", 1.0, carries, reverse_of(carries), drag + inputs.drum.drag, inertia
+        )
+    )
+    elements += _rope_side(inputs, assumptions)
     if single:
-        chain = Chain((GroupMesh((), meshes[0].inertia),), 0.0, tuple(row.elements))
+        chain = Chain((GroupMesh((), meshes[0].inertia),), 0.0, tuple(elements))
     else:
         _refuse_locking_at_rest(units, meshes, inputs.settings.breakaway)
         turned = sum(_on_common_gear(*row) for row in zip(units, meshes, pinions, strict=True))
-        chain = Chain(
-            tuple(meshes), turned + (inertias[0] if reductions else 0.0), tuple(row.elements)
-        )
-    places = _mesh_places(reductions, units, own, row.meshes)
-    return Train(chain, row.braked(chain, inputs), row.drum, places, reductions, row.gearbox)
+        turned += inertias[0] if reductions else 0.0
+        chain = Chain(tuple(meshes), turned, tuple(elements))
+    braked = chain
+    if inputs.brake is not None:
+        grips = replace(open_brake, drag=inputs.brake.torque)
+        gripping = tuple(grips if e is open_brake else e for e in elements)
+        braked = replace(chain, elements=gripping)
+    return Train(chain, braked, drum, _meshes(reductions, units, own, at), reductions, gearbox)
+
+
+def _add_stages(
+    inputs: Inputs,
+    elements: list[Element],
+    at: dict[int, int],
+    units: Sequence[DriveGroup],
+    reductions: tuple[Reduction, ...],
+    inertias: list[float],
+    assumptions: Assumptions,
+) -> float:
+    """Add the reductions behind the common gear, noting the element of each, every one with its
+    output shaft's bearings; the drag of the last shaft.
+
+    A shaft's drag acts at the input of the next element. [N·m]
+    """
+    live = [unit for unit in units if unit.runs]
+    ring = ring_share(
+        sum(unit.count for unit in live), sum(unit.count for unit in units[len(live) :])
+    )
+    drags = shaft_drags(inputs, reductions, live, assumptions)
+    bearings = shaft_bearings(inputs, reductions, ring, assumptions)
+    drag = 0.0
+    for index, (r, efficiency) in enumerate(zip(reductions, bearings, strict=True)):
+        if index > 0:
+            at[index] = len(elements)
+            elements.append(replace(_mesh_element(r), drag=drag, inertia=inertias[index]))
+            drag = 0.0
+        drag += drags[index]
+        if efficiency is not None:
+            name = f"bearings of {bracketed(r.label)}"
+            elements.append(Element(name, 1.0, efficiency, reverse_of(efficiency), drag))
+            drag = 0.0
+    return drag
 
 
 def _on_common_gear(unit: DriveGroup, mesh: GroupMesh, inertia: float) -> float:
@@ -158,109 +197,6 @@ def _refuse_locking_at_rest(
                 )
 
 
-class _Row:
-    """Elements of a chain in the making, from the motors to the rope, and where the ones that
-    matter sit.
-
-    A shaft's drag acts at the input of the next element; it waits in `drag` until that is added.
-    """
-
-    def __init__(
-        self,
-        reductions: tuple[Reduction, ...],
-        inertias: list[float],
-        drags: list[float],
-        bearings: list[Any],
-        breakaway: float,
-    ) -> None:
-        self.breakaway = breakaway
-        self.reductions = reductions
-        self.inertias = inertias
-        self.drags = drags
-        self.bearings = bearings
-        self.elements: list[Element] = []
-        self.meshes: dict[int, int] = {}
-        self.gearbox: int | None = None
-        self.brake: int | None = None
-        self.drum = 0
-        self.drag = 0.0
-
-    def _add(
-        self,
-        name: str,
-        ratio: float,
-        forward: Any,
-        reverse: Any,
-        inertia: float = 0.0,
-        rest: tuple[float, float] | None = None,
-    ) -> int:
-        self.elements.append(Element(name, ratio, forward, reverse, self.drag, inertia, rest=rest))
-        self.drag = 0.0
-        return len(self.elements) - 1
-
-    def _add_mesh(self, index: int) -> None:
-        self.meshes[index] = len(self.elements)
-        self.elements.append(
-            replace(
-                _mesh_element(self.reductions[index]), drag=self.drag, inertia=self.inertias[index]
-            )
-        )
-        self.drag = 0.0
-
-    def _add_bearings(self, index: int) -> None:
-        self.drag += self.drags[index]
-        e = self.bearings[index]
-        if e is not None:
-            self._add(
-                f"bearings of {bracketed(self.reductions[index].label)}", 1.0, e, reverse_of(e)
-            )
-
-    def add_front(self, front: tuple[Element, ...], pinions: float) -> None:
-        """What a single group's motors drive the first gear through, as ordinary elements; their
-        drag is the first's.
-
-        Behind a gearbox the pinions turn with its output; without one their inertia is part of the
-        rotors'.
-        """
-        self.gearbox = len(self.elements)
-        self.elements += [replace(front[0], inertia=pinions), *front[1:]]
-        if self.reductions:
-            self.meshes[0] = len(self.elements) - 1
-            self.elements[-1] = replace(self.elements[-1], inertia=self.inertias[0])
-
-    def add_stages(self) -> None:
-        """Reductions behind the common gear, each with its output shaft's bearings."""
-        for index in range(len(self.reductions)):
-            if index > 0:
-                self._add_mesh(index)
-            self._add_bearings(index)
-
-    def add_brake(self) -> None:
-        """Place of a brake, open."""
-        self.brake = len(self.elements)
-        self.elements.append(Element("brake", 1.0, 1.0, 1.0, grows_at_rest=(0.0, 0.0)))
-
-    def add_drum(self, drag: float, efficiency: Any, inertia: float) -> None:
-        """Bearings of the drum."""
-        self.drag += drag
-        self.drum = self._add("drum bearings", 1.0, efficiency, reverse_of(efficiency), inertia)
-
-    def braked(self, chain: Chain, inputs: Inputs) -> Chain:
-        """The chain with its brake gripping."""
-        if self.brake is None or inputs.brake is None:
-            return chain
-        gripping = replace(self.elements[self.brake], drag=inputs.brake.torque)
-        return replace(
-            chain,
-            elements=(*chain.elements[: self.brake], gripping, *chain.elements[self.brake + 1 :]),
-        )
-
-
-def _free_speed(inputs: Inputs, group: DriveGroup) -> float:
-    """Speed without load behind the motors and their gearbox. [rad/s]"""
-    return inputs.supply.voltage / group.motor.constant / group.fit.output.ratio
-
-
 def _group_mesh(
     inputs: Inputs,
     unit: DriveGroup,
@@ -268,44 +204,32 @@ def _group_mesh(
     bearings: float,
     least: float,
 ) -> GroupMesh:
-    count, geared, breakaway = unit.count, unit.fit.output.geared, inputs.settings.breakaway
-    name = "motor and gearbox" if geared else "motor friction"
+    count, output, breakaway = unit.count, unit.fit.output, inputs.settings.breakaway
+    reverse = output.reverse if unit.runs else output.dragged
+    if output.given_reverse is None:  # only assumed: it locks nothing at rest
+        reverse = max(reverse, 1 - LEAST_SHARE / breakaway)
+    # Raising, its losses grow at rest by what its data leave open; back, as all others do.
+    raising = min(1.0, (unit.fit.breakaway - 1.0) / (breakaway - 1.0)) if breakaway > 1.0 else 0.0
     found = [
         Element(
-            name,
-            *_box(unit, breakaway),
+            "motor and gearbox" if output.geared else "motor friction",
+            output.ratio,
+            output.efficiency,
+            reverse,
             count * unit.motor.drag,
-            grows_at_rest=_growth(unit, breakaway),
+            grows_at_rest=(raising, 1.0),
         )
     ]
     if bearings < 1:
         found.append(Element(MOTOR_BEARINGS, 1.0, bearings, max(reverse_of(bearings), least)))
     if first is not None:
         found.append(_mesh_element(first))
-    return GroupMesh(
-        tuple(found),
-        count * (unit.motor.inertia + (0.0 if geared else _pinion_inertia(inputs, first))),
-    )
+    pinion = 0.0 if output.geared else _pinion_inertia(inputs, first)
+    return GroupMesh(tuple(found), count * (unit.motor.inertia + pinion))
 
 
 def _mesh_element(r: Reduction) -> Element:
     return Element(f"mesh of {bracketed(r.label)}", r.ratio, r.forward, r.reverse, rest=r.rest)
-
-
-def _growth(unit: DriveGroup, breakaway: float) -> tuple[float, float]:
-    """Shares of the growth of friction at rest that a motor's losses take: raising, what its data
-    leave open; back, all. [-]"""
-    return min(1.0, (unit.fit.breakaway - 1.0) / (breakaway - 1.0)) if breakaway > 1.0 else 0.0, 1.0
-
-
-def _box(unit: DriveGroup, breakaway: float) -> tuple[float, float, float]:
-    """Ratio and efficiencies behind a motor's drag; a reverse efficiency that is only assumed locks
-    nothing at rest. [-]"""
-    found = unit.fit.output
-    reverse = found.reverse if unit.runs else found.dragged
-    if found.given_reverse is None:
-        reverse = max(reverse, 1 - LEAST_SHARE / breakaway)
-    return found.ratio, found.efficiency, reverse
 
 
 LEAST_SHARE = 0.95
@@ -327,12 +251,12 @@ def _pinion_inertia(inputs: Inputs, reduction: Reduction | None) -> float:
         density = 0.0 if material is None else material.density
         return gears.gear_inertia(teeth, module, width, density)
 
-    name = pinion_material_name(stage)
-    return by_value(of_one, name, reduction.pinion_teeth, reduction.module, width)
+    sizes = reduction.pinion_teeth, reduction.module, width
+    return by_value(of_one, pinion_material_name(stage), *sizes)
 
 
 def _shaft_inertias(
-    inputs: Inputs, reductions: tuple[Reduction, ...], notebook: Notebook
+    inputs: Inputs, reductions: tuple[Reduction, ...], assumptions: Assumptions
 ) -> list[float]:
     """Inertia of the output shaft of each reduction: its gear, the next pinion, and on the last one
     the drum."""
@@ -341,23 +265,23 @@ def _shaft_inertias(
         if r.stage.inertia is not None:
             total = r.stage.inertia
         else:
-            total = _gear_inertia(inputs, r, notebook)
+            total = _gear_inertia(inputs, r)
             if i + 1 < len(reductions):
                 total += _pinion_inertia(inputs, reductions[i + 1])
         if i + 1 == len(reductions):
-            total += drum_inertia(inputs, notebook)
+            total += drum_inertia(inputs, assumptions)
         found.append(total)
     return found
 
 
-def _gear_inertia(inputs: Inputs, r: Reduction, notebook: Notebook) -> float:
+def _gear_inertia(inputs: Inputs, r: Reduction) -> float:
     stage = r.stage
     if r.module is None or stage.gear is None or stage.width is None:
         return 0.0
     bore = stage.gear_bore
 
     def of_one(name: str, teeth: int, module: float, width: float) -> float:
-        material = notebook.material(inputs, name, f"{r.path}.material")
+        material = look_up(inputs.materials, name, f"{r.path}.material")
         body = printed_body(stage, material)
         if bore >= teeth * module:
             raise DomainError(f"{r.path}.bore", bore, "a bore smaller than the gear")
@@ -367,17 +291,16 @@ def _gear_inertia(inputs: Inputs, r: Reduction, notebook: Notebook) -> float:
     return by_value(of_one, stage.material, stage.gear, r.module, stage.width)
 
 
-def drum_inertia(inputs: Inputs, notebook: Notebook) -> float:
+def drum_inertia(inputs: Inputs, assumptions: Assumptions) -> float:
     """Inertia of the drum, from its core where it is not given. [kg·m²]"""
     d = inputs.drum
-    if d.inertia is not None:
-        return d.inertia
-    density = notebook.material(inputs, d.material, "drum.material").density
-    value = drum_room.rod_inertia(d.diameter, d.width, density)
-    return notebook.assume("drum.inertia", value, why=f"a solid core of {d.material}")
+    density = look_up(inputs.materials, d.material, "drum.material").density
+    core = drum_geometry.rod_inertia(d.diameter, d.width, density)
+    why = f"a solid core of {d.material}"
+    return assumptions.fill_in(d.inertia, "drum.inertia", core, why=why)
 
 
-def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
+def _rope_side(inputs: Inputs, assumptions: Assumptions) -> list[Element]:
     """What the rope runs over, from the drum to the load."""
     found = []
     for number, sheave in enumerate(inputs.sheave, start=1):
@@ -392,7 +315,7 @@ def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
         found.append(Element(f"edge {number}", 1.0, kept, kept))
     if inputs.rope.falls > 1:
         path = "rope.sheave_efficiency"
-        sheave_e = notebook.assume(path, inputs.rope.sheave_efficiency, why="default")
+        sheave_e = assumptions.assume(path, inputs.rope.sheave_efficiency, why="default")
         back = reverse_of(sheave_e)
         if back <= 0:
             raise DomainError(path, sheave_e, "over 0.5: below it the tackle locks itself")
@@ -404,13 +327,13 @@ def _rope_side(inputs: Inputs, notebook: Notebook) -> list[Element]:
 
 
 def _first_reduction(
-    inputs: Inputs, unit: DriveGroup, least: float, notebook: Notebook
+    inputs: Inputs, unit: DriveGroup, least: float, assumptions: Assumptions
 ) -> Reduction | None:
     """The reduction that a group's own pinion makes with the common gear; its reverse efficiency,
     unless it is given, is at least this."""
     if not inputs.stage:
         return None
-    r = reduction(inputs, inputs.motors[unit.number - 1], 1, 0, Notebook())
+    r = reduction(inputs, inputs.motors[unit.number - 1], 1, 0, Assumptions())
     at_rest = 1 - LEAST_SHARE
     passes = np.all(r.reverse >= least) and (r.rest is None or r.rest[1] >= at_rest)
     if least < 0 or passes or r.stage.reverse_efficiency is not None:
@@ -420,7 +343,7 @@ def _first_reduction(
         r, reverse=larger(r.reverse, least), rest=r.rest and (r.rest[0], max(r.rest[1], at_rest)),
         locking=r.locking and Locking.UNCERTAIN,
     )  # fmt: skip
-    notebook.assume(
+    assumptions.assume(
         f"{r.path}.reverse_efficiency",
         found.reverse,
         found.reverse,
@@ -430,35 +353,28 @@ def _first_reduction(
     return found
 
 
-def _mesh_places(
+def _meshes(
     reductions: tuple[Reduction, ...],
     units: Sequence[DriveGroup],
-    own: list[Reduction | None],
-    places: dict[int, int],
+    own: Sequence[Reduction | None],
+    at: dict[int, int],
 ) -> tuple[Mesh, ...]:
-    found = []
-    if 0 not in places:
-        for k, (unit, r) in enumerate(zip(units, own, strict=True)):
-            if unit.runs and r is not None:
-                label = f"{r.label}, group {unit.number}"
-                found.append(
-                    Mesh(
-                        r.path,
-                        label,
-                        None,
-                        k,
-                        unit.count,
-                        r.pinion_teeth,
-                        r.gear_teeth,
-                        r.module,
-                        r.locking,
-                    )
-                )
-    for i, r in enumerate(reductions):
-        if i in places:
-            pinions = units[0].count if i == 0 else 1
-            teeth = r.pinion_teeth, r.gear_teeth
-            found.append(
-                Mesh(r.path, r.label, places[i], None, pinions, *teeth, r.module, r.locking)
-            )
-    return tuple(found)
+    """Every reduction as the links see it; `at` holds the elements of those that are some."""
+
+    def mesh(r: Reduction, label: str, place: int | None, group: int | None, pinions: int) -> Mesh:
+        teeth = r.pinion_teeth, r.gear_teeth
+        return Mesh(r.path, label, place, group, pinions, *teeth, r.module, r.locking)
+
+    common = [
+        mesh(r, f"{r.label}, group {unit.number}", None, group, unit.count)
+        for group, (unit, r) in enumerate(zip(units, own, strict=True))
+        if unit.runs and r is not None and 0 not in at
+    ]
+    pinions = {0: units[0].count}
+    return (
+        *common,
+        *(
+            mesh(reductions[i], reductions[i].label, place, None, pinions.get(i, 1))
+            for i, place in at.items()
+        ),
+    )

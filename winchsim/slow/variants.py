@@ -10,7 +10,7 @@ from winchsim.errors import DomainError, InputError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Stage, out_of_bounds, spec_at, value_at, with_value
 from winchsim.model import Machine, build
-from winchsim.model.assumptions import Notebook
+from winchsim.model.assumptions import Assumptions
 from winchsim.model.build import free_speed, places, rebuild, wound_layers
 from winchsim.model.estimate import raising_phase
 from winchsim.model.links import drum_links
@@ -324,15 +324,15 @@ def _drums(
 ) -> tuple[tuple[Any, ...], np.ndarray]:
     """Layers, rope on the drum at the start, and what links of the drum bear by kind, for each
     variant; and which variants have a drum."""
-    notebook = Notebook()
-    where = places(base, notebook)
+    assumptions = Assumptions()
+    where = places(base, assumptions)
     found: dict[tuple[float, ...], Any] = {}
     sizes = list(zip(*(values.tolist() for values in drum.values()), strict=True))
     for size in dict.fromkeys(sizes):
         own = unchecked(base, drum=unchecked(base.drum, **dict(zip(drum, size, strict=True))))
         try:
             stack, at_start = wound_layers(own, where)
-            bears = {link.kind: link.bears for link in drum_links(own, stack, notebook)}
+            bears = {link.kind: link.bears for link in drum_links(own, stack)}
             found[size] = stack, at_start, bears
         except DomainError as error:
             found[size] = str(error)
@@ -397,7 +397,7 @@ def _retrained(
         g if counts[i] is None else replace(g, count=counts[i])
         for i, g in enumerate(machine.groups)
     ]
-    train = build_train(own, [*live, *machine.dragged], Notebook())
+    train = build_train(own, [*live, *machine.dragged], Assumptions())
     links: tuple[Any, ...] = plain.links
     if any(_TEETH.fullmatch(path) for path in columns):
         front = shaft_ratios(train.chain)[0]
