@@ -10,8 +10,7 @@ from winchsim.model import build
 from winchsim.model.trial import plain_raise, under_test
 from winchsim.simulation import simulate
 from winchsim.studies.calibrate import Reading
-from winchsim.studies.calibrate.factors import Row, find_factors
-from winchsim.studies.calibrate.forecast import Bench
+from winchsim.studies.calibrate.forecast import Bench, Row, find_factors
 
 
 def loss(path, value):

@@ -47,16 +47,16 @@ def test_a_row_beside_its_simulation(lifted, stuck):
         SheetRow(mass=8.0, measured_time=1.02 * time, measured_current=0.5, outcome="lifted"),
         lifted,
     )
-    assert row.time_difference == pytest.approx(0.02)
-    assert row.current_difference == pytest.approx(0.5 / history.steady("current") - 1)
+    assert row.time.difference == pytest.approx(0.02)
+    assert row.current.difference == pytest.approx(0.5 / history.steady("current") - 1)
     assert "+2 %" in sentence_text(row_sentence(row))
     other = compared(SheetRow(mass=17.0, measured_time=9.0, outcome="lifted"), stuck)
-    assert other.time_difference is None
+    assert other.time.difference is None
     assert "not lifted in the simulation" in sentence_text(row_sentence(other))
     assert "nothing measured" in sentence_text(row_sentence(compared(SheetRow(mass=8.0), lifted)))
-    means = mean_difference([row, other])
-    assert means == (pytest.approx(0.02), row.current_difference)
-    assert mean_difference([other]) == (None, None)
+    assert mean_difference([row.time, other.time]) == pytest.approx(0.02)
+    assert mean_difference([row.current, other.current]) == row.current.difference
+    assert mean_difference([other.time]) is None
 
 
 def test_signs_are_written():

@@ -8,7 +8,7 @@ from calibrating import lifted_in_full, places
 
 from winchsim.model import build
 from winchsim.studies.calibrate import LiftTest
-from winchsim.studies.calibrate.factors import find_factors, moved
+from winchsim.studies.calibrate.forecast import find_factors, moved
 
 MASSES = (1.0, 2.2, 3.4, 4.6, 5.8, 7.0)
 

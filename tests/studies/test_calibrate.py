@@ -16,8 +16,7 @@ from winchsim.strength.link import LinkKind
 from winchsim.studies.calibrate import Kind, LiftTest, NoteKind, Reading, calibrate, look_into
 from winchsim.studies.calibrate.breakage import demands
 from winchsim.studies.calibrate.evidence import gather
-from winchsim.studies.calibrate.factors import END, Row, find_factors, moved
-from winchsim.studies.calibrate.forecast import Bench
+from winchsim.studies.calibrate.forecast import END, Bench, Row, find_factors, moved
 
 pytestmark = pytest.mark.slow
 

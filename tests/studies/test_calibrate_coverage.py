@@ -10,8 +10,8 @@ from scipy import stats
 
 from winchsim.studies.calibrate.calibration import PREDICTED, Case, predict
 from winchsim.studies.calibrate.evidence import Kind, LiftTest, Reading, gather
-from winchsim.studies.calibrate.factors import Factor
 from winchsim.studies.calibrate.fit import fit
+from winchsim.studies.calibrate.forecast import Factor
 
 pytestmark = pytest.mark.slow
 

@@ -6,8 +6,7 @@ import pytest
 from winchsim.face import read as load
 from winchsim.scenario.starter import STARTER
 from winchsim.studies.calibrate.evidence import Kind, LiftTest, Reading
-from winchsim.studies.calibrate.factors import Factor, find_factors
-from winchsim.studies.calibrate.forecast import Bench, forecast_with_slopes
+from winchsim.studies.calibrate.forecast import Bench, Factor, find_factors, forecast_with_slopes
 
 
 class Squares:

@@ -6,7 +6,7 @@ from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import quantity_of
 from winchsim.commands.outputs import again, present, write_out
 from winchsim.report import calibration as report
-from winchsim.report.measured import lift_tests, noted
+from winchsim.report.measured import lift_tests, log
 from winchsim.scenario.rewrite import rewrite
 from winchsim.scenario.sheet import SheetRow
 from winchsim.scenario.trace import read_for
@@ -25,7 +25,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     found = report.rounded(found)
     findings = {
         "other_version": report.other_version(origin, rows, scenario.inputs, scenario.digest),
-        "log": noted(logged) if logged else None,
+        "log": log(logged) if logged else None,
     }
     cautions = {kind: finding for kind, finding in findings.items() if finding}
     files = tuple(options.command.names(options)) if options.out else ()

@@ -75,7 +75,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     if options.json:
         env.out(curves_json(scenarios, found, [words for words, _ in figures], paths, drawn[2]))
     else:
-        remarks = [*([beside.log(logged)] if logged else []), *drawn[1]]
+        remarks = [*([beside.log(logged).text] if logged else []), *drawn[1]]
         document = beside.curves_document([s.name for s in scenarios], found, remarks)
         env.out(render_text(document, env.rendering(us=us, full=True)))
     codes = [each.exit_code for each in found]

@@ -1,6 +1,6 @@
 """What was measured beside what was simulated: the differences, in numbers and in sentences."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
 import numpy as np
@@ -97,6 +97,22 @@ def trace_differences(record: Record, trace: MeasuredTrace) -> tuple[TraceDiffer
 
 
 @dataclass(frozen=True)
+class Pair:
+    """One number measured and simulated, in SI: None where it was not measured, and where the load
+    is not lifted."""
+
+    measured: float | None
+    simulated: float | None
+
+    @property
+    def difference(self) -> float | None:
+        """Measured less simulated, as a share of the simulated. [-]"""
+        if self.measured is None or not self.simulated:
+            return None
+        return self.measured / self.simulated - 1
+
+
+@dataclass(frozen=True)
 class TestComparison:
     """One row of a test sheet beside the simulation of the same test.
 
@@ -105,34 +121,27 @@ class TestComparison:
     row : SheetRow
     record : Record
         With the row's load, height, voltage and winding temperature where it gives them.
-    time : float or None
-        Simulated lift time. [s]
-    current : float or None
-        Simulated steady current. [A]
+    time, current : Pair
+        Lift time [s], and steady current [A].
     """
 
     __test__ = False  # not a test itself, whatever pytest makes of its name
 
     row: SheetRow
     record: Record
-    time: float | None
-    current: float | None
-
-    @property
-    def time_difference(self) -> float | None:
-        """Measured less simulated lift time, as a share of the simulated one. [-]"""
-        return _share(self.row.measured_time, self.time)
-
-    @property
-    def current_difference(self) -> float | None:
-        """Measured less simulated steady current, as a share of the simulated one. [-]"""
-        return _share(self.row.measured_current, self.current)
+    time: Pair
+    current: Pair
 
 
 def compared(row: SheetRow, record: Record) -> TestComparison:
     """A row of a test sheet with the simulation that belongs to it."""
     history = read_history(record)
-    return TestComparison(row, record, history.lift_time, history.steady("current"))
+    return TestComparison(
+        row,
+        record,
+        Pair(row.measured_time, history.lift_time),
+        Pair(row.measured_current, history.steady("current")),
+    )
 
 
 UNLOADED = 1e-4
@@ -199,8 +208,12 @@ def simulated_sheet(
     tests = lift_tests(inputs, done)
     different = {test.conditions: test for test in tests}
     if len(different) > most:
-        message = f"more than {most} different tests in the sheet"
-        raise InputError((Fault(message, hint="draw it in parts", code=Code.TOO_MUCH),))
+        fault = Fault(
+            f"more than {most} different tests in the sheet",
+            hint="draw it in parts",
+            code=Code.TOO_MUCH,
+        )
+        raise InputError((fault,))
     records: dict[tuple[float | None, ...], Record] = {}
     for conditions, test in different.items():
         records[conditions] = simulate(under_test(plain, test.values_in(plain)))
@@ -210,17 +223,10 @@ def simulated_sheet(
     )
 
 
-def mean_difference(comparisons: Sequence[TestComparison]) -> tuple[float | None, float | None]:
-    """Mean of the differences in time and in current over several tests, as shares. [-]"""
-    means: list[float | None] = []
-    for name in ("time_difference", "current_difference"):
-        known = [share for c in comparisons if (share := getattr(c, name)) is not None]
-        means.append(sum(known) / len(known) if known else None)
-    return means[0], means[1]
-
-
-def _share(measured: float | None, simulated: float | None) -> float | None:
-    return None if measured is None or not simulated else measured / simulated - 1
+def mean_difference(pairs: Iterable[Pair]) -> float | None:
+    """Mean of the differences over several tests, as a share; None where none is known. [-]"""
+    known = [pair.difference for pair in pairs if pair.difference is not None]
+    return sum(known) / len(known) if known else None
 
 
 # --- data
@@ -230,12 +236,12 @@ def comparison_facts(test: TestComparison) -> dict[str, Any]:
     """A row beside its simulation as plain data."""
     return {
         "mass_kg": test.row.mass or 0.0,
-        "measured_time_s": test.row.measured_time,
-        "simulated_time_s": test.time,
-        "time_difference": test.time_difference,
-        "measured_current_a": test.row.measured_current,
-        "simulated_current_a": test.current,
-        "current_difference": test.current_difference,
+        "measured_time_s": test.time.measured,
+        "simulated_time_s": test.time.simulated,
+        "time_difference": test.time.difference,
+        "measured_current_a": test.current.measured,
+        "simulated_current_a": test.current.simulated,
+        "current_difference": test.current.difference,
     }
 
 
@@ -254,22 +260,22 @@ def difference_facts(found: TraceDifference) -> dict[str, Any]:
 # --- sentences
 
 
-def log(found: Log) -> Text:
+def log(found: Log) -> Finding:
     """How a log was read: guessed columns, and when each of its lifts began."""
     texts = [
         say("{} is taken as {}", head.replace("_", " "), f"{name} in {unit}" if unit else name)
         for head, name, unit in found.guessed
     ]
     texts += [say("not used: {}", ", ".join(found.unused))] if found.unused else []
-    for number, lift in enumerate(found.lifts, start=1):
-        shown = "" if lift.aligned else ", which the log does not show"
-        texts.append(say(f"power on of lift {number} at {{}}{shown}", value(lift.start, "s")))
-    return say("The log: {}.", joined(texts, "; "))
-
-
-def noted(found: Log) -> Finding:
-    """How a log was read, as a note."""
-    return Finding(NOTE, log(found))
+    texts += [
+        say(
+            f"power on of lift {number} at {{}}{{}}",
+            value(lift.start, "s"),
+            "" if lift.aligned else ", which the log does not show",
+        )
+        for number, lift in enumerate(found.lifts, start=1)
+    ]
+    return Finding(NOTE, say("The log: {}.", joined(texts, "; ")))
 
 
 def trace_sentence(found: TraceDifference) -> Text:
@@ -286,12 +292,9 @@ def trace_sentence(found: TraceDifference) -> Text:
 
 def row_sentence(found: TestComparison) -> Text:
     """One row of a test sheet beside its simulation."""
-    row, is_lifted = found.row, found.time is not None
-    parts = [
-        *_both("time", "s", row.measured_time, found.time),
-        *_both("current", "A", row.measured_current, found.current),
-    ]
-    if row.outcome is not None and not (is_lifted and parts and row.outcome == "lifted"):
+    row, is_lifted = found.row, found.time.simulated is not None
+    parts = [_both("time", "s", found.time), _both("current", "A", found.current)]
+    if row.outcome is not None and not (is_lifted and any(parts) and row.outcome == "lifted"):
         did = "lifts" if is_lifted else "does not lift"
         parts.append(say(f"the test {_OUTCOMES[row.outcome]}, the simulation {did}"))
     mass = value(row.mass, "kg") if row.mass else "unloaded"
@@ -306,16 +309,20 @@ _OUTCOMES = {
 }
 
 
-def _both(name: str, unit: str, measured: float | None, simulated: float | None) -> list[Text]:
+def _both(name: str, unit: str, found: Pair) -> Text:
     """A measured value beside the simulated one; nothing where none was measured."""
-    if measured is None:
-        return []
-    if simulated is None:
-        return [say(f"{name} {{}} measured, not lifted in the simulation", Value(measured, unit))]
-    share = _share(measured, simulated)
-    apart = () if share is None else say(" ({})", signed(share, "%"))
-    both = Value(measured, unit), Value(simulated, unit)
-    return [say(f"{name} {{}} measured, {{}} simulated{{}}", *both, apart)]
+    measured = Value(found.measured, unit)
+    if found.measured is None:
+        return ()
+    if found.simulated is None:
+        return say(f"{name} {{}} measured, not lifted in the simulation", measured)
+    share = found.difference
+    return say(
+        f"{name} {{}} measured, {{}} simulated{{}}",
+        measured,
+        Value(found.simulated, unit),
+        () if share is None else say(" ({})", signed(share, "%")),
+    )
 
 
 def curves_document(

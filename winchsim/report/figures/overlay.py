@@ -99,8 +99,9 @@ def overlay(runs: Sequence[Run], look: Look) -> Figure:
             line = frame.curve(place, values[i], record=run.record, **style)
         lines.append(line)
         time, height, _ = _ending(run.record)
-        at = frame.shown.shown(time), frame.value(0, height)
-        numbered(frame.axes[0], look, *at, i + 1, colour)
+        numbered(
+            frame.axes[0], look, frame.shown.shown(time), frame.value(0, height), i + 1, colour
+        )
         if run.measured:
             times = frame.shown.shown(np.array(run.measured))
             top = np.full(len(times), frame.value(0, wanted[i]))
@@ -158,8 +159,9 @@ def _ending(record: Record) -> tuple[float, float, str]:
 
 def _outcome(record: Record) -> str:
     time, height, words = _ending(record)
-    where = " on the floor" if abs(height) < 1e-6 else f" at {text_of(height, 'm')}"
-    return f"{words}{where if words != 'up' else ''} after {text_of(time, 's')}"
+    if words != "up":
+        words += " on the floor" if abs(height) < 1e-6 else f" at {text_of(height, 'm')}"
+    return f"{words} after {text_of(time, 's')}"
 
 
 # --- measured traces
@@ -181,8 +183,10 @@ def with_trace(record: Record, look: Look, trace: MeasuredTrace) -> Figure:
     panels = []
     for d in found:
         unit = suits(d.name, record[d.name], look) if d.name == "height" else d.unit
-        off = Panel("Off by", look.unit(d.printed_unit), 0.6)
-        panels += [Panel(d.name.capitalize(), unit), off]
+        panels += [
+            Panel(d.name.capitalize(), unit),
+            Panel("Off by", look.unit(d.printed_unit), 0.6),
+        ]
     step = max(1, math.ceil(len(trace.time) / MOST_POINTS))
     notes = [sentence_text(trace_sentence(d), us=look.us) for d in found]
     notes += [f"one measured point in {step} is drawn; all are counted"] * (step > 1)
@@ -199,8 +203,9 @@ def with_trace(record: Record, look: Look, trace: MeasuredTrace) -> Figure:
         measured = marks(2 * k, trace.time, getattr(trace, d.name), f"_measured {d.name}")
         marks(2 * k + 1, d.time, d.difference, f"_difference {d.name}")
         frame.level(2 * k + 1, d.mean, "_mean")
-    key = [simulated, measured], ["simulated", "measured"]
-    figure.legend(*key, loc="outside upper left", ncols=2)
+    figure.legend(
+        [simulated, measured], ["simulated", "measured"], loc="outside upper left", ncols=2
+    )
     return figure
 
 
@@ -221,19 +226,19 @@ def with_sheet(tests: Sequence[TestComparison], look: Look) -> Figure:
     unit = look.unit("kg")
     loads = in_unit(np.array([t.record.machine.body.mass for t in tests]), unit)
     figure, panels = stack(look, [1.0] * 3, 5.0)
-    shares, means = panels[2], mean_difference(tests)
-    rows = (
-        ("time", "Lift time (s)", "o", INK,
-         [(t.row.measured_time, t.time, t.time_difference) for t in tests]),
-        ("current", "Current (A)", "s", VERMILLION,
-         [(t.row.measured_current, t.current, t.current_difference) for t in tests]),
-    )  # fmt: skip
-    for axes, (name, label, marker, colour, values), mean in zip(panels, rows, means, strict=False):
-        measured, simulated, differences = (_known(loads, v) for v in zip(*values, strict=True))
+    shares = panels[2]
+    rows = (("time", "Lift time (s)", "o", INK), ("current", "Current (A)", "s", VERMILLION))
+    for axes, (name, label, marker, colour) in zip(panels, rows, strict=False):
+        pairs = [getattr(t, name) for t in tests]
+        measured, simulated, differences = (
+            _known(loads, [getattr(pair, which) for pair in pairs])
+            for which in ("measured", "simulated", "difference")
+        )
         axes.plot(*simulated, color=BLUE, marker="x", label="simulated")
         points(axes, *measured, label="measured")
         room_for(axes, simulated[1], measured[1], least=1e-6)
         axes.set_ylabel(label)
+        mean = mean_difference(pairs)
         if mean is not None:
             words = f"{name}, mean {sentence_text(signed(mean, '%'))}"
             points(shares, differences[0], 100 * differences[1], marker, colour, label=words)
@@ -263,8 +268,10 @@ def _dress_shares(axes: Axes, look: Look) -> None:
     axes.axhline(0, color=GREY, linewidth=0.6, label="_zero")
     axes.set_ylabel("Difference (%)")
     if drawn:
-        beside = 1 if look.width < 150 else 2
-        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=beside)
+        ncols = 1 if look.width < 150 else 2
+        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=ncols)
     else:
-        place: dict[str, Any] = {"transform": axes.transAxes, "ha": "center", "va": "center"}
-        axes.text(0.5, 0.5, "nothing to compare", color=GREY, **place)
+        axes.text(
+            0.5, 0.5, "nothing to compare", color=GREY, transform=axes.transAxes,
+            ha="center", va="center",
+        )  # fmt: skip

@@ -1,7 +1,7 @@
 """Learning from tests: timed lifts make a model with assumed losses a measured one.
 
-`evidence` sorts what tests show, `factors` has what may be moved and its priors, `forecast` asks
-the model, `fit` is least squares without a winch, `calibration` puts them together and predicts the
+`evidence` sorts what tests show, `forecast` has what may be moved with its priors and asks the
+model, `fit` is least squares without a winch, `calibration` puts them together and predicts the
 next rung, `breakage` bounds the capacity of what broke.
 """
 

@@ -16,7 +16,7 @@ from winchsim.model.trial import plain_raise, under_test
 from winchsim.simulation import simulate
 from winchsim.strength.link import LINKS, LinkKind
 from winchsim.studies.calibrate.evidence import LiftTest, Note, NoteKind
-from winchsim.studies.calibrate.factors import END
+from winchsim.studies.calibrate.forecast import END
 
 STRENGTHENED = 1e6
 """Factor on all capacities while the lift is run again, so that it goes on past the breakage.

@@ -22,7 +22,6 @@ from winchsim.studies.calibrate.evidence import (
     expected_scatter,
     gather,
 )
-from winchsim.studies.calibrate.factors import Factor, find_factors, moved
 from winchsim.studies.calibrate.fit import (
     DETERMINED,
     Fit,
@@ -32,7 +31,13 @@ from winchsim.studies.calibrate.fit import (
     interval_width,
     without_outliers,
 )
-from winchsim.studies.calibrate.forecast import Bench, forecast_with_slopes
+from winchsim.studies.calibrate.forecast import (
+    Bench,
+    Factor,
+    find_factors,
+    forecast_with_slopes,
+    moved,
+)
 
 Array = NDArray[np.float64]
 

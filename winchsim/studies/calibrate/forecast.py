@@ -1,23 +1,225 @@
-"""Forecasts of tests by the quasi-static model, for many settings at once."""
+"""What a calibration may change, and the forecasts of tests with it changed, for many settings at
+once by the quasi-static model.
 
+There is one factor for each cause of the ranges, with its prior. A factor is counted in standard
+deviations of its prior: 0 is the scenario as it stands, and the declared low and high ends of its
+values lie at -1.645 and 1.645, so that nine parts in ten are expected between them. In between and
+beyond the logarithm of each value (of its loss, for an efficiency) is moved; a value that is
+declared with its default at one end can only go the other way.
+"""
+
+import math
+import re
 from collections.abc import Sequence
 from contextlib import suppress
 
 import numpy as np
 from numpy.typing import NDArray
 
+from winchsim.assessment.ranges import group_causes
 from winchsim.errors import Code, DomainError, Fault, InputError
-from winchsim.frozen import replace
-from winchsim.inputs import Inputs, value_at, with_value
+from winchsim.frozen import dataclass, replace
+from winchsim.inputs import Inputs, is_number, spec_at, value_at, walk, with_value
 from winchsim.model import Machine, build
 from winchsim.model.estimate import pull
+from winchsim.model.machine import Assumed
+from winchsim.model.restate import with_data_sheets
 from winchsim.model.trial import plain_raise
 from winchsim.physics.chain import demand
+from winchsim.physics.motor import MotorFit
 from winchsim.slow import End, lift_all, vary, vary_each
 from winchsim.studies.calibrate.evidence import Kind, LiftTest, Reading
-from winchsim.studies.calibrate.factors import Factor, moved
 
 Array = NDArray[np.float64]
+
+END = 1.645
+"""Standard deviations at which the declared ends of a range lie. [-]"""
+
+REACH = (5.0, 4.0, 3.0, 2.0, END, 1.0, 0.5)
+"""Farthest that a factor is moved: the first of these with which the winch can be built. [-]"""
+
+ROUND = 0.1
+"""Part of the scale around the default where a lopsided range turns from one slope to the other.
+[-]"""
+
+CONSTANT, RESISTANCE, IDLE = "motor_constant", "motor_resistance", "motor_no_load_current"
+"""Factors on the motors' given data: speed and torque that both follow from another torque
+constant, stall torque and current that both follow from another resistance, and the no-load
+current. The motors' efficiency stays."""
+
+MOTOR_RANGES = {CONSTANT: 1.1, RESISTANCE: 1.1, IDLE: 1.3}
+"""Catalogue values of motors lie within so many times. [-] Own choice, as in the ranges."""
+
+MOTOR_DATA = r"motors\.\d+\.(no_load_speed|no_load_current|stall_torque|stall_current)"
+"""Declared singly as well; moved singly they would change the motors' efficiency, most of all
+beyond 1."""
+
+GIVEN = (
+    (r"(stage\.\d+|drum)\.(efficiency|friction|bearing_friction|bearing_efficiency)", 2.0),
+    (r"stage\.\d+\.shaft_drag|drum\.drag", 4.0),
+    (r"supply\.resistance", 2.3),
+)
+"""Losses that a scenario gives are rarely measured ones: how many times less or more they may be.
+[-] Own choice."""
+
+LEADS = 0.04
+"""High end of the resistance of supply and leads where none is given, over that of all motors
+stalled in parallel; its low end is none. [-] Own assumption."""
+
+
+@dataclass(frozen=True)
+class Row:
+    """One value that a factor moves.
+
+    Attributes
+    ----------
+    path : str
+    low, value, high : float
+        Declared, in SI.
+    """
+
+    path: str
+    low: float
+    value: float
+    high: float
+
+    def at(self, z: float) -> float:
+        """Value at a place of the factor. [SI]"""
+        low, mid, high = sorted(_loss(self.path, v) for v in (self.low, self.value, self.high))
+        if mid in (low, high):  # the default is one end
+            far = high if mid == low else low
+            return _loss(self.path, max(mid + (far - mid) * abs(z) / END, min(0.0, low)), back=True)
+        up = math.log(high / mid)
+        down = math.log(mid / low) if low > 0 else up
+        bend = (math.hypot(z, ROUND) - ROUND) / (math.hypot(END, ROUND) - ROUND)
+        times = math.exp(z * (up + down) / (2 * END) + bend * (up - down) / 2)
+        return _loss(self.path, mid * times, back=True)
+
+    @property
+    def one_sided(self) -> bool:
+        """Whether the default is one end of its range."""
+        return self.value in (self.low, self.high)
+
+
+def _loss(path: str, value: float, *, back: bool = False) -> float:
+    """Loss of an efficiency, or with `back` the efficiency of a loss; other values stay."""
+    if not path.endswith("efficiency"):
+        return value
+    if "reverse" in path:
+        return 1 - value
+    return 1 / (1 + value) if back else 1 / value - 1
+
+
+@dataclass(frozen=True)
+class Factor:
+    """One cause: values that are wrong together.
+
+    Attributes
+    ----------
+    name : str
+        Of the cause, as in the ranges.
+    rows : tuple of Row
+    low, high : float
+        Bounds. [standard deviations of the prior]
+    """
+
+    name: str
+    rows: tuple[Row, ...]
+    low: float = -REACH[0]
+    high: float = REACH[0]
+
+
+def find_factors(inputs: Inputs) -> tuple[Factor, ...]:
+    """Factors of a scenario, each as far as a winch can be built with it.
+
+    Parameters
+    ----------
+    inputs : Inputs
+
+    Raises
+    ------
+    InputError
+        The scenario cannot be built.
+    """
+    machine = build(inputs)
+    declared = [
+        row
+        for row in machine.assumed
+        if not re.fullmatch(MOTOR_DATA, row.path) and is_number(inputs, row.path)
+    ]
+    motor = {name: (Row(name, 1 / times, 1.0, times),) for name, times in MOTOR_RANGES.items()}
+    causes = {
+        name: tuple(Row(r.path, *(float(v or 0.0) for v in (r.low, r.value, r.high))) for r in rows)
+        for name, rows in group_causes([*_given(inputs, machine), *declared]).items()
+    }
+    return tuple(_bounded(inputs, machine, Factor(*item)) for item in (causes | motor).items())
+
+
+def _given(inputs: Inputs, machine: Machine) -> list[Assumed]:
+    """Losses that the scenario gives, with how far they may be off."""
+    found = []
+    for path, value, _ in walk(inputs):
+        times = next((times for pattern, times in GIVEN if re.fullmatch(pattern, path)), 0.0)
+        loss = _loss(path, value) if times and isinstance(value, float) else 0.0
+        if loss > 0:
+            ends = sorted(_loss(path, loss * by, back=True) for by in (1 / times, times))
+            found.append(Assumed(path, value, "", "", *ends))
+    if not inputs.supply.resistance:
+        together = sum(group.count / group.motor.resistance for group in machine.groups)
+        found.append(Assumed("supply.resistance", 0.0, "", "", 0.0, LEADS / together))
+    return found
+
+
+def _bounded(inputs: Inputs, machine: Machine, factor: Factor) -> Factor:
+    """A factor with the bounds up to which a winch can be built."""
+
+    def builds(place: float) -> bool:
+        try:
+            build(moved(inputs, machine, (factor,), [place]))
+        except (DomainError, InputError):
+            return False
+        return True
+
+    turned = all(row.one_sided for row in factor.rows)
+    low = 0.0 if turned else next((-far for far in REACH if builds(-far)), 0.0)
+    return replace(factor, low=low, high=next((far for far in REACH if builds(far)), 0.0))
+
+
+def moved(
+    inputs: Inputs, machine: Machine, factors: Sequence[Factor], places: Sequence[float] | Array
+) -> Inputs:
+    """Scenario with factors moved; one at 0 leaves its values as they are.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    machine : Machine
+        Built from it.
+    factors : sequence of Factor
+    places : sequence of float
+        Of each factor. [standard deviations of the prior]
+    """
+    at = {f.name: (f.rows, float(z)) for f, z in zip(factors, places, strict=True) if z}
+    motor = {name: rows[0].at(z) for name, (rows, z) in at.items() if name in MOTOR_RANGES}
+    if motor:
+        groups = tuple(replace(g, fit=_idling(g.fit, motor.get(IDLE, 1.0))) for g in machine.groups)
+        turned = (motor.get(name, 1.0) for name in (CONSTANT, RESISTANCE))
+        inputs = with_data_sheets(inputs, replace(machine, groups=groups), *turned)
+    for rows, z in (row for name, row in at.items() if name not in MOTOR_RANGES):
+        for row in rows:
+            if not (row.one_sided and z < 0):
+                highest = spec_at(inputs, row.path).high
+                inputs = with_value(inputs, row.path, min(row.at(z), highest))
+    return inputs
+
+
+def _idling(fit: MotorFit, times: float) -> MotorFit:
+    """A motor with another no-load current, and the drag that goes with it."""
+    motor = replace(fit.motor, drag=times * fit.motor.drag)
+    return replace(fit, motor=motor, no_load_current=times * fit.no_load_current)
+
+
+# --- forecasts
 
 HAIR = 1e-9
 """Place that stands for 0 in forecasts: an assumed value that is derived differs a little from
