@@ -121,12 +121,15 @@ def _varied(d: _Dice, inputs: sc.Inputs) -> sc.Inputs:
     that are sure to be refused."""
     stages = tuple(_varied_stage(d, stage) for stage in inputs.stage[:5])
     pull = inputs.load.mass * inputs.settings.gravity / inputs.rope.falls
-    stiffness = inputs.rope.axial_stiffness
+    stiffness, load = inputs.rope.axial_stiffness, inputs.load
+    hanging = (load.start_height + load.height + inputs.rope.lead) * inputs.rope.mass_per_length
+    least = pull + hanging * inputs.settings.gravity
     thick = min(max(inputs.rope.diameter, math.sqrt(pull / 2e7)), inputs.drum.width / 2)
     rope = replace(
         inputs.rope, damping_ratio=max(inputs.rope.damping_ratio, 0.02), diameter=thick,
-        breaking_force=min(inputs.rope.breaking_force, 1e4 * pull),
-        axial_stiffness=None if stiffness is None else min(max(stiffness, 10 * pull), 1e6 * pull),
+        breaking_force=max(0.7 * least, min(inputs.rope.breaking_force, 1e4 * pull)),
+        axial_stiffness=None if stiffness is None
+        else max(10 * pull, 3 * least, min(stiffness, 1e6 * pull)),
     )  # fmt: skip
     drum = inputs.drum
     if d.chance(0.6):
