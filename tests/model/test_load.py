@@ -2,12 +2,15 @@
 break."""
 
 import math
+from dataclasses import replace
 
 import numpy as np
 import pytest
+from random_scenarios import random_inputs
 
 from winchsim.inputs import Brake, Edge, Phase, Sheave
 from winchsim.model import Event, LoadPlace
+from winchsim.simulation import simulate
 
 WEIGHT = 8 * 9.80665
 
@@ -183,7 +186,8 @@ def test_bounces_without_end_are_averaged(lift, monkeypatch):
         "rope": {"axial_stiffness": 2e5, "damping_ratio": 0.01},
     }
     record = lift(**parts)
-    monkeypatch.setattr("winchsim.model.switching.FOLLOWED_BOUNCES", math.inf)
+    for module in ("guards", "switching"):
+        monkeypatch.setattr(f"winchsim.model.{module}.FOLLOWED_BOUNCES", math.inf)
     followed = lift(**parts)
     assert record.first(Event.AVERAGED) is not None
     assert followed.first(Event.AVERAGED) is None
@@ -193,6 +197,14 @@ def test_bounces_without_end_are_averaged(lift, monkeypatch):
     assert 1.7 * len(record.time) < len(followed.time)
     assert record.first(Event.TOP).time == pytest.approx(followed.first(Event.TOP).time, rel=1e-3)
     assert record.energy.error < 1e-4
+
+
+def test_a_bounce_about_another_pull_than_the_steady_one_is_averaged_in_time():
+    """A gram on a steel wire, whose drum is slow to come up to speed."""
+    inputs = random_inputs(203216)
+    record = simulate(replace(inputs, phase=inputs.phase[:1]))
+    periods = record.first(Event.AVERAGED).time / record.machine.scales.bounce_period
+    assert 100 < periods < 115
 
 
 def test_bounces_are_counted_anew_in_each_phase(lift):

@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.elementwise import smaller
+from winchsim.elementwise import larger, smaller
 from winchsim.hybrid import Guard, Mode
 from winchsim.model.keys import LoadPlace, ModeKey, Trip
 from winchsim.model.motion import SETTLED, Flow, Motion, friction_sign, sticking_force
@@ -21,6 +21,10 @@ SPEED_BAND = 1e-6
 """The same of a drum that stops, as a share of its free speed: as much as its speed is known to by
 default. A drum that creeps where the motors pull next to nothing of the load would stop and start
 on what the solver leaves open, and the damping of its rope would make slack of it. [-]"""
+
+FOLLOWED_BOUNCES = 100.0
+"""Bounce periods, in one phase, that are followed until each bounce has died down, were it never.
+[-] Own choice."""
 
 _GuardPart = tuple[tuple[Any, ...], tuple[float, ...], Callable[[Any, Flow], Sequence[Any]]]
 
@@ -165,7 +169,9 @@ def _settle_guard(motion: Motion, key: ModeKey) -> _GuardPart:
     small, period = SETTLED * scales.stretch, scales.bounce_period
 
     def value(y: Any, now: Flow) -> tuple[Any]:
-        return (smaller(1.0 - motion.bounce(key, y, now) / small, (now.time - after) / period),)
+        periods = (now.time - after) / period
+        calm = smaller(1.0 - motion.bounce(key, y, now) / small, periods)
+        return (larger(calm, periods - FOLLOWED_BOUNCES),)
 
     return (Trip.SETTLES,), (1e-3,), value
 

@@ -9,7 +9,7 @@ import numpy as np
 from winchsim.frozen import replace
 from winchsim.hybrid import UNTIL, Mode, Switch
 from winchsim.model.electric import Motors
-from winchsim.model.guards import mode
+from winchsim.model.guards import FOLLOWED_BOUNCES, mode
 from winchsim.model.keys import (
     Action,
     AtGroup,
@@ -43,10 +43,9 @@ FOLLOWED_SLIPS = 40
 """Slips of a load in its guide, in one phase, that are followed one by one; from then on its mean
 motion is. [-] Own choice: enough to see how often it slips and how far the pull swings."""
 
-FOLLOWED_BOUNCES, BRIEFLY = 100.0, 3.0
-"""Bounce periods, in one phase, that are followed until each bounce has died down; from then on one
-is followed for three periods, which show its peak, and the mean motion after that. [-] Own
-choice."""
+BRIEFLY = 3.0
+"""Bounce periods for which a bounce is followed after `FOLLOWED_BOUNCES`, which show its peak, and
+the mean motion after that. [-] Own choice."""
 
 RETRY_PERIODS, RETRY_SHARE = 10.0, 0.1
 """A rope that was not found settled is looked at again after ten bounce periods, or a tenth of the
