@@ -6,10 +6,10 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from winchsim.assessment.evaluate import assess
-from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.env import Env
 from winchsim.commands.files import FILM, formats, stems
 from winchsim.commands.options import refuse, usage_error
-from winchsim.commands.outputs import write_out
+from winchsim.commands.outputs import present, write_out
 from winchsim.commands.progress import progress
 from winchsim.errors import DomainError
 from winchsim.frozen import replace
@@ -18,13 +18,12 @@ from winchsim.quantity_text import text_of
 from winchsim.report import measured as beside
 from winchsim.report import names
 from winchsim.report.document import Text
-from winchsim.report.figures.catalogue import Picture, beside_sheet, pictures
+from winchsim.report.figures.catalogue import Picture, pictures
 from winchsim.report.figures.look import LOOKS, Look
 from winchsim.report.figures.moving import film
-from winchsim.report.figures.overlay import Run, key_of, overlay, with_trace
+from winchsim.report.figures.overlay import Run, key_of, overlay, with_sheet, with_trace
 from winchsim.report.figures.save import image
 from winchsim.report.json_out import curves_json
-from winchsim.report.render.text import render_text
 from winchsim.scenario.sheet import SheetRow
 from winchsim.scenario.trace import MeasuredTrace, read_for
 from winchsim.simulation import Record, simulate
@@ -42,13 +41,12 @@ def run(options: argparse.Namespace, env: Env) -> int:
     forms, wanted = formats(options), stems(options)
     _refuse_mixtures(options)
     scenarios, inputs = options.scenarios, options.scenario.inputs
-    us = options.units == "us"
     rows: tuple[SheetRow, ...] | MeasuredTrace | None = None
     logged = None
     if options.measured is not None:
         rows, _, logged = read_for(inputs, options.measured, options.log)
         rows = logged.lifts[0].trace if logged and len(logged.lifts) == 1 else rows
-    look = replace(LOOKS[options.width], us=us)
+    look = replace(LOOKS[options.width], us=options.units == "us")
     records = [simulate(scenario.inputs) for scenario in scenarios]
     with progress(env, "lifts") as tell:
         if len(scenarios) > 1:
@@ -65,21 +63,24 @@ def run(options: argparse.Namespace, env: Env) -> int:
             drawn = pictures(records[0], look, wanted), [], []
     figures = [picture for picture in drawn[0] if picture[0].name in wanted]
     digest = scenarios[0].digest if len(scenarios) == 1 else ""
-    files: dict[str, str | bytes] = {
+    files = {
         f"{words.name}.{form}": image(figure, form, look, digest, options.dpi)
         for words, figure in figures
         for form in forms
     }
-    paths = write_out(options, env, files | _film(options, records[0], look))
+    if options.animate:
+        try:
+            moving = film(records[0], look, options.animate, options.speed)
+        except DomainError as error:
+            raise usage_error(str(error), "see --animate and --speed") from None
+        files[f"{FILM}.{options.animate}"] = moving
+    paths = write_out(options, env, files)
     found = [assess(record, actions=False) for record in records]
-    if options.json:
-        env.out(curves_json(scenarios, found, [words for words, _ in figures], paths, drawn[2]))
-    else:
-        remarks = [*([beside.log(logged).text] if logged else []), *drawn[1]]
-        document = beside.curves_document([s.name for s in scenarios], found, remarks)
-        env.out(render_text(document, env.rendering(us=us, full=True)))
-    codes = [each.exit_code for each in found]
-    return ExitCode.NO_TRUST if ExitCode.NO_TRUST in codes else max(codes)
+    remarks = [*([beside.log(logged).text] if logged else []), *drawn[1]]
+    document = beside.curves_document([s.name for s in scenarios], found, remarks)
+    shown = [words for words, _ in figures]
+    present(options, env, document, lambda: curves_json(scenarios, found, shown, paths, drawn[2]))
+    return max(each.exit_code for each in found)
 
 
 # --- arguments
@@ -88,8 +89,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
 def _refuse_mixtures(options: argparse.Namespace) -> None:
     count, ladder, measured = len(options.files), options.ladder, options.measured
     one, alone = "give one FILE with ", "give one FILE, no --ladder or --measured"
-    both = "--ladder and --measured do not go together"
-    several = count > 1
+    both, several = "--ladder and --measured do not go together", count > 1
     refuse(
         (several and ladder, "a ladder belongs to one scenario", one + "--ladder"),
         (several and measured, "measured points belong to one scenario", one + "--measured"),
@@ -130,15 +130,11 @@ def _sheet(
     tests = beside.simulated_sheet(inputs, rows, most=MOST_LIFTS, on_progress=tell)
     hint = "fill in measured_time_s or measured_current_a"
     refuse((not tests, "the test sheet has no row that was measured", hint))
+    runs = []
+    for record in {id(test.record): test.record for test in tests}.values():
+        times = [test.row.measured_time for test in tests if test.record is record]
+        measured = tuple(time for time in times if time is not None)
+        runs.append(Run(text_of(record.machine.body.mass, "kg"), record, measured))
+    drawn = [(names.TESTS, overlay(runs, look)), (names.BESIDE_SHEET, with_sheet(tests, look))]
     remarks, facts = map(beside.row_sentence, tests), map(beside.comparison_facts, tests)
-    return beside_sheet(tests, look), list(remarks), list(facts)
-
-
-def _film(options: argparse.Namespace, record: Record, look: Look) -> dict[str, bytes]:
-    """The moving picture by its name, where it is asked for."""
-    if not options.animate:
-        return {}
-    try:
-        return {f"{FILM}.{options.animate}": film(record, look, options.animate, options.speed)}
-    except DomainError as error:
-        raise usage_error(str(error), "see --animate and --speed") from None
+    return drawn, list(remarks), list(facts)

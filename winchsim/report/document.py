@@ -167,11 +167,24 @@ class Table:
 
 @dataclass(frozen=True)
 class FigureRef:
-    """A figure by the name that it is stored under."""
+    """A figure by the name that it is stored under.
+
+    Attributes
+    ----------
+    name : str
+        Stem of its file.
+    heading : str
+    caption : str
+        One or two sentences: what to see.
+    drawn_by : str
+        Of a figure of one lift: module of `winchsim.report.figures` and function, called with a
+        record and a look; it returns None where there is nothing to draw.
+    """
 
     name: str
     heading: str
     caption: str
+    drawn_by: str = ""
 
 
 @dataclass(frozen=True)

@@ -12,8 +12,8 @@ from winchsim.assessment.kinds import Action, Assessment, Finding, Jam, PartRow,
 from winchsim.errors import TrustError
 from winchsim.inputs import walk
 from winchsim.quantity_text import PRINTED_UNITS, keyed
+from winchsim.report.document import FigureRef
 from winchsim.report.json_text import document, error_facts
-from winchsim.report.names import FigureWords
 from winchsim.report.render.options import sentence_text, sentences
 from winchsim.report.words.advice import caution
 from winchsim.report.words.advice import snag as snag_words
@@ -129,7 +129,7 @@ def lift_json(
 def curves_json(
     scenarios: Sequence[Scenario],
     found: Sequence[Assessment],
-    figures: Sequence[FigureWords],
+    figures: Sequence[FigureRef],
     paths: Sequence[str],
     differences: Sequence[Mapping[str, Any]],
 ) -> str:

@@ -9,7 +9,6 @@ from winchsim.assessment.kinds import Assessment, CheckKey, Status
 from winchsim.report import frame
 from winchsim.report.document import (
     Document,
-    FigureRef,
     Headline,
     Items,
     Listing,
@@ -18,7 +17,7 @@ from winchsim.report.document import (
     Value,
     say,
 )
-from winchsim.report.names import OF_A_LIFT, FigureWords
+from winchsim.report.names import OF_A_LIFT
 from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
 from winchsim.report.words import advice, details
@@ -105,7 +104,7 @@ def _first_screen(found: Assessment) -> tuple[Node, ...]:
         return tuple(map(finding, found.findings))
     jam = advice.jam(found.jam, found.check(CheckKey.JAM)) if found.jam else ()
     return (
-        _figure(OF_A_LIFT[0]),
+        OF_A_LIFT[0],
         *advice.actions(found),
         details.check_table(found.checks),
         *([details.THIN] if found.counts[Status.THIN] else []),
@@ -114,10 +113,6 @@ def _first_screen(found: Assessment) -> tuple[Node, ...]:
         *([Paragraph(jam, label="If it jams:")] if jam else []),
         Paragraph(advice.assumed(found)),
     )
-
-
-def _figure(words: FigureWords) -> FigureRef:
-    return FigureRef(words.name, words.heading, words.caption)
 
 
 def _details(
@@ -136,7 +131,7 @@ def _details(
         "Simulated snag": (Paragraph(advice.snag(snag)),) if snag else (),
         "Energy": (details.energy_table(record.energy), _balance(found, record)),
         "Timeline": (details.timeline_table(record),),
-        "Figures": tuple(map(_figure, OF_A_LIFT[1:])),
+        "Figures": OF_A_LIFT[1:],
         "Assumed inputs": (details.assumed_table(found),),
         "All inputs": details.input_sections(scenario.inputs, record.machine),
     }

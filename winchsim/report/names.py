@@ -4,33 +4,10 @@ Apart from the figures themselves, so that a command knows which files it will w
 time that a drawing library takes to load.
 """
 
-from winchsim.frozen import dataclass
-
-
-@dataclass(frozen=True)
-class FigureWords:
-    """A figure: its name, its caption, and what draws it.
-
-    Attributes
-    ----------
-    name : str
-        Stem of its file.
-    heading : str
-    caption : str
-        One or two sentences: what to see.
-    drawn_by : str
-        Module of `winchsim.report.figures` and function, called with a record, a look and `us`; it
-        returns None where there is nothing to draw. Empty for figures of several runs.
-    """
-
-    name: str
-    heading: str
-    caption: str
-    drawn_by: str = ""
-
+from winchsim.report.document import FigureRef
 
 OF_A_LIFT = (
-    FigureWords(
+    FigureRef(
         "build",
         "The build",
         (
@@ -39,45 +16,45 @@ OF_A_LIFT = (
         ),
         "schematic:build",
     ),
-    FigureWords(
+    FigureRef(
         "height-and-speed",
         "Height and speed",
         "Height and speed of the load. Grey: the drum is held.",
         "curves:height_and_speed",
     ),
-    FigureWords(
+    FigureRef(
         "electrical",
         "Current, voltage, power",
         "Current and power of the supply, and the voltage at the motors' terminals.",
         "curves:electrical",
     ),
-    FigureWords(
+    FigureRef(
         "torque-speed",
         "Torque and speed of a motor",
         "Black: torque and speed of one motor during the lift. Grey: the motor when cold. Dotted: "
         "with its hottest winding. Left of the thin line its own drag takes all torque.",
         "motor:torque_speed",
     ),
-    FigureWords(
+    FigureRef(
         "tooth-factor",
         "Tooth factor of each stage",
         "Capacity over demand of the weaker tooth of each stage. The dot is the lowest factor. "
         "Below 1 the tooth breaks.",
         "teeth:tooth_factors",
     ),
-    FigureWords(
+    FigureRef(
         "temperature",
         "Temperatures",
         "Winding and case of the hottest motors, and the limit of the winding.",
         "curves:temperatures",
     ),
-    FigureWords(
+    FigureRef(
         "rope-tension",
         "Rope tension",
         "Tension of the rope. A and B enlarge lift-off and the stretch with the most events.",
         "curves:tension",
     ),
-    FigureWords(
+    FigureRef(
         "energy",
         "Energy",
         "Where the energy went, with the share of each loss and store.",
@@ -87,28 +64,28 @@ OF_A_LIFT = (
 """The figures of one lift in the order of a report. One entry here and its function add a
 figure."""
 
-OVERLAY = FigureWords(
+OVERLAY = FigureRef(
     "overlay",
     "Several lifts",
     "Height, current and winding temperature of each lift. A number marks where each is decided.",
 )
 """Several lifts on shared axes."""
 
-BESIDE_TRACE = FigureWords(
+BESIDE_TRACE = FigureRef(
     "measured",
     "Measured and simulated",
     "Simulated curves, measured points, and the difference between them.",
 )
 """A lift beside a measured trace of it."""
 
-TESTS = FigureWords(
+TESTS = FigureRef(
     "measured-lifts",
     "Tests on shared axes",
     "Each load of the test sheet as simulated, with the measured lift times.",
 )
 """The tests of a sheet on shared axes."""
 
-BESIDE_SHEET = FigureWords(
+BESIDE_SHEET = FigureRef(
     "measured",
     "Measured and simulated",
     "Measured and simulated lift time and current over the load, and their difference.",

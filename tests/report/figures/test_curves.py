@@ -18,7 +18,7 @@ from winchsim.report.figures.curves import (
     tension,
     zoom_windows,
 )
-from winchsim.report.figures.frame import EVENT, HELD, REPEATED, held_spans, marks_in
+from winchsim.report.figures.frame import EVENT, HELD, REPEATED, held_spans, marks_and_key
 from winchsim.report.figures.look import COLUMN, LIMIT_DASHES, SERIES, SLIDE
 from winchsim.report.figures.trace import whole
 from winchsim.report.names import NAMES
@@ -67,7 +67,7 @@ def test_each_mark_has_a_line_in_every_panel_and_a_number_explained_below(record
     record = records[name]
     figure = height_and_speed(record, COLUMN)
     shown = see.panels(figure)
-    marks = marks_in(record, COLUMN, whole(record))
+    marks, _ = marks_and_key(record, COLUMN, whole(record))
     for axes in shown:
         lines = see.labelled(axes, EVENT)
         assert [line.get_xdata()[0] for line in lines] == pytest.approx(
@@ -84,7 +84,7 @@ def test_each_mark_has_a_line_in_every_panel_and_a_number_explained_below(record
 def test_the_held_drum_is_shaded(lift, see):
     (axes, _) = see.panels(height_and_speed(lift, COLUMN))
     bands = [patch for patch in axes.patches if patch.get_label() == HELD]
-    spans = held_spans(lift)
+    spans = held_spans(lift, whole(lift))
     assert [b.get_x() for b in bands] == pytest.approx([start for start, _ in spans])
     assert [b.get_x() + b.get_width() for b in bands] == pytest.approx([end for _, end in spans])
     assert spans[-1][1] == lift.time[-1]

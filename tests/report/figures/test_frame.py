@@ -7,7 +7,7 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from winchsim.model import AtLink, Event
-from winchsim.report.figures.frame import key_of_marks, marks_in, when_text
+from winchsim.report.figures.frame import marks_and_key, when_text
 from winchsim.report.figures.look import COLUMN, columns
 from winchsim.report.figures.trace import Window, whole
 from winchsim.simulation import RecordedEvent
@@ -38,10 +38,9 @@ def test_numbers_never_touch_and_the_key_explains_each(lift, places):
         for share, kind in sorted(places)
     ]
     record = replace(lift, events=tuple(events))
-    marks = marks_in(record, COLUMN, whole(record))
+    marks, lines = marks_and_key(record, COLUMN, whole(record))
     firsts = [mark.events[0].time / end * COLUMN.width for mark in marks if not mark.repeated]
     assert np.all(np.diff(firsts) >= 1.9 * COLUMN.em) and len(firsts) <= COLUMN.most_marks
-    lines = key_of_marks(record, marks, COLUMN, whole(record), held=True)
     assert all(f"{n} " in " ".join(lines) for n in range(1, len(marks) + 1))
     assert all(len(line) <= columns(COLUMN, line) for line in lines)
 

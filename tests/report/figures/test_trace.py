@@ -42,7 +42,7 @@ def test_units_suit_the_size():
         ("torque", 2e-3, "mN·m"),
         ("tension", 2e4, "kN"),
         ("tension", np.nan, "N"),
-        ("rotation", 1.0, "rpm"),
+        ("current", 1e3, "A"),
     ):
         assert suits(name, values, COLUMN) == unit
     assert suits("height", 0.5, replace(COLUMN, us=True)) == "ft"

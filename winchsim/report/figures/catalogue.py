@@ -1,19 +1,17 @@
-"""Every figure of one lift in the order of a report, and those of several, drawn."""
+"""Every figure of one lift in the order of a report, drawn."""
 
-from collections.abc import Collection, Sequence
+from collections.abc import Callable, Collection
 from importlib import import_module
 
 from matplotlib.figure import Figure
 
 from winchsim.errors import DomainError
-from winchsim.quantity_text import text_of
+from winchsim.report.document import FigureRef
 from winchsim.report.figures.look import COLUMN, Look
-from winchsim.report.figures.overlay import Run, overlay, with_sheet
-from winchsim.report.measured import TestComparison
-from winchsim.report.names import BESIDE_SHEET, NAMES, OF_A_LIFT, TESTS, FigureWords
+from winchsim.report.names import NAMES, OF_A_LIFT
 from winchsim.simulation import Record
 
-Picture = tuple[FigureWords, Figure]
+Picture = tuple[FigureRef, Figure]
 """One figure, drawn, with its name and what is said of it."""
 
 
@@ -37,9 +35,9 @@ def figure(record: Record, name: str, look: Look = COLUMN) -> Figure | None:
     if name not in drawn_by:
         raise DomainError("name", name, f"one of {', '.join(drawn_by)}")
     module, function = drawn_by[name].split(":")
-    draw = getattr(import_module(f"winchsim.report.figures.{module}"), function)
-    found: Figure | None = draw(record, look)
-    return found
+    drawing = import_module(f"winchsim.report.figures.{module}")
+    draw: Callable[[Record, Look], Figure | None] = getattr(drawing, function)
+    return draw(record, look)
 
 
 def pictures(record: Record, look: Look, names: Collection[str] = NAMES) -> list[Picture]:
@@ -52,23 +50,5 @@ def pictures(record: Record, look: Look, names: Collection[str] = NAMES) -> list
     names : collection of str
         Of the figures that are wanted; left out, all.
     """
-    wanted = [words for words in OF_A_LIFT if words.name in names]
-    drawn = [(words, figure(record, words.name, look)) for words in wanted]
-    return [(words, found) for words, found in drawn if found is not None]
-
-
-def beside_sheet(tests: Sequence[TestComparison], look: Look) -> list[Picture]:
-    """The tests of a sheet as they were simulated, on shared axes, and how far they and the
-    measurements are apart.
-
-    Parameters
-    ----------
-    tests : sequence of TestComparison
-    look : Look
-    """
-    runs = []
-    for record in {id(test.record): test.record for test in tests}.values():
-        times = [test.row.measured_time for test in tests if test.record is record]
-        measured = tuple(time for time in times if time is not None)
-        runs.append(Run(text_of(record.machine.body.mass, "kg"), record, measured))
-    return [(TESTS, overlay(runs, look)), (BESIDE_SHEET, with_sheet(tests, look))]
+    drawn = ((each, figure(record, each.name, look)) for each in OF_A_LIFT if each.name in names)
+    return [(each, found) for each, found in drawn if found is not None]

@@ -3,7 +3,6 @@ rope tension."""
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -11,7 +10,7 @@ from matplotlib.figure import Figure
 
 from winchsim.model import Event
 from winchsim.quantity_text import text_of
-from winchsim.report.figures.frame import Frame, Panel, dress, key_of_marks, marks_in, timeline
+from winchsim.report.figures.frame import Frame, Panel, dress, marks_and_key, timeline
 from winchsim.report.figures.look import (
     GREEN,
     PALE,
@@ -43,11 +42,8 @@ def height_and_speed(record: Record, look: Look) -> Figure:
     heights, speeds = record["height"], record["speed"]
     least = 0.1 * record.machine.scales.load_speed
     unit = suits("height", np.append(heights, wanted), look)
-    panels = [
-        Panel("Height", unit, 1.2),
-        Panel("Speed", suits("speed", np.append(speeds, least), look)),
-    ]
-    figure, frame = timeline(record, look, panels)
+    speed = Panel("Speed", suits("speed", np.append(speeds, least), look))
+    figure, frame = timeline(record, look, [Panel("Height", unit, 1.2), speed])
     frame.curve(0, heights, color=QUANTITY_COLOURS["height"])
     frame.room(0, heights, wanted)
     frame.limit(0, wanted, f"target {text_of(wanted, unit)}")
@@ -60,14 +56,18 @@ def height_and_speed(record: Record, look: Look) -> Figure:
 def electrical(record: Record, look: Look) -> Figure:
     """Current, voltage and power of the supply over time."""
     volts, amps = record["voltage"], record["current"]
-    limits = {s.current_limit for s in record.machine.phases if s.powered}
+    limits = sorted({s.current_limit for s in record.machine.phases if s.powered})
     most = 1.6 * float(np.max(np.abs(amps), initial=0.0))
-    near = [limit for limit in sorted(limits) if limit <= most and math.isfinite(limit)][-2:]
-    panels = [Panel("Current", "A"), Panel("Voltage", "V"), Panel("Power", "W")]
-    figure, frame = timeline(record, look, panels)
-    for place, (name, values, least) in enumerate(
-        (("current", amps, 0.02), ("voltage", volts, 0.1), ("power", volts * amps, 0.1))
-    ):
+    near = [limit for limit in limits if limit <= most and math.isfinite(limit)][-2:]
+    rows = (
+        ("current", "A", amps, 0.02),
+        ("voltage", "V", volts, 0.1),
+        ("power", "W", volts * amps, 0.1),
+    )
+    figure, frame = timeline(
+        record, look, [Panel(name.capitalize(), unit) for name, unit, *_ in rows]
+    )
+    for place, (name, _, values, least) in enumerate(rows):
         frame.curve(place, values, color=QUANTITY_COLOURS[name])
         frame.room(place, values, *(near if name == "current" else ()), least=least)
     for limit, side in zip(reversed(near), ("right", "left"), strict=False):
@@ -79,11 +79,10 @@ def electrical(record: Record, look: Look) -> Figure:
 def temperatures(record: Record, look: Look) -> Figure:
     """Winding and case temperature of the hottest motor groups over time, with the winding's
     limit."""
-    every = record.machine.groups
-    groups = sorted(every, key=lambda g: -float(np.max(record[f"motor_{g.number}_winding"])))
-    groups = groups[:MOST_GROUPS]
+    every, unit = record.machine.groups, look.unit("°C")
+    hottest = sorted(every, key=lambda g: -float(np.max(record[f"motor_{g.number}_winding"])))
+    groups = hottest[:MOST_GROUPS]
     shown = [(g.number, what) for g in groups for what in ("winding", "case")]
-    unit = look.unit("°C")
     ambient, limit = record.machine.ambient, min(g.winding_limit for g in groups)
     figure, frame = timeline(record, look, [Panel("Temperature", unit, 1.5)], rows=len(groups))
     values = [record[f"motor_{number}_{what}"] for number, what in shown]
@@ -93,8 +92,8 @@ def temperatures(record: Record, look: Look) -> Figure:
     ]
     frame.room(0, *values, ambient, limit, zero=False)
     frame.limit(0, limit, f"winding limit {text_of(limit, unit)}")
-    lines.append(frame.level(0, ambient, "_ambient"))
     names = [f"{what} {number}" if len(every) > 1 else what for number, what in shown]
+    lines.append(frame.level(0, ambient, "_ambient"))
     figure.legend(lines, [*names, "ambient"], loc="outside upper left", ncols=3)
     return figure
 
@@ -109,23 +108,21 @@ def tension(record: Record, look: Look) -> Figure:
     pull = record["tension"]
     steady = record.machine.scales.pull / record.machine.line.falls
     unit = suits("tension", pull, look)
-    zooms = 1 if look.width > MOST_TALL else 2
-    shown = [whole(record), *zoom_windows(record)[:zooms]]
-    marks = [marks_in(record, look, each) for each in shown]
-    keys = [key_of_marks(record, m, look, s, held=True) for m, s in zip(marks, shown, strict=True)]
-    rows = sum(map(len, keys)) + 1.5 * len(shown) + 1
+    shown = [whole(record), *zoom_windows(record)[: 1 if look.width > MOST_TALL else 2]]
+    marked = [marks_and_key(record, look, each) for each in shown]
+    rows = sum(len(key) for _, key in marked) + 1.5 * len(shown) + 1
     figure, axes = stack(look, [1.0] * len(shown), rows, same_x=False)
-    for place, each in enumerate(shown):
-        name = f"{'AB'[place - 1]}: rope tension" if place else "Rope tension"
+    for place, (tag, each) in enumerate(zip(("", "A", "B"), shown, strict=False)):
+        name = f"{tag}: rope tension" if tag else "Rope tension"
         frame = Frame(record, look, each, [Panel(name, unit)], [axes[place]])
-        dress(frame, marks[place], keys[place])
+        dress(frame, *marked[place])
         frame.curve(0, pull, color=QUANTITY_COLOURS["tension"])
         drawn = _seen(record, each)
-        near = drawn.max(initial=0.0) > 0.6 * steady or not place
-        frame.room(0, drawn, *([steady] if near else []), zero=not place, least=0.02 * steady)
+        near = [steady] if drawn.max(initial=0.0) > 0.6 * steady or not tag else []
+        frame.room(0, drawn, *near, zero=not tag, least=0.02 * steady)
         weight = frame.level(0, steady, "_weight")
-        if place:
-            _tag(axes[0], shown[0], each, "AB"[place - 1])
+        if tag:
+            _tag(axes[0], shown[0], each, tag)
     figure.legend([weight], ["weight of the load, per fall of rope"], loc="outside upper left")
     return figure
 
@@ -133,17 +130,18 @@ def tension(record: Record, look: Look) -> Figure:
 def _seen(record: Record, shown: Window) -> np.ndarray:
     """Tensions in a stretch of time, those at its edges between two samples included. [N]"""
     time, values = record.time, record["tension"]
-    inside = values[(time >= shown.start) & (time <= shown.end)]
-    return np.append(inside, np.interp([shown.start, shown.end], time, values))
+    ends = np.interp([shown.start, shown.end], time, values)
+    return np.append(values[(time >= shown.start) & (time <= shown.end)], ends)
 
 
 def _tag(axes: Axes, whole_run: Window, part: Window, tag: str) -> None:
     """A letter on the whole run where a larger part is."""
     start, end = whole_run.shown(part.start), whole_run.shown(part.end)
     axes.axvspan(start, end, facecolor=PALE, linewidth=0, zorder=0.2, label="_zoom")
-    place: dict[str, Any] = {"transform": axes.get_xaxis_transform(), "ha": "center"}
-    level = 0.1 if tag == "A" else 0.28
-    axes.text((start + end) / 2, level, tag, weight="bold", color=GREEN, **place)
+    axes.text(
+        (start + end) / 2, 0.1 if tag == "A" else 0.28, tag, weight="bold", color=GREEN,
+        transform=axes.get_xaxis_transform(), ha="center",
+    )  # fmt: skip
 
 
 def zoom_windows(record: Record) -> list[Window]:
@@ -155,32 +153,31 @@ def zoom_windows(record: Record) -> list[Window]:
     list of Window
         None, one or two, in the order of time; each shorter than a third of the run.
     """
-    total = float(record.time[-1] - record.time[0])
+    start, end = float(record.time[0]), float(record.time[-1])
     period = record.machine.scales.bounce_period
+    steady = record.machine.scales.pull / record.machine.line.falls
     found: list[Window] = []
+
+    def enlarge(time: float, before: float, after: float) -> None:
+        part = window(max(start, time - before * period), min(end, time + after * period), time)
+        if 0 < part.span < (end - start) / 3:
+            found.append(part)
+
     taking = record.first(Event.LIFT_OFF) or record.first(Event.TAUT)
     if taking is not None:
-        found.append(_around(record, taking.time, 2 * period, 10 * period))
-    crowd = _crowd(record, [w for w in found if w.span < total / 3])
+        enlarge(taking.time, 2, 10)
+    crowd = _crowd(record, found)
     if crowd is not None:
-        found.append(_around(record, crowd, 3 * period, 9 * period))
-    steady = record.machine.scales.pull / record.machine.line.falls
-    short = [w for w in found if 0 < w.span < total / 3]
-    kept = [w for w in short if np.ptp(_seen(record, w)) > LEAST_MOVE * steady]
+        enlarge(crowd, 3, 9)
+    kept = [w for w in found if np.ptp(_seen(record, w)) > LEAST_MOVE * steady]
     if len(kept) == 2 and kept[0].start < kept[1].end and kept[1].start < kept[0].end:
         kept = kept[:1]
     return sorted(kept, key=lambda w: w.start)
 
 
-def _around(record: Record, time: float, before: float, after: float) -> Window:
-    start, end = float(record.time[0]), float(record.time[-1])
-    return window(max(start, time - before), min(end, time + after), time)
-
-
 def _crowd(record: Record, taken: Sequence[Window]) -> float | None:
     """Time from which the most happens within a few bounces, outside what is shown already; grave
     events count more."""
-    stretch = 6 * record.machine.scales.bounce_period
     events = [
         e for e in named_events(record)
         if e.time > record.time[0] and not any(w.start <= e.time <= w.end for w in taken)
@@ -190,8 +187,8 @@ def _crowd(record: Record, taken: Sequence[Window]) -> float | None:
     stamps = np.asarray([e.time for e in events])
     heavy = np.cumsum([0, *(e.grave for e in events)])
     fresh = np.cumsum([0, 1, *(np.diff(stamps) > 0)])
+    stretch = 6 * record.machine.scales.bounce_period
     ends = np.searchsorted(stamps, stamps + stretch, side="right")
-    places = np.arange(len(stamps))
-    score = fresh[ends] - fresh[places] + 0.5 * (heavy[ends] > heavy[places])
+    score = fresh[ends] - fresh[:-1] + 0.5 * (heavy[ends] > heavy[:-1])
     best = int(np.argmax(score))
     return float(stamps[best]) if score[best] >= 1.5 else None

@@ -67,20 +67,22 @@ def energy_bars(balance: EnergyBalance) -> tuple[tuple[EnergyBar, ...], float]:
         The energy is what the source and emptied stores gave, or all bars together where that is
         more. [J]
     """
-    before, source = balance.stored_before, balance.source
-    stored = ((name, after - before[name]) for name, after in balance.stored_after.items())
-    rows = [
-        *((_STORED.get(name, name), gained, TermKind.STORED) for name, gained in stored),
-        ("back into the source", -source, TermKind.ELECTRICAL),
-        *((name, lost, kind_of(name)) for name, lost in balance.spent.items()),
+    before = balance.stored_before
+    every = [
+        *(
+            EnergyBar(_STORED.get(name, name), after - before[name], TermKind.STORED)
+            for name, after in balance.stored_after.items()
+        ),
+        EnergyBar("back into the source", -balance.source, TermKind.ELECTRICAL),
+        *(EnergyBar(name, lost, kind_of(name)) for name, lost in balance.spent.items()),
     ]
-    bars = sorted((EnergyBar(*row) for row in rows if row[1] > 0), key=lambda bar: -bar.energy)
-    given = max(-sum(min(energy, 0.0) for _, energy, _ in rows), sum(bar.energy for bar in bars))
+    bars = sorted((bar for bar in every if bar.energy > 0), key=lambda bar: -bar.energy)
+    given = max(-sum(min(bar.energy, 0.0) for bar in every), sum(bar.energy for bar in bars))
     large = [bar for bar in bars[:MOST_BARS] if bar.energy >= LEAST_SHARE * given]
     rest = bars[len(large) :]
     if len(rest) > 1:
-        energy, name = sum(bar.energy for bar in rest), f"{len(rest)} smaller ones"
-        rest = [EnergyBar(name, energy, TermKind.MECHANICAL)]
+        small = sum(bar.energy for bar in rest)
+        rest = [EnergyBar(f"{len(rest)} smaller ones", small, TermKind.MECHANICAL)]
     return (*large, *rest), given
 
 
@@ -101,10 +103,9 @@ def energy_ledger(record: Record, look: Look) -> Figure:
     record : Record
     look : Look
     """
-    bars, given = energy_bars(record.energy)
+    (bars, given), unit = energy_bars(record.energy), look.unit("J")
     count = max(len(bars), 1)
     figure, (axes,) = stack(look, [1.3 * count * look.row / look.panel], 2.5)
-    unit = look.unit("J")
     style: dict[TermKind, Any] = {
         kind: {"facecolor": "white" if hatch else colour, "edgecolor": colour, "hatch": hatch}
         for kind, (_, colour, hatch) in _KINDS.items()
@@ -117,13 +118,12 @@ def energy_ledger(record: Record, look: Look) -> Figure:
             text_of(bar.energy, unit) + share, (amount, i), xytext=(0.5 * look.font, 0),
             textcoords="offset points", va="center", annotation_clip=False,
         )  # fmt: skip
-    axes.set_ylim(count - 0.4, -0.6)
     names = [folded(bar.name, look, most=1, ems=0.47 * look.width / look.em)[0] for bar in bars]
     axes.set_yticks(range(len(bars)), names)
     axes.tick_params(axis="y", length=0)
     axes.grid(False, axis="y")
-    axes.set_xlim(0, in_unit(max((bar.energy for bar in bars), default=1.0), unit) * 1.02 or 1.0)
-    axes.set_xlabel(quantity_label("Energy", unit))
+    most = in_unit(max((bar.energy for bar in bars), default=1.0), unit) * 1.02 or 1.0
+    axes.set(ylim=(count - 0.4, -0.6), xlim=(0, most), xlabel=quantity_label("Energy", unit))
     plain_ticks(axes.xaxis, 4)
     if not bars:
         axes.text(0.5, 0.5, "no energy has flowed", transform=axes.transAxes, ha="center")

@@ -89,8 +89,7 @@ class Frame:
             What matplotlib takes: colour, dashes, width.
         """
         x, y = broken(record or self.record, values)
-        (line,) = self.axes[place].plot(self.shown.shown(x), self.value(place, y), **more)
-        return line
+        return self.axes[place].plot(self.shown.shown(x), self.value(place, y), **more)[0]
 
     def value(self, place: int, values: Any) -> Any:
         """SI values in the unit of a panel."""
@@ -98,9 +97,9 @@ class Frame:
 
     def room(self, place: int, *values: Any, zero: bool = True, least: float = 0.0) -> None:
         """Range of a panel for values in SI; `least` as well, see `room_for`."""
-        unit = self.panels[place].unit
-        span = in_unit(least, unit) - in_unit(0.0, unit)
-        room_for(self.axes[place], *(in_unit(v, unit) for v in values), zero=zero, least=span)
+        span = self.value(place, least) - self.value(place, 0.0)
+        shown = [self.value(place, each) for each in values]
+        room_for(self.axes[place], *shown, zero=zero, least=span)
 
     def limit(self, place: int, level: float, text: str, **more: Any) -> None:
         """A limit in SI with its name, see `limit_line`."""
@@ -108,8 +107,10 @@ class Frame:
 
     def level(self, place: int, level: float, label: str) -> Line2D:
         """A thin solid level in SI to compare with, which is no limit."""
-        style: dict[str, Any] = {"color": BLUE, "linewidth": 0.5 * self.look.line, "zorder": 1.4}
-        return self.axes[place].axhline(self.value(place, level), label=label, **style)
+        return self.axes[place].axhline(
+            self.value(place, level), label=label, color=BLUE, zorder=1.4,
+            linewidth=0.5 * self.look.line,
+        )  # fmt: skip
 
 
 def timeline(
@@ -139,43 +140,32 @@ def timeline(
         Rows of type that are drawn later. [-]
     """
     shown = shown or whole(record)
-    marks = marks_in(record, look, shown) if marked else ()
-    key = key_of_marks(record, marks, look, shown, notes, held=marked)
+    marks, key = marks_and_key(record, look, shown, notes, marked=marked)
     figure, axes = stack(look, [panel.share for panel in panels], len(key) + rows + 1.5)
     frame = Frame(record, look, shown, panels, axes)
-    dress(frame, marks, key, held=marked)
+    dress(frame, marks, key, marked=marked)
     return figure, frame
 
 
-def marks_in(record: Record, look: Look, shown: Window) -> tuple[Mark, ...]:
-    """Marks of the events in a stretch of time."""
-    nearest = NUMBER_EMS * look.em / (look.width - BESIDE_EMS * look.em)
-    return marks_of(record, shown.start, shown.end, most=look.most_marks, nearest=nearest)
-
-
-def key_of_marks(
-    record: Record,
-    marks: Sequence[Mark],
-    look: Look,
-    shown: Window,
-    notes: Sequence[str] = (),
-    *,
-    held: bool,
-) -> list[str]:
-    """Lines of text that explain the marks of a stretch of time."""
+def marks_and_key(
+    record: Record, look: Look, shown: Window, notes: Sequence[str] = (), *, marked: bool = True
+) -> tuple[tuple[Mark, ...], list[str]]:
+    """Marks of the events in a stretch of time, and lines of text that explain them."""
+    nearest, most = NUMBER_EMS * look.em / (look.width - BESIDE_EMS * look.em), look.most_marks
+    marks = marks_of(record, shown.start, shown.end, most=most, nearest=nearest) if marked else ()
     entries = [f"{n} {_mark_text(mark, shown)}" for n, mark in enumerate(marks, start=1)]
-    if held and _held_in(record, shown):
+    if marked and held_spans(record, shown):
         entries.append("grey: the drum is held")
-    return flowed(entries, look) + [line for note in notes for line in folded(note, look)]
+    return marks, flowed(entries, look) + [line for note in notes for line in folded(note, look)]
 
 
-def dress(frame: Frame, marks: Sequence[Mark], key: Sequence[str], *, held: bool = True) -> None:
+def dress(frame: Frame, marks: Sequence[Mark], key: Sequence[str], *, marked: bool = True) -> None:
     """Labels, held stretches, marks with their numbers, and their key below."""
     shown, look = frame.shown, frame.look
     for axes, panel in zip(frame.axes, frame.panels, strict=True):
         axes.set_xlim(shown.shown(shown.start), shown.shown(shown.end))
         axes.set_ylabel(quantity_label(panel.name, panel.unit))
-        for start, end in _held_in(frame.record, shown) if held else ():
+        for start, end in held_spans(frame.record, shown) if marked else ():
             axes.axvspan(
                 shown.shown(start), shown.shown(end), facecolor=FAINT, linewidth=0, label=HELD
             )
@@ -198,17 +188,10 @@ def _number_marks(axes: Axes, marks: Sequence[Mark], shown: Window, look: Look) 
     """The number of each mark above the first panel, those too near moved right; a grave one on a
     filled box."""
     apart = NUMBER_EMS * look.em / (look.width - BESIDE_EMS * look.em)
-    apart *= shown.shown(shown.origin + shown.span)
-    free = -math.inf
+    x = -math.inf
     for n, mark in enumerate(marks, start=1):
-        frame = {
-            "boxstyle": "round,pad=0.18",
-            "facecolor": VERMILLION if mark.grave else "white",
-            "edgecolor": VERMILLION if mark.grave else GREY,
-            "linewidth": look.line * 0.5,
-        }
-        x = max(shown.shown(mark.start), free)
-        free = x + apart
+        x = max(shown.shown(mark.start), x + apart * shown.shown(shown.origin + shown.span))
+        edge, face, ink = (VERMILLION, VERMILLION, "white") if mark.grave else (GREY, "white", INK)
         axes.annotate(
             str(n),
             (x, 1),
@@ -218,9 +201,14 @@ def _number_marks(axes: Axes, marks: Sequence[Mark], shown: Window, look: Look) 
             annotation_clip=False,
             ha="center",
             va="center",
-            color="white" if mark.grave else INK,
+            color=ink,
             weight="bold",
-            bbox=frame,
+            bbox={
+                "boxstyle": "round,pad=0.18",
+                "facecolor": face,
+                "edgecolor": edge,
+                "linewidth": look.line * 0.5,
+            },
         )
 
 
@@ -251,12 +239,9 @@ def when_text(time: float, shown: Window) -> str:
     return f"{in_unit(time, unit):.{dict(min=4, ms=3).get(unit, min(digits, 8))}g} {unit}"
 
 
-def held_spans(record: Record) -> list[tuple[float, float]]:
-    """Stretches of time in which the drum is held. [s]"""
+def held_spans(record: Record, shown: Window) -> list[tuple[float, float]]:
+    """Stretches in which the drum is held, of those that reach into a stretch of time. [s]"""
     edges = np.flatnonzero(np.diff(record.bound, prepend=False, append=False))
     firsts, lasts = record.time[edges[::2]].tolist(), record.time[edges[1::2] - 1].tolist()
-    return [span for span in zip(firsts, lasts, strict=True) if span[1] > span[0]]
-
-
-def _held_in(record: Record, shown: Window) -> list[tuple[float, float]]:
-    return [span for span in held_spans(record) if span[1] > shown.start and span[0] < shown.end]
+    spans = zip(firsts, lasts, strict=True)
+    return [(a, b) for a, b in spans if b > max(a, shown.start) and a < shown.end]

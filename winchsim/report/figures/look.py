@@ -9,7 +9,7 @@ import warnings
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from functools import wraps
-from typing import Any, Concatenate, ParamSpec, TypeVar
+from typing import Any, TypeVar, cast
 from unicodedata import east_asian_width
 
 import matplotlib as mpl
@@ -22,7 +22,7 @@ from matplotlib.ticker import FuncFormatter, LogLocator, MaxNLocator, NullFormat
 from winchsim.frozen import dataclass
 from winchsim.quantity_text import PRINTED_UNITS
 
-INK, BLUE, VERMILLION, GREEN, PURPLE = "#000000", "#0072B2", "#D55E00", "#009E73", "#CC79A7"
+INK, BLUE, VERMILLION, GREEN = "#000000", "#0072B2", "#D55E00", "#009E73"
 GREY, PALE, FAINT = "#5A5A5A", "#D9D9D9", "#EFEFEF"
 
 QUANTITY_COLOURS = {
@@ -111,10 +111,11 @@ LOOKS = {look.name: look for look in (COLUMN, PAGE, SLIDE)}
 """The sizes, by the name that the user gives."""
 
 
-def style(look: Look) -> dict[str, Any]:
-    """Settings of matplotlib that make this look."""
+@contextmanager
+def drawing(look: Look) -> Iterator[None]:
+    """Matplotlib's defaults with this look, and what was set before when it is left."""
     thin, pad = look.line / 2, 0.4 * look.font / 72
-    return {
+    settings: dict[Any, Any] = {
         "font.family": ["DejaVu Sans"],
         "font.size": look.font,
         "text.parse_math": False,
@@ -157,40 +158,31 @@ def style(look: Look) -> dict[str, Any]:
         "path.simplify": True,
         "path.simplify_threshold": 0.1,
     }  # fmt: skip
-
-
-@contextmanager
-def drawing(look: Look) -> Iterator[None]:
-    """Matplotlib's defaults with this look, and what was set before when it is left."""
     with mpl.rc_context(), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")  # drawn as a box
         mpl.rcdefaults()
-        mpl.rcParams.update(style(look))  # type: ignore[arg-type]
+        mpl.rcParams.update(settings)
         yield
 
 
-Shown = TypeVar("Shown")
-Drawn = TypeVar("Drawn", Figure, Figure | None)
-More = ParamSpec("More")
+Draw = TypeVar("Draw", bound=Callable[..., Any])
 
 
-def styled(
-    draw: Callable[Concatenate[Shown, Look, More], Drawn],
-) -> Callable[Concatenate[Shown, Look, More], Drawn]:
+def styled(draw: Draw) -> Draw:
     """A function from something and a look to a figure, drawn in that look; its places are settled
     once, so that saving it again gives the same file."""
 
     @wraps(draw)
-    def drawn(shown: Shown, look: Look, *args: More.args, **more: More.kwargs) -> Drawn:
+    def drawn(shown: Any, look: Look, *more: Any) -> Any:
         with drawing(look):
-            figure = draw(shown, look, *args, **more)
-            engine = None if figure is None else figure.get_layout_engine()
-            if figure is not None and engine is not None:
+            figure = draw(shown, look, *more)
+            engine = figure and figure.get_layout_engine()
+            if engine:
                 engine.execute(figure)
                 figure.set_layout_engine("none")
             return figure
 
-    return drawn
+    return cast(Draw, drawn)
 
 
 def columns(look: Look, text: str, *, ems: float = 6.0) -> int:
@@ -212,8 +204,9 @@ def folded(text: str, look: Look, *, most: int = 3, ems: float = 6.0) -> list[st
     ems : float
         Room that stays free beside them. [em]
     """
-    width = max(8, columns(look, text, ems=ems))
-    return textwrap.wrap(text, width, max_lines=most, placeholder="…")
+    return textwrap.wrap(
+        text, max(8, columns(look, text, ems=ems)), max_lines=most, placeholder="…"
+    )
 
 
 def stack(
@@ -232,11 +225,9 @@ def stack(
         Whether they share the horizontal axis.
     """
     type_height = rows * look.row + (4.5 if same_x else 4.5 * len(shares)) * look.em
-    least = 6.5 * look.em
-    panel = min(look.panel, max(least, (look.most_height - type_height) / sum(shares)))
-    figure = Figure(
-        figsize=(look.width * MM, (panel * sum(shares) + type_height) * MM), layout="constrained"
-    )
+    room = (look.most_height - type_height) / sum(shares)
+    height = min(look.panel, max(6.5 * look.em, room)) * sum(shares) + type_height
+    figure = Figure(figsize=(look.width * MM, height * MM), layout="constrained")
     axes = figure.subplots(
         len(shares), 1, sharex=same_x, squeeze=False, height_ratios=list(shares)
     )[:, 0]
@@ -270,17 +261,17 @@ def plain_ticks(axis: Any, most: float) -> None:
     most : float
         Ticks at most. [-]
     """
-    axis.set_major_locator(MaxNLocator(max(2, int(most)), steps=[1, 2, 2.5, 5, 10]))
-    axis.set_major_formatter(FuncFormatter(_plain_number))
+    places = MaxNLocator(max(2, int(most)), steps=[1, 2, 2.5, 5, 10])
+    axis.set(major_locator=places, major_formatter=FuncFormatter(_plain_number))
 
 
 def log_ticks(axis: Any, decades: float) -> None:
     """Logarithmic ticks: as many a decade as there is room for, none unlabelled."""
-    few = (1, 2, 5) if decades <= 2 else (1,)
-    axis.set_major_locator(LogLocator(10, few if decades > 1 else (1, 1.5, 2, 3, 4, 5, 7)))
-    axis.set_major_formatter(FuncFormatter(_plain_number))
-    axis.set_minor_locator(LogLocator(10, range(1, 10)))
-    axis.set_minor_formatter(NullFormatter())
+    steps = (1,) if decades > 2 else (1, 2, 5) if decades > 1 else (1, 1.5, 2, 3, 4, 5, 7)
+    axis.set(
+        major_locator=LogLocator(10, steps), major_formatter=FuncFormatter(_plain_number),
+        minor_locator=LogLocator(10, range(1, 10)), minor_formatter=NullFormatter(),
+    )  # fmt: skip
 
 
 def _plain_number(value: float, _position: int | None = None) -> str:
@@ -357,8 +348,7 @@ def limit_line(
 def points(axes: Axes, x: Any, y: Any, marker: Any = "o", colour: str = INK, **more: Any) -> Line2D:
     """Open marks without a line."""
     style: dict[str, Any] = {"markerfacecolor": "white", "markeredgecolor": colour, "zorder": 3}
-    (line,) = axes.plot(x, y, linestyle="none", marker=marker, **(style | more))
-    return line
+    return axes.plot(x, y, linestyle="none", marker=marker, **(style | more))[0]
 
 
 def numbered(axes: Axes, look: Look, x: float, y: float, number: int, colour: str) -> None:
@@ -369,5 +359,7 @@ def numbered(axes: Axes, look: Look, x: float, y: float, number: int, colour: st
         "edgecolor": "white",
         "linewidth": look.line / 3,
     }
-    place: dict[str, Any] = {"ha": "center", "va": "center", "zorder": 6}
-    axes.text(x, y, str(number), color="white", weight="bold", bbox=frame, **place)
+    axes.text(
+        x, y, str(number), color="white", weight="bold", bbox=frame, ha="center", va="center",
+        zorder=6,
+    )  # fmt: skip

@@ -55,8 +55,6 @@ _SUPPLY = {
     Regime.TRIPPED: "supply off",
 }
 
-_WEIGHT = tuple(_SHORT)
-
 GRAVE = frozenset(
     {
         Event.OVERLOAD,
@@ -158,11 +156,10 @@ def named_events(record: Record) -> tuple[NamedEvent, ...]:
     for e in record.events:
         if e.event is Event.PHASE_STARTS:
             action = e.target
-        if not is_shown(e):
-            continue
-        lowers = e.event is Event.RUNS_BACK and action is Action.LOWER  # what it is meant to do
-        short = _LOWERS if lowers else _short_name(e)
-        found.append(NamedEvent(e.event, e.time, short, e.event in GRAVE and not lowers))
+        if is_shown(e):
+            lowers = e.event is Event.RUNS_BACK and action is Action.LOWER  # as it is meant to
+            short = _LOWERS if lowers else _short_name(e)
+            found.append(NamedEvent(e.event, e.time, short, e.event in GRAVE and not lowers))
     return tuple(found)
 
 
@@ -197,14 +194,13 @@ def marks_of(
     tuple of Mark
         In the order of their start.
     """
-    inside = [e for e in named_events(record) if start <= e.time <= end]
-    spans, single = _recurring(inside)
+    spans, single = _recurring([e for e in named_events(record) if start <= e.time <= end])
     apart = nearest * (end - start)
     groups = _grouped(single, apart)
     while len(groups) + len(spans) > most and len(groups) > 1:
         apart *= 1.5
         groups = _grouped(single, apart)
-    found = [*spans, *(_merged(group) for group in groups)]
+    found = [*spans, *map(_merged, groups)]
     return tuple(sorted(found, key=lambda mark: (mark.start, mark.end)))
 
 
@@ -215,23 +211,23 @@ def _recurring(events: Sequence[NamedEvent]) -> tuple[list[Mark], list[NamedEven
         members = tuple(e for e in single if e.event in family)
         if len(members) >= _REPEATED:
             single = [e for e in single if e.event not in family]
-            name, first = f"{words} ({len(members)} times)", members[0].time
-            spans.append(Mark(first, members[-1].time, ((name, first),), members, True))
+            first, last = members[0].time, members[-1].time
+            names = ((f"{words} ({len(members)} times)", first),)
+            spans.append(Mark(first, last, names, members, True))
     return spans, single
 
 
 def _grouped(events: Sequence[NamedEvent], apart: float) -> list[list[NamedEvent]]:
     groups: list[list[NamedEvent]] = []
     for e in events:
-        if groups and e.time - groups[-1][0].time <= apart:
-            groups[-1].append(e)
-        else:
-            groups.append([e])
+        if not groups or e.time - groups[-1][0].time > apart:
+            groups.append([])
+        groups[-1].append(e)
     return groups
 
 
 def _merged(group: list[NamedEvent]) -> Mark:
-    lead = min(group, key=lambda e: (not e.grave, _WEIGHT.index(e.event)))
+    lead = min(group, key=lambda e: (not e.grave, list(_SHORT).index(e.event)))
     present = {e.event for e in group}
     names: dict[str, float] = {}
     for e in group:

@@ -7,7 +7,6 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from winchsim.frozen import dataclass
 from winchsim.model import Event, Machine
 from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import raising_phase
@@ -43,28 +42,12 @@ POINTS = 160
 """Points of a torque–speed line, which bends at the supply's current limit."""
 
 
-@dataclass(frozen=True)
-class MotorLine:
-    """Torque of one motor against its speed with all motors running on the supply.
-
-    Attributes
-    ----------
-    speed : ndarray, shape (n,)
-        [rad/s]
-    torque : ndarray, shape (n,)
-        Its own drag included. [N·m]
-    """
-
-    speed: np.ndarray
-    torque: np.ndarray
-
-
 def motor_line(
     machine: Machine, group: int, windings: Sequence[float], cases: Sequence[float]
-) -> MotorLine:
-    """Torque–speed line of a group's motor at given temperatures, with the voltage, the limit and
-    the resistance of the supply while it raises the load, up to where the motor does not pull any
-    more.
+) -> tuple[np.ndarray, np.ndarray]:
+    """Torque of one motor of a group against its speed at given temperatures, all motors running
+    with the voltage, the limit and the resistance of the supply while it raises the load, up to
+    where the motor does not pull any more.
 
     Parameters
     ----------
@@ -73,14 +56,18 @@ def motor_line(
         Place in the machine's live groups.
     windings, cases : sequence of float
         Of every live group. [°C]
+
+    Returns
+    -------
+    (ndarray, ndarray), shape (n,)
+        Speed [rad/s], and torque, its own drag included [N·m].
     """
     unit, drum = machine.groups[group], np.linspace(0, 1.5 * machine.scales.drum_speed, POINTS)
-    drive = DriveLaw(machine, raising_phase(machine), windings, cases).drive
-    made = np.array([drive(float(speed)).torques[group] for speed in drum])
-    speed = drum * unit.ratio
+    law, speed = DriveLaw(machine, raising_phase(machine), windings, cases), drum * unit.ratio
+    made = np.array([law.drive(each).torques[group] for each in drum.tolist()])
     torque = made / unit.count + unit.motor.drag_slope * speed
     pulls = next(iter(np.flatnonzero(torque <= 0)), POINTS) + 1
-    return MotorLine(speed[:pulls], torque[:pulls])
+    return speed[:pulls], torque[:pulls]
 
 
 @styled
@@ -104,30 +91,35 @@ def _draw_group(axes: Axes, record: Record, look: Look, place: int, group: Drive
     )
     cold = motor_line(m, place, [g.winding_start for g in m.groups], [m.ambient] * len(m.groups))
     hot = motor_line(m, place, hottest, warmest)
-    unit = suits("torque", np.concatenate([torque, cold.torque]), look)
-    x_of, y_of = (lambda t: in_unit(t, unit)), (lambda w: in_unit(w, "rpm"))
+    unit = suits("torque", np.concatenate([torque, cold[1]]), look)
     _, path_torque, path_speed = broken(record, torque, speed)
-    volts = text_of(raising_phase(m).voltage, "V")
     name = "path of this lift" + f", group {group.number}" * (len(m.groups) > 1)
+    volts = text_of(raising_phase(m).voltage, "V")
     start = f"at {volts}, winding {text_of(group.winding_start, warm)}"
-    end, drag = f"winding {text_of(hottest[place], warm)}", group.motor.drag
-    axes.plot(x_of(path_torque), y_of(path_speed), color=INK, zorder=2, label=name)
-    style: dict[str, Any] = {"color": PALE, "linewidth": 3.2 * look.line, "zorder": 1}
-    for line, label in ((cold, start), (hot, end)):
-        axes.plot(x_of(line.torque), y_of(line.speed), label=label, **style)
-        style = {"color": VERMILLION, "linestyle": SERIES[2][1], "zorder": 1.4}
-    thin = 0.5 * look.line
-    axes.axvline(x_of(drag), color=BLUE, linewidth=thin, label=f"own drag {text_of(drag, unit)}")
-    room_for(axes, y_of(speed), y_of(cold.speed), y_of(hot.speed))
-    least = x_of(min(0.0, float(np.min(torque))))
+    end = f"winding {text_of(hottest[place], warm)}"
+    lines: list[tuple[np.ndarray, np.ndarray, dict[str, Any]]] = [
+        (path_speed, path_torque, {"color": INK, "zorder": 2, "label": name}),
+        (*cold, {"color": PALE, "linewidth": 3.2 * look.line, "zorder": 1, "label": start}),
+        (*hot, {"color": VERMILLION, "linestyle": SERIES[2][1], "zorder": 1.4, "label": end}),
+    ]
+    for fast, pull, style in lines:
+        axes.plot(in_unit(pull, unit), in_unit(fast, "rpm"), **style)
+    thin, drag = 0.5 * look.line, group.motor.drag
+    label = f"own drag {text_of(drag, unit)}"
+    axes.axvline(in_unit(drag, unit), color=BLUE, linewidth=thin, label=label)
+    room_for(axes, *(in_unit(each, "rpm") for each in (speed, cold[0], hot[0])))
+    least = in_unit(min(0.0, float(np.min(torque))), unit)
     stalled = group.motor.constant * group.fit.stall_current
-    most = x_of(max(float(np.max(torque)), float(np.max(cold.torque)), 1e-3 * stalled))
-    axes.set_xlim(least - 0.04 * (most - least), most + 0.08 * (most - least))
+    most = in_unit(max(float(np.max(torque)), float(np.max(cold[1])), 1e-3 * stalled), unit)
     axes.axvline(0.0, color=GREY, linewidth=thin, zorder=1)
-    axes.set_xlabel(quantity_label("Torque of one motor, its own drag included", unit))
-    axes.set_ylabel(quantity_label("Motor speed", "rpm"))
+    axes.set(
+        xlim=(least - 0.04 * (most - least), most + 0.08 * (most - least)),
+        xlabel=quantity_label("Torque of one motor, its own drag included", unit),
+        ylabel=quantity_label("Motor speed", "rpm"),
+    )
     axes.legend(loc="lower left", bbox_to_anchor=(-0.1, 1.0), ncols=2)
-    below(axes, look, flowed(_mark_moments(axes, look, record, x_of(torque), y_of(speed)), look))
+    shown = in_unit(torque, unit), in_unit(speed, "rpm")
+    below(axes, look, flowed(_mark_moments(axes, look, record, *shown), look))
 
 
 def _mark_moments(
@@ -135,31 +127,31 @@ def _mark_moments(
 ) -> list[str]:
     """Numbered points of the path at the events that matter; returns their names. Moments that lie
     on each other share a point."""
-    (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
+    wide, high = np.ptp(axes.get_xlim()), np.ptp(axes.get_ylim())
     found: list[tuple[str, int]] = []
     for name, at in _moments(record):
-        for i, (other, there) in enumerate(found):
-            apart = np.hypot((x[at] - x[there]) / (x1 - x0), (y[at] - y[there]) / (y1 - y0))
-            if apart < NEAR and name not in other:
-                found[i] = (f"{other}, {name}", there)
+        for i, (others, there) in enumerate(found):
+            apart = np.hypot((x[at] - x[there]) / wide, (y[at] - y[there]) / high)
+            if apart < NEAR and name not in others:
+                found[i] = f"{others}, {name}", there
                 break
         else:
             found.append((name, at))
     for n, (_, at) in enumerate(found, start=1):
         numbered(axes, look, x[at], y[at], n, INK)
-    return [f"{n} {name}" for n, (name, _) in enumerate(found, start=1)]
+    return [f"{n} {names}" for n, (names, _) in enumerate(found, start=1)]
 
 
 def _moments(record: Record) -> list[tuple[str, int]]:
     """Names and samples of the moments that are marked on the path, the first of each kind."""
-    found: list[tuple[str, int]] = []
+    found, time = [], record.time
     raising = np.flatnonzero((record["speed"] > 0) & (record.phase == record.phase[0]))
     if raising.size:
-        half = (record.time[raising[0]] + record.time[raising[-1]]) / 2
-        middle = int(raising[np.argmin(np.abs(record.time[raising] - half))])
-        found.append((f"midway, {text_of(float(record.time[middle]), 's')}", middle))
+        half = (time[raising[0]] + time[raising[-1]]) / 2
+        middle = int(raising[np.argmin(np.abs(time[raising] - half))])
+        found.append((f"midway, {text_of(float(time[middle]), 's')}", middle))
     marked = (Event.LIFT_OFF, Event.TOP, Event.LANDED)
     firsts = {e.event: e for e in reversed(named_events(record)) if e.grave or e.event in marked}
-    for e in sorted(firsts.values(), key=lambda e: e.time):
-        found.append((e.short, int(np.searchsorted(record.time, e.time, side="left"))))
+    named = sorted(firsts.values(), key=lambda e: e.time)
+    found += [(e.short, int(np.searchsorted(time, e.time, side="left"))) for e in named]
     return [*found, ("start", 0)]

@@ -64,15 +64,14 @@ def film(record: Record, look: Look, form: str = "gif", speed: float = 1.0) -> b
     DomainError
         Where the film would be too long, or there is no encoder for its form.
     """
-    span = float(record.time[-1] - record.time[0])
-    count = math.ceil(span / speed * RATE) + 1
+    start, end = float(record.time[0]), float(record.time[-1])
+    count = math.ceil((end - start) / speed * RATE) + 1
     if count > MOST:
-        fits = f"{math.ceil(span * RATE / MOST)} or more for a run of {span:.4g} s"
+        fits = f"{math.ceil((end - start) * RATE / MOST)} or more for a run of {end - start:.4g} s"
         raise DomainError("speed", speed, fits)
     if not WRITERS[form].isAvailable():
         raise DomainError("form", form, "gif: this machine has no encoder for mp4")
     assert record.inputs is not None
-    times = np.minimum(record.time[0] + np.arange(count) * speed / RATE, record.time[-1])
     with drawing(look), tempfile.TemporaryDirectory() as folder:
         figure = Figure(figsize=(look.width * MM, 0.75 * look.width * MM), layout="constrained")
         names = "height", "current", "tension"
@@ -81,28 +80,27 @@ def film(record: Record, look: Look, form: str = "gif", speed: float = 1.0) -> b
         cursors = [_curve(axes[name], record, look, name) for name in names]
         axes["tension"].set_xlabel("Time (s)")
 
-        move(float(record.time[0]))
-        figure.draw_without_rendering()
-        figure.set_layout_engine("none")
-
-        def show(frame: int) -> list[Any]:
-            time = float(times[frame])
+        def show(time: float) -> list[Any]:
             for cursor in cursors:
                 cursor.set_xdata([time, time])
             move(time)
             return cursors
 
+        show(start)
+        figure.draw_without_rendering()
+        figure.set_layout_engine("none")
         path = Path(folder, f"film.{form}")
-        FuncAnimation(figure, show, frames=count, blit=False).save(path, WRITERS[form](fps=RATE))
+        times = np.minimum(start + np.arange(count) * speed / RATE, end).tolist()
+        FuncAnimation(figure, show, frames=times, blit=False).save(path, WRITERS[form](fps=RATE))
         return path.read_bytes()
 
 
 def _curve(axes: Axes, record: Record, look: Look, name: str) -> Any:
     """One channel over the run; returns the time cursor on it."""
     unit = suits(name, record[name], look)
-    time, values = broken(record, record[name])
-    axes.plot(time, in_unit(values, unit), color=QUANTITY_COLOURS[name])
-    room_for(axes, in_unit(record[name], unit), least=1e-6)
+    time, values = broken(record, in_unit(record[name], unit))
+    axes.plot(time, values, color=QUANTITY_COLOURS[name])
+    room_for(axes, values, least=1e-6)
     axes.set_ylabel(quantity_label(name.capitalize(), unit))
     plain_ticks(axes.xaxis, 5)
     plain_ticks(axes.yaxis, 3)
@@ -127,16 +125,14 @@ def _scene(axes: Axes, record: Record, inputs: Inputs, look: Look) -> Callable[[
     size = right - left
     wide, tall, foot = 0.16 * size, 0.096 * size, low - 0.75 * size
     reach = max(float(np.max(record["height"])), inputs.load.height) or 1.0
+    unit = suits("height", reach, look)
     (rope,) = axes.plot([], [], color=BLUE, zorder=3)
     load: Any = axes.add_patch(Rectangle((0, 0), wide, tall, facecolor=FAINT, edgecolor=INK))
     axes.axhline(foot, color=INK)
     span = left, max(right, edge + 0.6 * wide)
     axes.set(xlim=span, ylim=(foot - 0.2 * wide, high), aspect="equal")
     axes.set_axis_off()
-    words, unit = (
-        axes.text(0, 0, "", transform=axes.transAxes, va="top"),
-        suits("height", reach, look),
-    )
+    words = axes.text(0, 0, "", transform=axes.transAxes, va="top")
 
     def move(time: float) -> None:
         angle, height = (

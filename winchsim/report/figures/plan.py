@@ -133,35 +133,30 @@ def plan_of(inputs: Inputs) -> Plan:
         Scenario of the build.
     """
     stages = [(n, each) for n, each in enumerate(inputs.stage, start=1) for _ in range(each.repeat)]
-    first = stages[0][1] if stages else None
-    gears, motors, crowded = _front(inputs, first)
+    gears, motors, crowded = _front(inputs, stages[0][1] if stages else None)
     others, shafts = [], [(0.0, 0.0)]
-    if first is not None and _teeth(first) is None:
-        others.append(_other(1, first, (motors[0].x, motors[0].y), shafts[0]))
+    if stages and not gears:
+        stage, start = stages[0][1], motors[0]
+        others.append(OtherStage(1, start.x, start.y, 0.0, 0.0, stage.kind, stage.speed_ratio()))
     for i, (number, stage) in enumerate(stages[1:]):
-        teeth, (x, y), angle = _teeth(stage), shafts[-1], -TILT if i % 2 else TILT
-        distance = (teeth[0] + teeth[1]) * teeth[2] / 2 if teeth else NOMINAL_STAGE
-        shafts.append((x + distance * math.cos(angle), y + distance * math.sin(angle)))
-        if teeth is None:
-            others.append(_other(number, stage, (x, y), shafts[-1]))
-            continue
-        pinion, gear, module = teeth  # a tooth of the pinion stands in a gap of the gear
-        gears.append(Gear(x, y, pinion, module, angle, i, True))
-        turn = angle + math.pi + math.pi / gear
-        gears.append(Gear(*shafts[-1], gear, module, turn, i + 1, False))
+        (pinion, gear, module), (x, y) = _teeth(stage), shafts[-1]
+        distance, angle = (pinion + gear) * module / 2 or NOMINAL_STAGE, -TILT if i % 2 else TILT
+        at = x + distance * math.cos(angle), y + distance * math.sin(angle)
+        shafts.append(at)
+        if module:  # a tooth of the pinion stands in a gap of the gear
+            gears.append(Gear(x, y, pinion, module, angle, i, True))
+            turn = angle + math.pi + math.pi / gear
+            gears.append(Gear(*at, gear, module, turn, i + 1, False))
+        else:
+            others.append(OtherStage(number, x, y, *at, stage.kind, stage.speed_ratio()))
     return Plan(tuple(gears), tuple(motors), tuple(others), tuple(shafts), crowded)
 
 
-def _other(
-    number: int, stage: Stage, at: tuple[float, float], to: tuple[float, float]
-) -> OtherStage:
-    return OtherStage(number, *at, *to, stage.kind, stage.speed_ratio())
-
-
-def _teeth(stage: Stage) -> tuple[int, int, float] | None:
-    """Teeth of pinion and gear, and their module [m]; None of a stage that is no spur pair."""
-    found = stage.pinion, stage.gear, module_of(stage)
-    return found if stage.kind == "spur" and None not in found else None  # type: ignore[return-value]
+def _teeth(stage: Stage | None) -> tuple[int, int, float]:
+    """Teeth of pinion and gear, and their module [m]; zeros of a stage that is no spur pair."""
+    if stage is None or stage.kind != "spur":
+        return 0, 0, 0.0
+    return stage.pinion or 0, stage.gear or 0, module_of(stage) or 0.0
 
 
 def _front(inputs: Inputs, first: Stage | None) -> tuple[list[Gear], list[MotorSpot], bool]:
@@ -170,18 +165,16 @@ def _front(inputs: Inputs, first: Stage | None) -> tuple[list[Gear], list[MotorS
     units = [(group, k < group.count - group.dead) for group in inputs.motors
              for k in range(group.count)]  # fmt: skip
     known = [group.body_diameter is not None for group, _ in units]
-    teeth = _teeth(first) if first is not None else None
-    pinion, gear, module = teeth or (0, 0, 0.0)
+    pinion, gear, module = _teeth(first)
     pinions = [group.pinion or pinion for group, _ in units]
-    nominal = [NOMINAL_BODY * own * module if teeth else NOMINAL_MOTOR for own in pinions]
+    nominal = [NOMINAL_BODY * own * module if module else NOMINAL_MOTOR for own in pinions]
     bodies = np.array(
         [group.body_diameter or n for (group, _), n in zip(units, nominal, strict=True)]
     )
-    if teeth is None:
-        ys = np.cumsum(bodies) - (bodies + bodies.sum()) / 2
-        xs, crowded = np.full(len(units), -NOMINAL_STAGE if first else 0.0), False
-        gears = []
-    else:
+    gears, crowded = [], False
+    xs = np.full(len(units), -NOMINAL_STAGE if first else 0.0)
+    ys = np.cumsum(bodies) - (bodies + bodies.sum()) / 2
+    if module:
         distances = (np.array(pinions) + gear) * module / 2
         needs = 2 * np.arcsin(np.minimum(1.0, 1.06 * bodies / 2 / distances))
         crowded = bool(needs.sum() > 1.06 * 2 * math.pi) and all(known)
@@ -193,11 +186,8 @@ def _front(inputs: Inputs, first: Stage | None) -> tuple[list[Gear], list[MotorS
         gears = [Gear(x, y, own, module, turn, -1, True) for x, y, own, turn in places]
         gears.append(Gear(0.0, 0.0, gear, module, math.pi / gear, 0, False))
     spots = zip(xs.tolist(), ys.tolist(), bodies.tolist(), known, units, strict=True)
-    return (
-        gears,
-        [MotorSpot(x, y, size, is_known, live) for x, y, size, is_known, (_, live) in spots],
-        crowded,
-    )
+    motors = [MotorSpot(x, y, size, is_known, live) for x, y, size, is_known, (_, live) in spots]
+    return gears, motors, crowded
 
 
 def gear_turns(plan: Plan, inputs: Inputs) -> list[float]:
@@ -223,10 +213,9 @@ def gear_turns(plan: Plan, inputs: Inputs) -> list[float]:
 def outline(gear: Gear) -> np.ndarray:
     """Corners of a gear's outline, its teeth drawn with straight flanks: rows of x and y. [m]"""
     pitches = np.arange(gear.teeth)[:, None] + (-0.36, -0.14, 0.14, 0.36)
-    angles = gear.turn + 2 * math.pi / gear.teeth * pitches
-    radii = np.array([gear.root, gear.tip, gear.tip, gear.root])
-    places = gear.x + radii * np.cos(angles), gear.y + radii * np.sin(angles)
-    return np.stack(places, axis=-1).reshape(-1, 2)
+    angles = (gear.turn + 2 * math.pi / gear.teeth * pitches).ravel()
+    radii = np.tile([gear.root, gear.tip, gear.tip, gear.root], gear.teeth)
+    return np.column_stack([gear.x + radii * np.cos(angles), gear.y + radii * np.sin(angles)])
 
 
 # --- drum
@@ -264,13 +253,13 @@ def turns_of(machine: Machine, inputs: Inputs) -> tuple[Turn, ...]:
     tuple of Turn
         The last may be a part of a turn.
     """
-    d = inputs.rope.diameter
     found: list[Turn] = []
     last = machine.wound_at_start + machine.line.falls * (machine.top_travel - machine.start_travel)
     for j, layer in enumerate(machine.layers):
         around = 2 * math.pi * layer.radius
         fit = max(1, round((layer.end - layer.start) / around))
         for n in range(min(fit, math.ceil((min(last, layer.end) - layer.start) / around - 1e-6))):
-            place = (n + 0.5) * d if j % 2 == 0 else inputs.drum.width - (n + 0.5) * d
+            along = (n + 0.5) * inputs.rope.diameter
+            place = inputs.drum.width - along if j % 2 else along
             found.append(Turn(place, layer.radius, len(found) < inputs.drum.dead_turns))
     return tuple(found)

@@ -73,14 +73,11 @@ def inline_svg(figure: Figure, look: Look, name: str, alt: str) -> str:
         What the figure shows, for those who cannot see it.
     """
     text = image(figure, "svg", look).decode()
-    text = text[text.index("<svg") :]
     text = re.sub(r"<metadata>.*?</metadata>|<style.*?</style>", "", text, flags=re.DOTALL)
-    box = re.search(r'viewBox="[^"]*"', text)
-    opening = (
-        f'<svg class="figure" {box[0] if box else ""} role="img" aria-label="{html.escape(alt)}">'
+    _, box, inner = re.split(r'<svg[^>]*(viewBox="[^"]*")[^>]*>', text, maxsplit=1)
+    used = set(re.findall(r'(?:url\(#|href="#)([\w-]+)', inner))
+    inner = re.sub(
+        r' id="([^"]*)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", inner
     )
-    text = opening + text[text.index(">") + 1 :]
-    used = set(re.findall(r'(?:url\(#|href="#)([\w-]+)', text))
-    text = re.sub(r' id="([^"]*)"', lambda m: f' id="{name}-{m[1]}"' if m[1] in used else "", text)
-    text = re.sub(r'xlink:href="#([\w-]+)"', rf'href="#{name}-\1"', text)
-    return re.sub(r"url\(#([\w-]+)\)", rf"url(#{name}-\1)", text).strip()
+    inner = re.sub(r'(?:xlink:(href="#)|(url\(#))(?=[\w-])', rf"\1\2{name}-", inner)
+    return f'<svg class="figure" {box} role="img" aria-label="{html.escape(alt)}">{inner}'.strip()

@@ -74,14 +74,14 @@ class _Paper:
 
     def box(self, left: float, low: float, wide: float, high: float, **style: Any) -> None:
         """A rectangle of the build."""
-        style = {"linewidth": self.fine} | style
-        corner, size = self.at(left, low), (wide * self.per, high * self.per)
-        self.axes.add_patch(Rectangle(corner, *size, **style))
+        size = wide * self.per, high * self.per
+        self.axes.add_patch(
+            Rectangle(self.at(left, low), *size, **({"linewidth": self.fine} | style))
+        )
 
-    def line(self, xs: Any, ys: Any, **style: Any) -> None:
+    def line(self, xs: Any, ys: Any, color: str = INK, **style: Any) -> None:
         """A line on the paper, or several: a column each."""
-        own: dict[str, Any] = {"color": INK, "linewidth": self.look.line}
-        self.axes.plot(xs, ys, **(own | style))
+        self.axes.plot(xs, ys, color=color, **style)
 
 
 def build(record: Record, look: Look) -> Figure | None:
@@ -101,16 +101,23 @@ def schematic(inputs: Inputs, look: Look, machine: Machine) -> Figure:
     machine : Machine
     """
     em, plan, turns = look.em, plan_of(inputs), turns_of(machine, inputs)
-    left, low, right, high = _extent(plan, turns, inputs)
-    wide, margin = right - left, 1.4 * em
-    per = min((look.width - 2 * margin) / wide, 0.42 * look.most_height / (high - low))
+    spans = [
+        *((g.x, g.y, g.tip) for g in plan.gears),
+        *((m.x, m.y, m.diameter / 2) for m in plan.motors),
+        *((x, y, 0.006) for o in plan.others for x, y in ((o.x, o.y), (o.to_x, o.to_y))),
+        (*plan.drum, max(_wound(turns, inputs), (inputs.drum.flange_diameter or 0.0) / 2)),
+    ]
+    at_x, at_y, radii = np.array(spans).T
+    left, low = float(np.min(at_x - radii)), float(np.min(at_y - radii))
+    wide, tall = float(np.max(at_x + radii)) - left, float(np.max(at_y + radii)) - low
+    per = min((look.width - 2.8 * em) / wide, 0.42 * look.most_height / tall)
     lines = [
         line
         for text in _captions(inputs, plan, turns, look)
         for line in folded(text, look, most=8, ems=2)
     ]
     words, foot = (len(lines) + 0.6) * look.row, 13.0 * em
-    height = words + foot + (high - low) * per + 4.8 * em
+    height = words + foot + tall * per + 4.8 * em
     figure = Figure(figsize=(look.width * MM, height * MM))
     axes = figure.add_axes((0, 0, 1, 1), xlim=(0, look.width), ylim=(0, height))
     axes.set_axis_off()
@@ -125,18 +132,6 @@ def schematic(inputs: Inputs, look: Look, machine: Machine) -> Figure:
     _scale_bar(paper, 0.8 * em, height - 1.2 * em)
     axes.text(0.8 * em, words, "\n".join(lines), va="top", linespacing=1.25)
     return figure
-
-
-def _extent(plan: Plan, turns: Sequence[Turn], inputs: Inputs) -> list[float]:
-    """Left, low, right and high edge of motors, train and drum. [m]"""
-    spans = [
-        *((g.x, g.y, g.tip) for g in plan.gears),
-        *((m.x, m.y, m.diameter / 2) for m in plan.motors),
-        *((x, y, 0.006) for o in plan.others for x, y in ((o.x, o.y), (o.to_x, o.to_y))),
-        (*plan.drum, max(_wound(turns, inputs), (inputs.drum.flange_diameter or 0.0) / 2)),
-    ]
-    x, y, r = np.array(spans).T
-    return [float(end) for end in (*np.min((x - r, y - r), 1), *np.max((x + r, y + r), 1))]
 
 
 def _wound(turns: Sequence[Turn], inputs: Inputs) -> float:
@@ -163,24 +158,25 @@ def _draw_motors(paper: _Paper, plan: Plan) -> None:
 def _draw_gears(paper: _Paper, plan: Plan) -> None:
     for i, gear in enumerate(plan.gears):
         depth = 2 + 0.1 * gear.shaft + (0.05 if gear.driver else 0.0)
-        corners = np.column_stack(paper.at(*outline(gear).T))
         paper.axes.add_patch(
             Polygon(
-                corners, closed=True, edgecolor=INK, linewidth=paper.fine, zorder=depth,
+                np.column_stack(paper.at(*outline(gear).T)), closed=True, edgecolor=INK,
                 facecolor=(*(DRIVER if gear.driver else DRIVEN), 0.55),
+                linewidth=paper.fine, zorder=depth,
             )
         )  # fmt: skip
         paper.circle(
             gear.x, gear.y, gear.radius, fill=False, edgecolor=BLUE, linestyle=CENTRE_LINE,
             zorder=depth, gid=f"pitch-{i}",
         )  # fmt: skip
-    crosses = paper.at(*np.array(plan.shafts).T)
-    paper.line(*crosses, linestyle="none", marker="+", markersize=paper.look.line * 3.5, zorder=8)
+    paper.line(
+        *paper.at(*np.array(plan.shafts).T), linestyle="none", marker="+", zorder=8,
+        markersize=paper.look.line * 3.5,
+    )  # fmt: skip
 
 
-def _around(middle: tuple[float, float], half_x: float, half_y: float) -> Bbox:
-    (x, y), wide, high = middle, 2 * half_x, 2 * half_y
-    return Bbox.from_bounds(x - half_x, y - half_y, wide, high)
+def _around(x: float, y: float, half_x: float, half_y: float) -> Bbox:
+    return Bbox.from_bounds(x - half_x, y - half_y, 2 * half_x, 2 * half_y)
 
 
 def _draw_others(paper: _Paper, plan: Plan) -> list[Bbox]:
@@ -194,15 +190,15 @@ def _draw_others(paper: _Paper, plan: Plan) -> list[Bbox]:
         texts = f"{other.kind} {other.ratio:.4g}:1", f"stage {other.number}", str(other.number)
         words = next((t for t in texts if (len(t) * 0.7 + 1) * em < room), texts[-1])
         half = (0.35 * len(words) + 0.5) * em
-        inside = float(np.clip(np.mean(xs), half + 0.3, paper.look.width - half - 0.3))
-        spot = _around((inside, float(np.mean(ys))), half, 0.9 * em)
+        x = float(np.clip(np.mean(xs), half + 0.3, paper.look.width - half - 0.3))
+        y = float(np.mean(ys))
+        spot = _around(x, y, half, 0.9 * em)
         paper.axes.add_patch(
             FancyBboxPatch(
                 spot.p0, spot.width, spot.height, boxstyle=f"round,pad=0,rounding_size={em / 3}",
                 facecolor="white", edgecolor=INK, zorder=7, linewidth=paper.fine, linestyle=DASHED,
             )
         )  # fmt: skip
-        x, y = spot.get_points().mean(axis=0)
         paper.axes.text(x, y, words, zorder=7.1, **CENTRED)
         taken.append(spot)
     return taken
@@ -222,8 +218,8 @@ def _draw_numbers(paper: _Paper, plan: Plan, taken: list[Bbox]) -> None:
             places = [(x - 0.6 * inside, y)] * (0.4 * inside > half)
         else:
             places = [(x, y + edge), (x, y - edge)][:: 1 if gear.shaft % 2 else -1]
-        spots = [_around(at, (0.6 * len(text) * CHARACTER + 0.4) * em, 0.7 * em) for at in places]
-        for at, spot in zip(places, spots, strict=True):
+        for at in places:
+            spot = _around(*at, (0.6 * len(text) * CHARACTER + 0.4) * em, 0.7 * em)
             if not spot.count_overlaps(taken):
                 taken.append(spot)
                 weight = "normal" if gear.driver else "bold"
@@ -239,14 +235,14 @@ def _draw_drum(
 ) -> tuple[float, float]:
     """Drum with its layers at the end of the train; returns where the rope leaves it."""
     (x, y), drum = plan.drum, inputs.drum
-    radii = sorted({turn.radius for turn in turns})
-    for radius in reversed(radii):
+    radii = sorted({turn.radius for turn in turns}, reverse=True)
+    for radius in radii:
         outer = radius + inputs.rope.diameter / 2
         paper.circle(x, y, outer, facecolor=ROPE, edgecolor=BLUE, zorder=6)
     paper.circle(x, y, drum.diameter / 2, facecolor=GREY, edgecolor=INK, zorder=6.1, gid="drum")
     if drum.flange_diameter:
         paper.circle(x, y, drum.flange_diameter / 2, fill=False, edgecolor=INK, zorder=6.2)
-    return paper.at(x + radii[-1], y)
+    return paper.at(x + radii[0], y)
 
 
 def _draw_load(paper: _Paper, inputs: Inputs, hook: tuple[float, float], words: float) -> None:
@@ -258,23 +254,35 @@ def _draw_load(paper: _Paper, inputs: Inputs, hook: tuple[float, float], words: 
     crown, arrow = bottom + tall, left - 0.6 * em
     cuts, turn = (crown + 2.25 * em, crown + 2.95 * em), crown + 3.5 * em
     falls = x - 0.5 * em * np.arange(min(inputs.rope.falls, MOST_FALLS))
-    cord: dict[str, Any] = {"color": BLUE, "zorder": 5}
-    paper.line([falls] * 2, [[crown] * len(falls), [cuts[0]] * len(falls)], **cord)
-    paper.line([falls] * 2, [[cuts[1]] * len(falls), [top, *[turn] * (len(falls) - 1)]], **cord)
-    paper.line(falls, [turn] * len(falls), **cord)
     wave = np.linspace(-1, 1, 17)  # the rope is not drawn to scale: a break mark
     across = falls.mean() + (0.8 * em + np.ptp(falls) / 2) * wave
-    level = cuts - 0.22 * em * np.sin(math.pi * wave)[:, None]
-    paper.line(across, level, color=GREY, linewidth=look.line * 0.5, zorder=5)
-    frame: dict[str, Any] = {"facecolor": FAINT, "edgecolor": INK, "linewidth": look.line * 0.7}
-    paper.axes.add_patch(Rectangle((left, bottom), wide, tall, zorder=4, gid="load", **frame))
-    mass = text_of(inputs.load.mass, look.unit("kg"))
-    place = left + wide / 2, bottom + tall / 2
-    paper.axes.text(*place, mass, zorder=4.1, weight="bold", **CENTRED)
     ground = left - wide * 0.25, min(left + wide * 1.25, look.width - 0.3 * em)
-    hatch: dict[str, Any] = {"facecolor": "none", "edgecolor": PALE, "hatch": "////"}
-    paper.axes.fill_between(ground, floor - 0.5 * em, floor, linewidth=0, **hatch)
-    paper.line(ground, [floor] * 2, linewidth=look.line * 0.7)
+    ends, cord, fine = [1] * len(falls), {"color": BLUE, "zorder": 5}, look.line * 0.7
+    lines: list[tuple[Any, Any, dict[str, Any]]] = [
+        ([falls] * 2, np.outer((crown, cuts[0]), ends), cord),
+        ([falls] * 2, [np.multiply(cuts[1], ends), [top, *[turn] * (len(falls) - 1)]], cord),
+        (falls, np.multiply(turn, ends), cord),
+        (
+            across, cuts - 0.22 * em * np.sin(math.pi * wave)[:, None],
+            {"color": GREY, "linewidth": look.line * 0.5, "zorder": 5},
+        ),
+        (ground, [floor] * 2, {"linewidth": fine}),
+    ]  # fmt: skip
+    for xs, ys, style in lines:
+        paper.line(xs, ys, **style)
+    paper.axes.add_patch(
+        Rectangle(
+            (left, bottom), wide, tall, zorder=4, gid="load", facecolor=FAINT, edgecolor=INK,
+            linewidth=fine,
+        )
+    )  # fmt: skip
+    mass = text_of(inputs.load.mass, look.unit("kg"))
+    middle = left + wide / 2, bottom + tall / 2
+    paper.axes.text(*middle, mass, zorder=4.1, weight="bold", **CENTRED)
+    paper.axes.fill_between(
+        ground, floor - 0.5 * em, floor, linewidth=0, facecolor="none", edgecolor=PALE,
+        hatch="////",
+    )  # fmt: skip
     stroke = {"arrowstyle": "-|>", "color": GREY, "shrinkA": 0, "shrinkB": 0}
     paper.axes.annotate("", (arrow, crown + 2.2 * em), (arrow, floor), arrowprops=stroke)
     height = f"lift\n{text_of(inputs.load.height, look.unit('m'))}"
@@ -294,20 +302,22 @@ def _draw_section(
     own = _Paper(paper.axes, look, per, 1.6 * em, words + 2.7 * em + reach * per)
     core = 0.0, -drum.diameter / 2, drum.width, drum.diameter
     own.box(*core, facecolor=PALE, edgecolor=INK, zorder=2)
-    ends = np.array([own.x, own.at(drum.width, 0)[0]])
-    axis: dict[str, Any] = {"color": BLUE, "linewidth": own.fine, "linestyle": CENTRE_LINE}
-    own.line([ends[0] - 0.8 * em, ends[1] + 0.8 * em], [own.y] * 2, zorder=3, **axis)
+    ends = own.x, own.at(drum.width, 0)[0]
+    own.line(
+        [ends[0] - 0.8 * em, ends[1] + 0.8 * em], [own.y] * 2, zorder=3, color=BLUE,
+        linewidth=own.fine, linestyle=CENTRE_LINE,
+    )  # fmt: skip
     sides = np.array([[-flange * per], [flange * per]]) + own.y
     own.line([ends] * 2, sides, linestyle="-" if drum.flange_diameter else DASHED)
     cord: dict[str, Any] = {"edgecolor": BLUE, "linewidth": own.fine * 0.8, "zorder": 4}
-    many = len(turns) > MOST_CIRCLES
     for radius in {side * turn.radius for turn in turns for side in (1, -1)}:
         layer = [turn for turn in turns if turn.radius == abs(radius)]
-        low, high = (end(turn.along for turn in layer) for end in (min, max))
-        if many:
+        if len(turns) > MOST_CIRCLES:
+            low, high = (end(turn.along for turn in layer) for end in (min, max))
             size = low - d / 2, radius - d / 2, high - low + d, d
             own.box(*size, facecolor=ROPE, gid="layer", **cord)
-        for turn in layer if not many else ():
+            continue
+        for turn in layer:
             face = GREY if turn.dead else ROPE
             own.circle(turn.along, radius, d / 2, facecolor=face, gid="turn", **cord)
     _scale_bar(own, own.x, words + 0.9 * em, "drum: ")
@@ -330,24 +340,28 @@ def _scale_bar(paper: _Paper, x: float, y: float, before: str = "") -> None:
 def _captions(inputs: Inputs, plan: Plan, turns: Sequence[Turn], look: Look) -> list[str]:
     """The numbers of the build, a line each."""
     drum, rope, unit = inputs.drum, inputs.rope, look.unit("mm")
-    lines = ["; ".join(map(_motors_text, inputs.motors)), *_stage_texts(inputs.stage)]
-    if inputs.stage:
-        total = math.prod(stage.speed_ratio() ** stage.repeat for stage in inputs.stage)
-        own = any(group.pinion for group in inputs.motors)
-        lines.append(f"whole train {total:.4g}:1" + " with the first stage's own pinion" * own)
+    total = math.prod(stage.speed_ratio() ** stage.repeat for stage in inputs.stage)
+    own = " with the first stage's own pinion" * any(group.pinion for group in inputs.motors)
     dead = f", {drum.dead_turns:.3g} of them dead" if drum.dead_turns else ""
     layers = _counted(len({turn.radius for turn in turns}), "layer")
     size = f"{text_of(drum.diameter, unit)} × {text_of(drum.width, unit)}"
-    lines.append(f"drum {size}, {_counted(len(turns), 'turn')}{dead}, in {layers}")
     falls = f", {rope.falls} falls" if rope.falls > 1 else ""
     over = sum(sheave.repeat for sheave in inputs.sheave)
     sheaves = f", {_counted(over, 'sheave')} on the way" if over else ""
-    size = f"{text_of(rope.diameter, unit)} {harmless(rope.material)}"
-    lines.append(f"rope {size}{falls}{sheaves}; rope and load are not drawn to scale")
-    guessed = not all(motor.known for motor in plan.motors)
-    notes = ["dashed motors: size not given"] * guessed
-    notes += ["the motors do not all fit around their gear"] * plan.crowded
-    return [*lines, "; ".join(notes)] if notes else lines
+    cord = f"{text_of(rope.diameter, unit)} {harmless(rope.material)}"
+    notes = {
+        "dashed motors: size not given": not all(motor.known for motor in plan.motors),
+        "the motors do not all fit around their gear": plan.crowded,
+    }
+    lines = [
+        "; ".join(map(_motors_text, inputs.motors)),
+        *_stage_texts(inputs.stage),
+        f"whole train {total:.4g}:1{own}" if inputs.stage else "",
+        f"drum {size}, {_counted(len(turns), 'turn')}{dead}, in {layers}",
+        f"rope {cord}{falls}{sheaves}; rope and load are not drawn to scale",
+        "; ".join(note for note, holds in notes.items() if holds),
+    ]
+    return [line for line in lines if line]
 
 
 def _counted(count: int, noun: str) -> str:
@@ -356,26 +370,24 @@ def _counted(count: int, noun: str) -> str:
 
 def _stage_texts(stages: Sequence[Stage]) -> list[str]:
     """A line for each stage; where they are many, all in one paragraph."""
-    many, texts = len(stages) > MOST_STAGE_LINES, []
+    lines, shorts = [], []
     for n, stage in enumerate(stages, start=1):
         several, ratio = stage.repeat > 1, f"{stage.speed_ratio():.4g}:1"
-        pair = f"{stage.pinion}:{stage.gear}" if stage.kind == "spur" else f"{stage.kind} {ratio}"
-        if many:
-            texts.append(f"{n}: " + f"{stage.repeat} × " * several + pair)
-            continue
-        what = stage.kind
+        what, pair = stage.kind, f"{stage.kind} {ratio}"
         if stage.kind == "spur":
             module = f"module {text_of(stage.module, 'mm')}" if stage.module else ""
-            pitch = f"pitch {text_of(stage.diametral_pitch or 0.0, '1/in')}"
-            what = f"{stage.pinion} to {stage.gear} teeth, {module or pitch}"
+            size = module or f"pitch {text_of(stage.diametral_pitch or 0.0, '1/in')}"
+            what = f"{stage.pinion} to {stage.gear} teeth, {size}"
+            pair = f"{stage.pinion}:{stage.gear}"
         times = f"{stage.repeat} times " * several
-        texts.append(f"stage {n}: {times}{what}, {ratio}" + " each" * several)
-    return ["stages " + ", ".join(texts)] if many else texts
+        lines.append(f"stage {n}: {times}{what}, {ratio}" + " each" * several)
+        shorts.append(f"{n}: " + f"{stage.repeat} × " * several + pair)
+    return lines if len(stages) <= MOST_STAGE_LINES else ["stages " + ", ".join(shorts)]
 
 
 def _motors_text(group: MotorGroup) -> str:
     dead = f" ({group.dead} dead)" if group.dead else ""
     gearbox = f", gearbox {group.gearbox.ratio:.4g}:1" if group.gearbox else ""
     pinion = f", pinion {group.pinion}" if group.pinion else ""
-    volts = text_of(group.voltage, "V")
-    return f"{_counted(group.count, 'motor')}{dead}, {volts}{gearbox}{pinion}"
+    motors = f"{_counted(group.count, 'motor')}{dead}, {text_of(group.voltage, 'V')}"
+    return motors + gearbox + pinion

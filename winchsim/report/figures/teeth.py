@@ -68,16 +68,14 @@ def stage_factors(record: Record) -> tuple[StageFactor, ...]:
         Of the weaker of pinion and gear; stages without teeth are left out.
     """
     found = []
-    teeth = [link for link in record.machine.links if link.channel == "mesh"]
     for index, mesh in enumerate(record.machine.meshes):
-        links = (link for link in teeth if link.index == index)
-        weaker = min(links, key=lambda link: link.bears, default=None)
-        if weaker is None:
-            continue
-        force = np.abs(record[f"mesh_{index + 1}_force"])
-        with np.errstate(divide="ignore"):
-            values = np.where(force > 0, weaker.bears / force, math.inf)
-        found.append(StageFactor(mesh.label, weaker.required, values))
+        links = [k for k in record.machine.links if (k.channel, k.index) == ("mesh", index)]
+        if links:
+            weaker = min(links, key=lambda link: link.bears)
+            force = np.abs(record[f"mesh_{index + 1}_force"])
+            values = np.full_like(force, math.inf)
+            np.divide(weaker.bears, force, out=values, where=force > 0)
+            found.append(StageFactor(mesh.label, weaker.required, values))
     return tuple(found)
 
 
@@ -97,36 +95,38 @@ def tooth_factors(record: Record, look: Look) -> Figure | None:
     ranked = sorted(range(len(stages)), key=lambda i: stages[i].worst)
     leading = sorted(ranked[: len(SERIES)])
     notes = ("thin: held, the factor is at most this",) if record.bound.any() else ()
-    panels = [Panel("Tooth factor", "", 1.7)]
-    figure, frame = timeline(record, look, panels, notes=notes, rows=2)
-    (axes,) = frame.axes
+    figure, frame = timeline(record, look, [Panel("Tooth factor", "", 1.7)], notes=notes, rows=2)
     drawn: dict[int, Line2D] = {}
     for i in reversed(ranked):
         colour, dashes = SERIES[leading.index(i)] if i in leading else (GREY, "-")
         drawn[i] = _draw_stage(frame, stages[i], colour, dashes, faint=i not in leading)
-    _scale(axes, look, stages)
-    shown = [*leading, *(i for i in ranked if i not in leading)][: len(leading) + 1]
-    names = [stages[i].label if i in leading else "others" for i in shown]
-    lines = [drawn[i] for i in shown]
-    figure.legend(lines, names, loc="outside upper left", ncols=2 if look.width < 150 else 3)
+    _scale(frame.axes[0], look, stages)
+    legend = {stages[i].label if i in leading else "others": drawn[i] for i in (*leading, *ranked)}
+    figure.legend(
+        legend.values(), legend.keys(), loc="outside upper left", ncols=2 if look.width < 150 else 3
+    )
     return figure
 
 
 def _draw_stage(
     frame: Frame, stage: StageFactor, colour: str, dashes: object, *, faint: bool
 ) -> Line2D:
-    held = frame.record.bound
-    weight = frame.look.line * (0.45 if faint else 1.0)
+    held, values, name = (
+        frame.record.bound,
+        np.minimum(stage.values, MOST_FACTOR),
+        f"_{stage.label}",
+    )
+    width = frame.look.line * (0.45 if faint else 1.0)
     style: dict[str, Any] = {"color": colour, "linestyle": dashes}
-    values, name = np.minimum(stage.values, MOST_FACTOR), f"_{stage.label}"
-    line = frame.curve(0, np.where(held, np.nan, values), linewidth=weight, label=name, **style)
-    style |= {"linewidth": BOUND_WIDTH * weight, "label": f"{name} bound"}
+    line = frame.curve(0, np.where(held, np.nan, values), linewidth=width, label=name, **style)
+    style |= {"linewidth": BOUND_WIDTH * width, "label": f"{name} bound"}
     frame.curve(0, np.where(held, values, np.nan), **style)
     if not faint and stage.worst < MOST_FACTOR:
         at = int(np.argmin(stage.values))
-        face, x = "none" if held[at] else colour, [frame.shown.shown(frame.record.time[at])]
-        more = {"colour": colour, "markerfacecolor": face, "label": "_worst"}
-        points(frame.axes[0], x, [stage.worst], **more)
+        points(
+            frame.axes[0], [frame.shown.shown(frame.record.time[at])], [stage.worst],
+            colour=colour, markerfacecolor="none" if held[at] else colour, label="_worst",
+        )  # fmt: skip
     return line
 
 

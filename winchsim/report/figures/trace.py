@@ -1,6 +1,7 @@
 """What of a record is drawn: its samples segment by segment, in a unit that suits their size, over
 a stretch of time."""
 
+import math
 from typing import TypeVar
 
 import numpy as np
@@ -63,10 +64,8 @@ def window(start: float, end: float, around: float = 0.0) -> Window:
     span = end - start
     if span <= 0:
         return window(start - 0.5e-3 if start > 0 else 0.0, start + 0.5e-3, around)
-    if span >= 1200:
-        return Window(start, end, 0.0, "min")
     if span >= 1:
-        return Window(start, end)
+        return Window(start, end, 0.0, "min" if span >= 1200 else "s")
     return Window(start, end, round(around, 4) if start > 20 * span else 0.0, "ms")
 
 
@@ -75,16 +74,15 @@ def whole(record: Record) -> Window:
     return window(float(record.time[0]), float(record.time[-1]))
 
 
-FIXED = {"rotation": "rpm", "current": "A", "voltage": "V", "power": "W", "energy": "J",
-         "temperature": "°C"}  # fmt: skip
 BY_SIZE = {
     "height": ("mm", 0.1, "m"),
     "speed": ("mm/s", 1.0, "m/s"),
+    "current": ("A", math.inf, "A"),
     "tension": ("N", 1e4, "kN"),
     "torque": ("mN·m", 1.0, "N·m"),
 }
-"""Unit of each quantity; or the smaller unit, the SI value from which the larger one takes over,
-and that one."""
+"""Units of each quantity: the smaller one, the SI value from which the larger one takes over, and
+that one."""
 
 
 def suits(name: str, values: np.ndarray | float, look: Look) -> str:
@@ -93,18 +91,16 @@ def suits(name: str, values: np.ndarray | float, look: Look) -> str:
     Parameters
     ----------
     name : str
-        One of `FIXED` or `BY_SIZE`.
+        One of `BY_SIZE`.
     values : array_like
         SI.
     look : Look
         Says whether a US unit is used where there is one.
     """
-    if name in FIXED:
-        return look.unit(FIXED[name])
-    finite = np.abs(np.asarray(values, dtype=float))
     small, limit, large = BY_SIZE[name]
-    return look.unit(large if np.max(finite, initial=0.0, where=np.isfinite(finite)) >= limit
-                     else small)  # fmt: skip
+    size = np.abs(np.asarray(values, dtype=float))
+    most = np.max(size, initial=0.0, where=np.isfinite(size))
+    return look.unit(large if most >= limit else small)
 
 
 def broken(record: Record, *channels: np.ndarray) -> list[np.ndarray]:
