@@ -36,6 +36,7 @@ def test_a_random_scenario_ends_with_a_sound_record_or_is_refused(seed):
         pytest.param(101220, id="folds back at the start of a ramp while the load drives"),
         pytest.param(200224, id="a worm pushed down, and a tackle that sticks at rest"),
         pytest.param(204959, id="motors that pull next to nothing of the load on a stiff rope"),
+        pytest.param(213439, id="a bounce in a guide, settled from a rope that was stretched more"),
         pytest.param(203273, id="a drum that creeps back as its stalled motors fade"),
     ],
 )

@@ -5,7 +5,7 @@ import numpy as np
 
 from winchsim.frozen import replace
 from winchsim.model.keys import ModeKey
-from winchsim.model.motion import CALM, Motion
+from winchsim.model.motion import CALM, Motion, friction_sign
 from winchsim.physics import load
 from winchsim.physics.chain import drum_inertia, find_branch
 
@@ -39,9 +39,8 @@ def ride(motion: Motion, key: ModeKey, y: np.ndarray) -> float:
         stretch = motion.steady_pull(key, float(y[2])) * left / line.stiffness
         y[2] -= (stretch - y[4]) / line.falls
         y[4] = stretch
-    lost = line.stiffness / left * (before - stretch) ** 2 / 2 + m.body.friction * abs(
-        float(y[2]) - place
-    )
+    rubbed = friction_sign(key.load) * (float(y[2]) - place)  # less than 0: so much less of its way
+    lost = line.stiffness / left * (before - stretch) ** 2 / 2 + m.body.friction * rubbed
     if key.drum:
         turning, drum, rate = drum_inertia(motion.train(key)), float(y[1]), float(y[3])
         slip = rate - motion.riding_speed(key, y.tolist())
