@@ -5,8 +5,9 @@ import argparse
 from winchsim.commands.env import Env
 from winchsim.commands.outputs import again, finish
 from winchsim.commands.progress import progress
-from winchsim.report import choose as report
+from winchsim.report import sizing as report
 from winchsim.studies.choose import choose
+from winchsim.studies.sweep import rows_csv
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
@@ -18,6 +19,6 @@ def run(options: argparse.Namespace, env: Env) -> int:
         options, env, scenario.digest,
         report.choice_document(found, scenario, again(options)),
         json=lambda: report.choice_json(found, scenario),
-        csv=lambda: report.choice_csv(found),
+        csv=lambda: rows_csv(report.choice_rows(found)),
     )  # fmt: skip
     return found.exit_code

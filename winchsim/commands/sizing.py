@@ -11,6 +11,7 @@ from winchsim.commands.progress import progress
 from winchsim.inputs import Inputs
 from winchsim.report import sizing as report
 from winchsim.studies.sizing import size
+from winchsim.studies.sweep import rows_csv
 
 UNIT_OF_RANGE = {"drum": "mm", "voltage": "V", "heaviest": "kg"}
 """Unit of the range of a question; others count."""
@@ -46,7 +47,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
         options, env, scenario.digest,
         report.study_document(study, scenario, again(options)),
         json=lambda: report.study_json(study, scenario),
-        csv=lambda: report.study_csv(study),
+        csv=lambda: rows_csv(report.study_rows(study)),
         figure=figure,
     )  # fmt: skip
     return study.exit_code

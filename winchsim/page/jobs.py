@@ -20,7 +20,7 @@ from winchsim.report.lift import build as lift_document
 from winchsim.report.render.html import body
 from winchsim.report.render.options import Options
 from winchsim.report.words.checks import CHECKS
-from winchsim.report.words.sizing import change, time_or_end
+from winchsim.report.words.sizing import change, parts, time_or_end
 from winchsim.report.words.values import MARKS
 from winchsim.scenario.change import with_value
 from winchsim.scenario.read import Scenario
@@ -114,7 +114,6 @@ def question(inputs: Inputs, name: str) -> Iterator[dict[str, Any]]:
     """Candidates of a sizing question, or for ``choose`` the best builds of the parts at hand: for
     each its build and how it stands to each check that matters."""
     if name == "choose":
-        from winchsim.report.words.builds import parts
         from winchsim.studies.choose import choose
 
         choice = choose(inputs)

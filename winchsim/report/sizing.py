@@ -1,4 +1,4 @@
-"""The reports of sizing studies and sweeps: documents, JSON and CSV."""
+"""Reports of sizing studies, sweeps and choices from parts at hand: documents, JSON and rows."""
 
 from collections.abc import Sequence
 from typing import Any
@@ -16,6 +16,7 @@ from winchsim.report.document import (
     Node,
     Paragraph,
     Table,
+    Text,
     Value,
     joined,
     say,
@@ -27,10 +28,12 @@ from winchsim.report.words import advice
 from winchsim.report.words import sizing as words
 from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.details import LAST_SPARE, THIN, check_table
+from winchsim.report.words.outcome import outcome
 from winchsim.report.words.values import MARKS, limit_of, of_check, value
 from winchsim.scenario.read import Scenario
-from winchsim.studies.sizing import Power, Run, Study, most_power
-from winchsim.studies.sweep import Sweep, rows_csv
+from winchsim.studies.choose import Choice
+from winchsim.studies.sizing import Run, Study, most_power
+from winchsim.studies.sweep import Sweep
 
 MOST_ROWS = 16
 """Candidates in a table. [-]"""
@@ -49,37 +52,38 @@ def study_document(study: Study, scenario: Scenario, command: str = "") -> Docum
     taken = None if run is None else run.found
     shown = taken or next((run.found for run in study.runs if run.found is not None), None)
     left_out = say("The snag of the scenario is left out.") if study.snag_left_out else ()
-    texts = [*words.bands(study), words.present(study), left_out]
-    most, off = _most_power(study), study.difference
+    most, off = most_power(study), study.difference
     body = (
         FigureRef(name, "Candidates", "Every candidate by the quasi-static model."),
-        Paragraph(joined([text for text in texts if text])),
+        Paragraph(joined([*words.bands(study), words.present(study), left_out])),
         _binding(study),
         THIN,
     )
-    power = "{} at {}, at {}; strength is left out."
-    largest = "Largest difference in lift time {}."
+    power: Text = ()
+    if most is not None:
+        at = value(most.power, "W"), value(most.mass, "kg"), value(most.speed, "m/s")
+        power = say("{} at {}, at {}; strength is left out.", *at)
+    largest = () if off is None else say("Largest difference in lift time {}.", Value(off, "%"))
+    runs = tuple(_run(study, run) for run in study.runs)
+    candidates = tuple(
+        (words.candidate(study, i), *_results(study.sweep, i, study.sweep.always))
+        for i in shown_rows(study)
+    )
     sections = {
-        "Candidates, by the quasi-static model": (_candidates(study),),
+        "Candidates, by the quasi-static model": (
+            Table((name, *_result_columns(study.sweep)), candidates, name="candidates"),
+        ),
         "Checks of the recommended build": (
             check_table(() if taken is None else taken.checks, all_rows=True),
         ),
-        "Most power to the load": (Paragraph(say(power, *_of_power(most)) if most else ()),),
+        "Most power to the load": (Paragraph(power),),
         "Simulated in full": (
-            _runs(study),
-            Paragraph(() if off is None else say(largest, Value(off, "%")), faint=True),
+            Table((name, *RUN_HEADS), runs, name="runs"),
+            Paragraph(largest, faint=True),
         ),
     }
     answer = frame.headline(*frame.of_checks(taken), words.recommendation(study), scenario.name)
     return frame.document(scenario, answer, body, sections, shown, command)
-
-
-def _most_power(study: Study) -> Power | None:
-    return most_power(study) if study.question.name == "heaviest" else None
-
-
-def _of_power(found: Power) -> tuple[Value, Value, Value]:
-    return value(found.power, "W"), value(found.mass, "kg"), value(found.speed, "m/s")
 
 
 def _binding(study: Study) -> Table:
@@ -90,13 +94,12 @@ def _binding(study: Study) -> Table:
     nowhere.
     """
     index = study.nearest if study.recommended is None else study.recommended
-    found = next((run.found for run in study.runs if run.index == index), None)
-    rows: list[tuple[Cell, ...]] = []
-    spare = []
+    run, rows, spare = study.run_of(index), list[tuple[Cell, ...]](), []
     for place, (c, ok, failing) in enumerate(study.limits):
-        check = None if found is None else found.check(c.key)
-        known = (words.limit(c, index), words.number(study.sweep, c, index), words.status(c, index))
-        if check is not None and check.value is not None and check.key is not CheckKey.TARGET:
+        check = run and run.found and run.found.check(c.key)
+        mark = MARKS[list(Status)[c.rank[index]]]
+        known = (words.limit(c, index), words.number(study.sweep, c, index), mark)
+        if check and check.value is not None and check.key is not CheckKey.TARGET:
             known = (limit_of(check), of_check(check).alone, MARKS[check.status])
         cells = (words.spans(study, mask) if mask.any() else "" for mask in (ok, failing))
         rows.append((CHECKS[c.key], *known, *cells))
@@ -111,21 +114,12 @@ def shown_rows(study: Study) -> list[int]:
     """Candidates worth a row: the recommended one, the present one, those in full, and others
     spread over the range."""
     every, offered = np.arange(len(study.values)), np.flatnonzero(study.offered)
-    few = MOST_ROWS <= len(offered) < len(every) / 2
-    pool = offered if few else every
+    pool = offered if MOST_ROWS <= len(offered) < len(every) / 2 else every
     if study.changes:
         pool = np.lexsort((~study.sweep.meets, -study.sweep.ranks))[:MOST_ROWS]
     spread = pool[np.unique(np.round(np.linspace(0, len(pool) - 1, MOST_ROWS)).astype(int))]
-    also = [*(run.index for run in study.runs), study.nearest, study.present]
+    also = {*(run.index for run in study.runs), study.nearest, study.present}
     return sorted({*spread.tolist(), *also} - {None})
-
-
-def _candidates(study: Study) -> Table:
-    rows = tuple(
-        (words.candidate(study, i), *_results(study.sweep, i, study.sweep.always))
-        for i in shown_rows(study)
-    )
-    return Table((study.question.name, *_result_columns(study.sweep)), rows, name="candidates")
 
 
 def _result_columns(found: Sweep) -> tuple[str, ...]:
@@ -143,9 +137,7 @@ def _results(found: Sweep, i: int, leave_out: tuple[CheckKey, ...] = ()) -> tupl
     )
 
 
-def _runs(study: Study) -> Table:
-    heads = (study.question.name, "status", "lift time", "quasi-static", "difference", "end")
-    return Table(heads, tuple(_run(study, run) for run in study.runs), name="runs")
+RUN_HEADS = ("status", "lift time", "quasi-static", "difference", "end")
 
 
 def _run(study: Study, run: Run) -> tuple[Cell, ...]:
@@ -160,8 +152,11 @@ def _run(study: Study, run: Run) -> tuple[Cell, ...]:
 def study_json(study: Study, scenario: Scenario) -> str:
     """JSON text of a sizing study: what is recommended with its assessment, limits, runs and all
     candidates."""
-    take, unit = study.recommended, PRINTED_UNITS[study.question.unit].si
+    unit = PRINTED_UNITS[study.question.unit].si
     name = key("value", unit)
+
+    def place(index: int) -> dict[str, Any]:
+        return {name: study.values[index].item(), "change": _change(study, index)}
 
     def bands(mask: np.ndarray) -> list[list[float]]:
         return [[float(study.values[a]), float(study.values[b])] for a, b in study.bands(mask)]
@@ -175,9 +170,7 @@ def study_json(study: Study, scenario: Scenario) -> str:
         command=study.question.name,
         path=study.path,
         unit=unit,
-        recommended=None
-        if take is None
-        else {name: study.values[take].item(), "change": _change(study, take)},
+        recommended=None if study.recommended is None else place(study.recommended),
         status=None if run is None or run.found is None else run.found.status.value,
         checks=[] if run is None or run.found is None else facts(run.found.checks),
         meets_every_limit=bands(study.sweep.meets),
@@ -187,7 +180,7 @@ def study_json(study: Study, scenario: Scenario) -> str:
             {"check": column.key.value, "ok": bands(ok), "fails": bands(failing)}
             for column, ok, failing in study.limits
         ],
-        nearest={name: study.values[study.nearest].item(), "change": _change(study, study.nearest)},
+        nearest=place(study.nearest),
         full_runs=[
             {
                 name: study.values[r.index].item(),
@@ -202,7 +195,7 @@ def study_json(study: Study, scenario: Scenario) -> str:
         ],
         largest_difference=study.difference,
         wanted=facts(study.wanted),
-        most_power=facts(_most_power(study)),
+        most_power=facts(most_power(study)),
     )
 
 
@@ -212,19 +205,14 @@ def _change(study: Study, index: int) -> str | None:
 
 def study_rows(study: Study) -> list[dict[str, Any]]:
     """Every candidate as plain values."""
-    name = key(study.path, study.question.unit)
-    rows = study.sweep.rows()
-    for index, row in enumerate(rows):
-        row.setdefault(name, study.values[index].item())
-        row["meets_every_limit"] = bool(study.sweep.meets[index])
-        if study.changes:
-            row["change"] = _change(study, index)
-    return [{name: row.pop(name), **row} for row in rows]
-
-
-def study_csv(study: Study) -> str:
-    """Every candidate as CSV text."""
-    return rows_csv(study_rows(study))
+    name, found = key(study.path, study.question.unit), study.sweep
+    changes = [{"change": _change(study, i)} if study.changes else {} for i in range(len(found))]
+    return [
+        {name: given.item(), **row, "meets_every_limit": bool(meets), **change}
+        for given, row, meets, change in zip(
+            study.values, found.rows(), found.meets, changes, strict=True
+        )
+    ]
 
 
 # --- sweeps
@@ -244,9 +232,9 @@ def sweep_document(found: Sequence[Swept], command: str) -> Document:
     """
     body: list[Node] = []
     for scenario, swept, base in found:
-        best = max(Status, key=lambda status: (status.rank in swept.ranks, status.rank))
-        count = f"{int(np.sum(swept.ranks == best.rank))} of {len(swept)} builds"
-        answer = frame.headline(MARKS[best], count, words.swept(swept), scenario.name)
+        best, mark = swept.ranks.max(), MARKS[swept.status(int(np.argmax(swept.ranks)))]
+        count = f"{int(np.sum(swept.ranks == best))} of {len(swept)} builds"
+        answer = frame.headline(mark, count, words.swept(swept), scenario.name)
         body += [answer, _sweep_table(swept, base)]
     first, *rest = body
     caption = "Builds by the quasi-static model, or in full where asked for."
@@ -270,10 +258,8 @@ def _sweep_table(swept: Sweep, base: Sweep) -> Table:
 
 
 def _value(swept: Sweep, path: str, index: int) -> Cell:
-    given = swept.values[path][index].item()
-    if isinstance(given, str | bool):
-        return str(given)
-    return words.varied(float(given), spec_at(swept.inputs, path).unit)
+    given, unit = swept.values[path][index].item(), spec_at(swept.inputs, path).unit
+    return str(given) if isinstance(given, str | bool) else words.varied(float(given), unit)
 
 
 def sweep_json(found: Sequence[Swept]) -> str:
@@ -299,3 +285,105 @@ def sweep_rows(found: Sequence[Swept]) -> list[dict[str, Any]]:
     ]
     names = dict.fromkeys(name for row in rows for name in row)
     return [{name: row.get(name) for name in names} for row in rows]
+
+
+# --- choices
+
+
+def _verdict(found: Choice) -> Text:
+    """The best build in a sentence, and what becomes of the load."""
+    if not found.builds:
+        return say("No build from these parts could be simulated.")
+    start = "Take {}." if found.exit_code == 0 else "No build meets the limits. Nearest: {}."
+    return joined([say(start, words.parts(found.builds[0])), outcome(found.found[0])])
+
+
+def choice_document(found: Choice, scenario: Scenario, command: str) -> Document:
+    """Document of a choice; `command` shows all details."""
+    best = found.found[0] if found.found else None
+    aim, which = "room to the nearest limit", "spread over the starting margin"
+    if found.fastest:
+        aim, which = "lift time", "those estimated to be fastest"
+    which = f" ({which})" if found.tried < found.possible else ""
+    counted = say(
+        f"{found.tried} of {found.possible} possible builds{which} tried by the quasi-static "
+        f"model; no check fails for {found.sound} of them. Fewest thin checks first, then by {aim}."
+    )
+    actions = () if best is None else advice.actions(best)
+    checks = check_table(() if best is None else best.checks, all_rows=True)
+    body = (_builds(found), *actions, Paragraph(counted, faint=True))
+    sections = {"Gears of the best build": (_gears(found),), "Its checks": (checks,)}
+    answer = frame.headline(*frame.of_checks(best), _verdict(found), scenario.name)
+    return frame.document(scenario, answer, body, sections, best, command)
+
+
+def _builds(found: Choice) -> Table:
+    chosen: dict[str, list[Cell]] = {
+        "gears": [words.train(build) for build in found.builds],
+        "ratio": [Value(build.value) if build.train else "" for build in found.builds],
+        "motors": [words.motors(build) for build in found.builds],
+        "drum": [Value(b.drum.diameter, "mm") if b.drum else "" for b in found.builds],
+        "rope": [Value(b.rope.diameter, "mm") if b.rope else "" for b in found.builds],
+    }
+    chosen = {name: cells for name, cells in chosen.items() if any(cells)}
+    rows = tuple(
+        (
+            *(cells[place] for cells in chosen.values()),
+            words.time_or_end(found.full, place),
+            MARKS[found.full.status(place)],
+            words.bound_by(found.full, place),
+        )
+        for place in range(len(found.builds))
+    )
+    return Table((*chosen, "time", "status", "bound by"), rows, name="builds")
+
+
+def _gears(found: Choice) -> Table:
+    heads = ("stage", "teeth", "module", "ratio", "centre distance", "pinion", "gear")
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (
+            str(place),
+            f"{pair[0].teeth}:{pair[1].teeth}",
+            Value(pair[0].module, "mm"),
+            Value(pair[1].teeth / pair[0].teeth),
+            Value(words.centre_distance(pair), "mm"),
+            *(gear.material or "" for gear in pair),
+        )
+        for place, pair in enumerate(found.builds[0].train if found.builds else (), start=1)
+    )
+    return Table(heads, rows, name="pairs")
+
+
+def choice_rows(found: Choice) -> list[dict[str, Any]]:
+    """The best builds as plain values."""
+    return [
+        {
+            "build": sentence_text(words.parts(build)),
+            "ratio": build.value,
+            "gears": words.train(build) or None,
+            "motors": words.motors(build) or None,
+            "drum_diameter_m": None if build.drum is None else build.drum.diameter,
+            "rope_diameter_m": None if build.rope is None else build.rope.diameter,
+            **row,
+        }
+        for build, row in zip(found.builds, found.full.rows(), strict=True)
+    ]
+
+
+def choice_json(found: Choice, scenario: Scenario) -> str:
+    """JSON text of a choice."""
+    return document(
+        digest=scenario.digest,
+        verdict=sentence_text(_verdict(found)),
+        cautions=list(advice.CAUTIONS.values()),
+        rows=choice_rows(found),
+        command="choose",
+        tried=found.tried,
+        possible=found.possible,
+        no_check_fails=found.sound,
+        fastest=found.fastest,
+        centre_distances_m=[
+            [words.centre_distance(pair) for pair in build.train] for build in found.builds
+        ],
+        checks=facts(found.found[0].checks) if found.found else [],
+    )

@@ -170,7 +170,11 @@ class Study:
     @property
     def confirmation(self) -> Run | None:
         """Full simulation of what is recommended."""
-        return next((run for run in self.runs if run.index == self.recommended), None)
+        return self.run_of(self.recommended)
+
+    def run_of(self, index: int | None) -> Run | None:
+        """Full simulation of a candidate."""
+        return next((run for run in self.runs if run.index == index), None)
 
     @property
     def exit_code(self) -> int:

@@ -1,21 +1,23 @@
-"""What a sizing study or a sweep found, in words."""
+"""What a sizing study, a sweep or a choice found, in words; builds from parts at hand."""
 
 import math
 from collections.abc import Collection
+from itertools import groupby
 
 import numpy as np
 
 from winchsim.assessment.candidates import RANKS, CheckColumn
 from winchsim.assessment.kinds import CheckKey, End, Side, Status
 from winchsim.frozen import replace
+from winchsim.inputs import MotorGroup
+from winchsim.quantity_text import in_unit
 from winchsim.report.document import Cell, Text, Value, joined, say
-from winchsim.report.words import builds
 from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.outcome import outcome
-from winchsim.report.words.values import AT_LEAST, AT_MOST, MARKS, TIMES, suited
-from winchsim.studies.builds import Build
+from winchsim.report.words.values import AT_LEAST, AT_MOST, TIMES, suited
+from winchsim.studies.builds import Build, Pair
 from winchsim.studies.sizing import Study
-from winchsim.studies.sweep import CHECK_UNITS, WHILE_LIFTED, Sweep
+from winchsim.studies.sweep import CHECK_UNITS, Sweep
 
 _WORDS = {
     "drum": ("drum", "Take a drum of {}.", "Keep the drum of {}."),
@@ -42,15 +44,9 @@ ENDS = {
 
 def candidate(study: Study, index: int) -> Text:
     """One candidate of a study."""
-    return (
-        change(study.changes[index])
-        if study.changes
-        else of_question(study, float(study.values[index]))
-    )
-
-
-def of_question(study: Study, number: float) -> Text:
-    """A value of what a study varies."""
+    if study.changes:
+        return change(study.changes[index])
+    number = float(study.values[index])
     if study.question.name == "motors":
         return say(f"{number:g} motor{'' if number == 1 else 's'}")
     return (varied(number, study.question.unit),)
@@ -68,13 +64,12 @@ def ended(end: End | None) -> str:
 
 def change(found: Build) -> Text:
     """One change of the gears, or other parts."""
-    if found.kind == "present":
-        return say("as at present")
+    ratio = f" ({found.value:.4g}:1)"
     if found.kind == "parts":
-        ratio = f" ({found.value:.4g}:1)" if found.train else ""
-        return joined([builds.parts(found), say(ratio)], "")
+        return joined([parts(found), say(ratio if found.train else "")], "")
     pair = "" if found.gear is None else f", {found.pinion}:{found.gear},"
     texts = {
+        "present": "as at present",
         "none": "as they are",
         "teeth": (
             f"{found.pinion}:{found.gear} instead of "
@@ -83,7 +78,7 @@ def change(found: Build) -> Text:
         "more": f"one more pair{pair} behind stage {found.stage}",
         "fewer": f"one pair fewer in stage {found.stage}",
     }
-    return say(f"{texts[found.kind]} ({found.value:.4g}:1)")
+    return say(texts[found.kind] + (ratio if found.kind != "present" else ""))
 
 
 def recommendation(study: Study) -> Text:
@@ -113,16 +108,13 @@ def _fails_from(study: Study) -> Text:
 
 
 def _none(study: Study) -> Text:
-    noun, run = (
-        _WORDS[study.question.name][0],
-        next((run for run in study.runs if run.index == study.nearest), None),
-    )
+    noun, run = _WORDS[study.question.name][0], study.run_of(study.nearest)
     none = say(f"No {noun} from {{}} meets the limits.", _between(study, 0, -1))
     if study.changes:
         none = say(f"None of {len(study.values)} builds meets the limits.")
-    problem = study.sweep.problems.get(study.nearest, "") if run is None else run.problem
-    known = None if run is None else run.found
-    end = (problem,) if known is None else outcome(known)
+    end: Text = (study.sweep.problems.get(study.nearest, ""),)
+    if run is not None:
+        end = (run.problem,) if run.found is None else outcome(run.found)
     return joined([none, say("Nearest: {}.", candidate(study, study.nearest)), end])
 
 
@@ -192,24 +184,22 @@ def present(study: Study) -> Text:
 
 def limit(column: CheckColumn, index: int) -> Text:
     """The value from which on a check of one candidate is ok."""
-    known = column.hard if column.required is None else column.required
-    number = None if known is None else float(np.broadcast_to(known, column.value.shape)[index])
-    if number is None or not math.isfinite(number) or column.key is CheckKey.TARGET:
+    known = np.asarray(column.hard if column.required is None else column.required, dtype=float)
+    number = float(np.broadcast_to(known, column.value.shape)[index])
+    if not math.isfinite(number) or column.key is CheckKey.TARGET:
         return ()
-    sign = AT_LEAST if column.side is Side.LEAST else AT_MOST
-    return (sign, _printed(column.key, number))
+    return (AT_LEAST if column.side is Side.LEAST else AT_MOST, _printed(column.key, number))
 
 
 def number(found: Sweep, column: CheckColumn, index: int) -> Cell:
     """Value of a check of one build; blank where it needs a lift that reaches its target."""
     if column.key is CheckKey.TARGET:
-        return "reached" if found.ends[index] is End.REACHED else "missed"
+        return "reached" if found.lifted[index] else "missed"
     value = float(column.value[index])
-    unread = column.key in WHILE_LIFTED and found.ends[index] is not End.REACHED
+    if math.isnan(value) or not found.is_read(column.key)[index]:
+        return ""
     endless = "locked" if found.inputs.pawl is None else "pawl"
-    return (
-        "" if unread or math.isnan(value) else replace(_printed(column.key, value), endless=endless)
-    )
+    return replace(_printed(column.key, value), endless=endless)
 
 
 def _printed(key: CheckKey, value: float) -> Value:
@@ -217,16 +207,10 @@ def _printed(key: CheckKey, value: float) -> Value:
     return Value(value, unit, sign="" if unit else TIMES)
 
 
-def status(column: CheckColumn, index: int) -> Cell:
-    """Status of a check of one candidate."""
-    return MARKS[list(Status)[column.rank[index]]]
-
-
 def time_or_end(found: Sweep, index: int) -> Cell:
     """Lift time of a build, or how it ended."""
-    if found.ends[index] is not End.REACHED:
-        return ended(found.ends[index])
-    return Value(float(found.results["lift_time"][index]), "s")
+    time = Value(float(found.results["lift_time"][index]), "s")
+    return time if found.lifted[index] else ended(found.ends[index])
 
 
 def bound_by(found: Sweep, index: int, leave_out: Collection[CheckKey] = ()) -> str:
@@ -237,9 +221,42 @@ def bound_by(found: Sweep, index: int, leave_out: Collection[CheckKey] = ()) -> 
 
 def swept(found: Sweep) -> Text:
     """How many builds of a sweep have no failing check."""
-    count, okay = (
-        int(np.sum(found.ranks > RANKS[Status.FAILS])), int(np.sum(found.ranks == RANKS[Status.OK]))
-    )  # fmt: skip
-    if not count:
-        return say("Every build fails a check.")
-    return say(f"No check fails in {count} of {len(found)} builds; all checks are ok in {okay}.")
+    count, okay = int(found.sound.sum()), int(np.sum(found.ranks == RANKS[Status.OK]))
+    some = f"No check fails in {count} of {len(found)} builds; all checks are ok in {okay}."
+    return say(some if count else "Every build fails a check.")
+
+
+# --- builds from parts at hand
+
+
+def train(found: Build) -> str:
+    """Pairs from the motors on, such as ``2 × 12:40, 14:49``; empty where the train stays."""
+    pairs = (f"{pinion.teeth}:{gear.teeth}" for pinion, gear in found.train)
+    runs = [(pair, len(list(equal))) for pair, equal in groupby(pairs)]
+    return ", ".join(pair if count == 1 else f"{count} × {pair}" for pair, count in runs)
+
+
+def motors(found: Build) -> str:
+    """Which motors, such as ``3 × red``; empty where they stay."""
+    return " and ".join(f"{number} × {named(motor)}" for motor, number in found.motors)
+
+
+def named(motor: MotorGroup) -> str:
+    """What a motor at hand is called."""
+    return getattr(motor, "name", "") or f"motor of {in_unit(motor.voltage, 'V'):g} V"
+
+
+def parts(found: Build) -> Text:
+    """What a build is made of, as far as it was chosen."""
+    texts = [say(text) for text in (train(found), motors(found)) if text]
+    if found.drum is not None:
+        texts.append(say("drum {}", Value(found.drum.diameter, "mm")))
+    if found.rope is not None:
+        texts.append(say("{} rope {}", found.rope.material, Value(found.rope.diameter, "mm")))
+    return joined(texts, ", ")
+
+
+def centre_distance(pair: Pair) -> float:
+    """Distance of the axes of a pair without profile shift. [m]"""
+    pinion, gear = pair
+    return pinion.module * (pinion.teeth + gear.teeth) / 2
