@@ -148,3 +148,11 @@ def test_the_line_of_a_limit_lies_where_the_check_crosses_it(scenario, see):
 def test_a_sweep_of_words_can_be_drawn(scenario, see):
     found = winchsim.sweep(scenario, {"rope.material": ["polyester", "nylon"]})
     assert see.texts_beyond(sweep_figure(found, COLUMN)) == []
+
+
+def test_a_sweep_in_full_can_be_drawn(scenario, see):
+    """Its limits are those of each build."""
+    loads = [scenario.load.mass, 0.5 * scenario.load.mass]
+    found = winchsim.sweep(scenario, {"load.mass": loads}, simulate=True, workers=1)
+    panels = see.panels(sweep_figure(found, COLUMN))
+    assert "limit 1.25" in {line.get_label() for line in panels[1].get_lines()}

@@ -3,7 +3,6 @@ limits."""
 
 import math
 from collections.abc import Sequence
-from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -11,7 +10,7 @@ from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
 
 from winchsim.assessment.candidates import RANKS, CheckColumn
-from winchsim.assessment.kinds import CheckKey, End, Side, Status
+from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.frozen import dataclass
 from winchsim.inputs import spec_at
 from winchsim.quantity_text import in_unit, show
@@ -36,7 +35,7 @@ from winchsim.report.figures.look import (
 )
 from winchsim.report.words.checks import CHECKS
 from winchsim.studies.sizing import Study
-from winchsim.studies.sweep import WHILE_LIFTED, Sweep
+from winchsim.studies.sweep import Sweep
 
 MOST = 6.0
 """Margins and factors are drawn up to this. [-]"""
@@ -83,10 +82,9 @@ class Axis:
 
 
 def _axis(path: str, values: np.ndarray, unit: str, scale: str, look: Look) -> Axis:
-    shown = look.unit(unit)
+    unit = look.unit(unit)
     name = "Motors" if path.endswith(".count") else NAMES.get(path, path)
-    found = in_unit(np.asarray(values, dtype=float), shown)
-    return Axis(quantity_label(name, shown), shown, found, scale)
+    return Axis(quantity_label(name, unit), unit, in_unit(values.astype(float), unit), scale)
 
 
 @styled
@@ -98,8 +96,7 @@ def study_figure(study: Study, look: Look) -> Figure:
     study : Study
     look : Look
     """
-    question = study.question
-    axis = _axis(study.path, study.values, question.unit, question.scale, look)
+    axis = _axis(study.path, study.values, study.question.unit, study.question.scale, look)
     runs = [(axis.values[run.index], run.time) for run in study.runs if run.time is not None]
     return _curves(study.sweep, axis, look, study.recommended, runs)
 
@@ -122,9 +119,8 @@ def sweep_figure(found: Sweep, look: Look) -> Figure:
     kinds = [len(np.unique(values)) for values in found.values.values()]
     if len(axes) == len(kinds) == 2 and min(kinds) > 1 and math.prod(kinds) == len(found):
         return _map(found, axes[0], axes[1], look)
-    count = np.arange(1.0, len(found) + 1)
-    axis = axes[0] if axes else Axis(", ".join(found.values), "", count, "dots")
-    return _curves(found, axis, look)
+    count = Axis(", ".join(found.values), "", np.arange(1.0, len(found) + 1), "dots")
+    return _curves(found, axes[0] if axes else count, look)
 
 
 # --- curves
@@ -146,16 +142,16 @@ def _curves(
         if axis.scale != "dots":
             _shade(axes, axis.values[order], found.ranks[order] == RANKS[Status.FAILS])
         if best is not None:
-            place = axis.values[best]
-            axes.axvline(place, color=GREEN, linewidth=0.8 * look.line, zorder=1.5, label="_best")
+            x = axis.values[best]
+            axes.axvline(x, color=GREEN, linewidth=0.8 * look.line, zorder=1.5, label="_best")
+            take = f"taken: {float(x):.4g} {axis.unit}".strip() if axes is panels[-1] else ""
+            axes.set_title(take, loc="right", color=GREEN)
     if runs:
-        x, y = zip(*runs, strict=True)
-        points(panels[0], x, y, "D", VERMILLION, label="full run", clip_on=False)
+        points(
+            panels[0], *zip(*runs, strict=True), "D", VERMILLION, label="full run", clip_on=False
+        )
     for axes in panels:
         axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, handlelength=1.6)
-    if best is not None:
-        take = f"taken: {float(axis.values[best]):.4g} {axis.unit}".strip()
-        panels[-1].set_title(take, loc="right", color=GREEN)
     return figure
 
 
@@ -171,10 +167,8 @@ def _panel(
     highest, limits = 1.0, {}
     for (key, name), (colour, dashes), marker in zip(rows, SERIES[1:], MARKERS, strict=False):
         values, limit = _values(found, key)
-        style: dict[str, Any] = {"linestyle": dashes}
-        if axis.scale == "dots":
-            face = colour if marker == "o" else "none"
-            style = {"linestyle": "none", "marker": marker, "markerfacecolor": face}
+        dots = {"marker": marker, "markerfacecolor": colour if marker == "o" else "none"}
+        style = {"linestyle": "none", **dots} if axis.scale == "dots" else {"linestyle": dashes}
         axes.plot(
             axis.values[order], values[order], color=colour, label=name or "simplified", **style
         )
@@ -186,25 +180,23 @@ def _panel(
             limit, color=GREY, linewidth=0.7 * look.line, linestyle=LIMIT_DASHES,
             label=f"limit {text}",
         )  # fmt: skip
-    checks = any(isinstance(key, CheckKey) for key, _ in rows)
-    axes.set_ylim(0, 1.15 * (min(highest, MOST) if checks else highest))
+    most = MOST if isinstance(rows[0][0], CheckKey) else math.inf
+    axes.set_ylim(0, 1.15 * min(highest, most))
 
 
 def _values(found: Sweep, key: str) -> tuple[np.ndarray, float | None]:
     """A result or a check of each build, NaN where there is none, and the limit of the check;
     factors over the required one."""
-    lifted = np.array([end is End.REACHED for end in found.ends])
     if not isinstance(key, CheckKey):
-        return np.where(lifted, found.results[key], np.nan), None
+        return np.where(found.lifted, found.results[key], np.nan), None
     column = found.check(key)
     if column is None:
         return np.full(len(found), np.nan), None
-    values = np.where(
-        np.isfinite(column.value) & (lifted | (key not in WHILE_LIFTED)), column.value, np.nan
-    )
+    read = np.isfinite(column.value) & found.is_read(key)
+    values = np.where(read, column.value, np.nan)
     if key in (CheckKey.PARTS, CheckKey.JAM):
         return values / column.required, 1.0
-    return values, float(column.required)
+    return values, float(np.nanmax(column.required))
 
 
 def _along(axes: Axes, axis: Axis) -> None:
@@ -225,11 +217,11 @@ def _shade(axes: Axes, places: np.ndarray, bad: np.ndarray) -> None:
     first, last = axes.get_xlim()
     edges, fails = [first, *places, last], np.pad(bad.astype(float), 1, mode="edge")
     top = axes.get_ylabel() == PANELS[0][0]
-    style: dict[str, Any] = {"facecolor": "none", "edgecolor": PALE, "hatch": "////", "zorder": 0}
     if bad.any():
         axes.fill_between(
             edges, fails, step="mid", transform=axes.get_xaxis_transform(), linewidth=0,
-            label="a check fails" if top else "_fails", **style,
+            label="a check fails" if top else "_fails", facecolor="none", edgecolor=PALE,
+            hatch="////", zorder=0,
         )  # fmt: skip
 
 
@@ -241,8 +233,8 @@ def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
     (across, columns), (up, rows) = (np.unique(v.values, return_inverse=True) for v in (x, y))
     grid = np.zeros((len(up), len(across)), dtype=int)
     grid[rows, columns] = np.arange(len(found))
-    keys = found.changeable - {CheckKey.TARGET}
-    lines = [(column, _share(found, column)[grid]) for column in found.checks if column.key in keys]
+    shown = (c for c in found.checks if c.key in found.changeable - {CheckKey.TARGET})
+    lines = [(column, _share(found, column)[grid]) for column in shown]
     lines = [(column, share) for column, share in lines if share.min() < 1 < share.max()]
     texts = ["hatched: a check fails, grey: a check is thin"]
     for n, (column, _) in enumerate(lines, start=1):
@@ -270,10 +262,8 @@ def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
 def _share(found: Sweep, column: CheckColumn) -> np.ma.MaskedArray:
     """Value over the required one, at least 1 where it is met; masked where there is none."""
     limit = column.hard if column.required is None else column.required
-    unread = (column.key in WHILE_LIFTED) & np.array([end is not End.REACHED for end in found.ends])
     with np.errstate(divide="ignore", invalid="ignore"):
         share = column.value / np.asarray(limit, dtype=float)
         share = share if column.side is Side.LEAST else 1 / share
-    return np.ma.array(
-        np.clip(np.nan_to_num(share, posinf=MOST), 0.0, MOST), mask=unread | np.isnan(share)
-    )
+    drawn = np.clip(np.nan_to_num(share, posinf=MOST), 0.0, MOST)
+    return np.ma.array(drawn, mask=~found.is_read(column.key) | np.isnan(share))
