@@ -147,9 +147,8 @@ def _curves(
             take = f"taken: {float(x):.4g} {axis.unit}".strip() if axes is panels[-1] else ""
             axes.set_title(take, loc="right", color=GREEN)
     if runs:
-        points(
-            panels[0], *zip(*runs, strict=True), "D", VERMILLION, label="full run", clip_on=False
-        )
+        x, y = np.transpose(runs)
+        points(panels[0], x, y, "D", VERMILLION, label="full run", clip_on=False)
     for axes in panels:
         axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=4, handlelength=1.6)
     return figure
