@@ -8,8 +8,8 @@ import numpy as np
 import pytest
 
 from winchsim.assessment.evaluate import assess
-from winchsim.assessment.kinds import Assessment, CheckKey, End, FindingKind
-from winchsim.assessment.proposals import more_motors
+from winchsim.assessment.kinds import ActionKind, Assessment, CheckKey, End, FindingKind
+from winchsim.assessment.proposals import smallest
 from winchsim.assessment.teeth import tooth_lives, tooth_warmth
 from winchsim.face import parse as loads
 from winchsim.inputs import (
@@ -969,7 +969,8 @@ def test_the_group_that_needs_fewest_gets_more_motors():
     tiny ones does."""
     tiny = group(count=3, stall_torque=1e-5, stall_current=2.3e-3, no_load_current=1e-4)
     inputs = winch(tiny, group(count=1), load=Load(mass=18.0, height=0.1))
-    found = next(more_motors(inputs, build(inputs), [lambda lifts, _: lifts.stall_margin_hot >= 1]))
+    goals = [lambda lifts, _: lifts.stall_margin_hot >= 1]
+    found = next(smallest(ActionKind.MORE_MOTORS, inputs, build(inputs), goals))
     (change,) = found.changes
     assert (change.path, change.before) == ("motors.2.count", 1) and change.after <= 3
 

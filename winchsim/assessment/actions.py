@@ -2,11 +2,12 @@
 
 import math
 from collections.abc import Iterator, Mapping, Sequence
+from itertools import chain
 
 import numpy as np
 
 from winchsim.assessment import proposals
-from winchsim.assessment.candidates import CheckColumn
+from winchsim.assessment.candidates import HELD, CheckColumn
 from winchsim.assessment.checks import BRAKE_REQUIRED
 from winchsim.assessment.kinds import (
     Action,
@@ -20,8 +21,8 @@ from winchsim.assessment.kinds import (
     Holding,
     Status,
 )
-from winchsim.assessment.parts import grade
-from winchsim.assessment.proposals import Goal, Maker, Proposal
+from winchsim.assessment.parts import grade, worst_part
+from winchsim.assessment.proposals import Goal, Proposal
 from winchsim.errors import WinchsimError
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs
@@ -68,17 +69,15 @@ def with_actions(found: Assessment, record: Record) -> Assessment:
         return found
     aims = list(_aims(found, record.inputs, record.machine))
     done: list[Action] = []
-    kinds: set[ActionKind] = set()
     left = MOST_TRIES
     while aims and left > 0 and len(done) < MOST_ACTIONS:
         keys, changes = aims.pop(0)
         for change in changes:
-            if change.kind in kinds:
+            if any(action.kind is change.kind for action in done):
                 continue
             left, action = left - 1, _tried(change, keys, found)
             if action is not None:
                 done.append(action)
-                kinds.add(action.kind)
                 aims.append((keys, changes))
             if action is not None or left <= 0:
                 break
@@ -143,54 +142,44 @@ def _standing(check: Check) -> tuple[int, bool]:
 
 def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
     """What there is to improve, most urgent first, each with its proposals."""
-    end = found.target.end
+    end, checks, jam = found.target.end, {check.key: check for check in found.checks}, found.jam
+
+    def made(kinds: Sequence[ActionKind], *goals: Goal) -> Iterator[Proposal]:
+        """Proposals of each kind in turn, that of the next goal only where the one before did not
+        do."""
+        for kind in kinds:
+            changes = proposals.smallest(kind, inputs, machine, goals)
+            yield from {change.changes: change for change in changes}.values()
+
     if end in (End.STALLED, End.STALLED_AT_LAYER_END):
         goals = (_raises, _starts_hot(RESERVE), _starts_hot(AMPLE_RESERVE))
-        yield (CheckKey.TARGET,), _made(proposals.TO_RAISE, inputs, machine, *goals)
+        yield (CheckKey.TARGET,), made(proposals.TO_RAISE, *goals)
     elif end is End.LATE:
-        yield (CheckKey.TARGET,), _made(proposals.TO_BE_FASTER, inputs, machine, _in_time)
-    if _is(found, CheckKey.WINDING, Status.FAILS) and found.target.reached:
-        yield (CheckKey.WINDING,), _made(proposals.TO_COOL, inputs, machine, _raises)
+        yield (CheckKey.TARGET,), made(proposals.TO_BE_FASTER, lambda lifts, _: lifts.lifted)
+    if found.target.reached and checks[CheckKey.WINDING].status is Status.FAILS:
+        yield (CheckKey.WINDING,), made(proposals.TO_COOL, _raises)
     if found.held in (Holding.NONE, Holding.FRICTION, Holding.LOCKED_TRAIN):
-        keys = (CheckKey.HOLD, CheckKey.HOLD_DISTURBED)
-        yield keys, _made(proposals.TO_HOLD, inputs, machine, _holds(1.0), _holds(AMPLE_HOLD))
-    thin = [key for key in STARTING if found.target.reached and _is(found, key, Status.THIN)]
-    if thin:
-        spread = 1.5 if thin[-1] is CheckKey.TARGET else RESERVE * _spread(found, thin[-1])
-        yield tuple(thin), _made(proposals.TO_RAISE, inputs, machine, _starts_hot(spread))
+        brakes = made((ActionKind.BRAKE,), _holds(1.0), _holds(AMPLE_HOLD))
+        yield HELD, chain([proposals.a_pawl(inputs)], brakes)
+    thin = [checks[k] for k in STARTING if k in checks and checks[k].status is Status.THIN]
+    if found.target.reached and thin:
+        last = thin[-1]  # its low end lies so far below its value
+        spread = last.value / last.low if last.value and last.low else 1.0
+        reserve = 1.5 if last.key is CheckKey.TARGET else RESERVE * spread
+        yield tuple(check.key for check in thin), made(proposals.TO_RAISE, _starts_hot(reserve))
     yield (CheckKey.PARTS, CheckKey.TARGET), _stronger(found, inputs, machine)
-    if found.jam is not None and found.jam.breaks and found.jam.limit is not None:
-        lower = proposals.to_people(found.jam.limit, "A", up=False)
+    if jam is not None and jam.breaks and jam.limit is not None:
+        lower = proposals.to_people(jam.limit, "A", up=False)
         kind, path = ActionKind.LOWER_CURRENT_LIMIT, "supply.current_limit"
         yield (CheckKey.JAM,), proposals.proposal(kind, inputs, path, lower)
-    dragged = [finding for finding in found.findings if finding.kind is FindingKind.DRAGGED_GROUP]
+    dragged = found.finding(FindingKind.DRAGGED_GROUP)
     if dragged and len(inputs.motors) > 1:
-        change = proposals.without_group(inputs, int(dragged[0].values["group"]))
+        change = proposals.without_group(inputs, int(dragged.values["group"]))
         yield tuple(CheckKey), iter((change,))
-
-
-def _is(found: Assessment, key: CheckKey, status: Status) -> bool:
-    check = found.check(key)
-    return check is not None and check.status is status
-
-
-def _spread(found: Assessment, key: CheckKey) -> float:
-    """How far the low end of a check lies below its value, as a factor."""
-    check = found.check(key)
-    return check.value / check.low if check is not None and check.value and check.low else 1.0
 
 
 STARTING = (CheckKey.TARGET, CheckKey.START_COLD, CheckKey.START_HOT)
 """Checks of whether the motors start the load."""
-
-
-def _made(
-    makers: tuple[Maker, ...], inputs: Inputs, machine: Machine, *goals: Goal
-) -> Iterator[Proposal]:
-    """Proposals of each maker in turn, that of the next goal only where the one before did not
-    do."""
-    for maker in makers:
-        yield from {change.changes: change for change in maker(inputs, machine, goals)}.values()
 
 
 def _raises(lifts: Lifts, _: Checks) -> np.ndarray:
@@ -199,34 +188,28 @@ def _raises(lifts: Lifts, _: Checks) -> np.ndarray:
     return lifts.lifted & (margin >= RESERVE) & (lifts.tight_winding <= lifts.tight_limit)
 
 
-def _in_time(lifts: Lifts, _: Checks) -> np.ndarray:
-    return lifts.lifted
-
-
 def _starts_hot(reserve: float) -> Goal:
     return lambda lifts, checks: lifts.stall_margin_hot >= reserve
 
 
 def _holds(reserve: float) -> Goal:
     """Whether a brake's required margin is kept, with a reserve, also after a disturbance."""
-    keys, least = (CheckKey.HOLD, CheckKey.HOLD_DISTURBED), reserve * BRAKE_REQUIRED
-    return lambda lifts, checks: np.min([checks[key].value for key in keys], axis=0) >= least
+    least = reserve * BRAKE_REQUIRED
+    return lambda lifts, checks: np.min([checks[key].value for key in HELD], axis=0) >= least
 
 
 def _stronger(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Proposal]:
     """The weakest part made as strong as is required; where that is too much, so that it lasts;
     at last a lighter load."""
-    row = min(
-        found.parts, key=lambda row: (row.status.rank, row.factor / row.required), default=None
-    )
+    row = worst_part(found.parts)
     if row is None or row.status is Status.OK or not 0 < row.factor < math.inf:
         return
-    factor, kind = row.factor, LinkKind(row.kind)
+    factors, kind = [row.factor], LinkKind(row.kind)
     if row.status is Status.FAILS:  # a run that breaks does not show what the whole lift asks for
-        factor = min(factor, lift_machine(machine)["kind_factors"][list(LinkKind).index(kind)])
-        jammed = [part for part in found.jam.parts if part.label == row.label] if found.jam else []
-        if jammed and found.has(FindingKind.SNAGGED):
-            factor = min(factor, jammed[0].dynamic)
+        factors.append(lift_machine(machine)["kind_factors"][list(LinkKind).index(kind)])
+        if found.jam and found.has(FindingKind.SNAGGED):
+            factors += [part.dynamic for part in found.jam.parts if part.label == row.label]
+    factor = min(factors)
     for gain in (
         row.required / factor,
         max(1.0, row.factor / max(row.low, 1e-9)) / factor,

@@ -148,7 +148,6 @@ ActionKind = StrEnum(
         "LOWER_CURRENT_LIMIT",
         "PAWL",
         "BRAKE",
-        "LOCKING_STAGE",
         "LEAVE_OUT_GROUP",
         "STRONGER_PART",
     ],

@@ -2,7 +2,7 @@
 
 import math
 import re
-from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from contextlib import suppress
 from typing import Any
 
@@ -44,8 +44,6 @@ class Proposal:
 Option = tuple[ActionKind, Inputs, str, float]
 """Something to change: its kind, the scenario to vary, the path, and the farthest value. SI"""
 
-Maker = Callable[[Inputs, Machine, Sequence[Goal]], Iterator[Proposal]]
-
 
 def proposal(
     kind: ActionKind, inputs: Inputs, path: str, after: Any, trial: Inputs | None = None
@@ -62,13 +60,13 @@ def proposal(
     trial : Inputs, optional
         With the part that the path leads to, where the scenario has none.
     """
-    before, fitted = None, replace(trial or inputs, phase=inputs.phase)
+    before = None
     with suppress(WinchsimError):
-        changed = with_value(fitted, path, after)
+        changed = with_value(replace(trial or inputs, phase=inputs.phase), path, after)
         with suppress(UnknownPathError):
             before = value_at(inputs, path)
-        setting = Setting(path, before, after, spec_at(changed, path).unit)
-        yield Proposal(kind, (setting,), changed)
+        unit = spec_at(changed, path).unit
+        yield Proposal(kind, (Setting(path, before, after, unit),), changed)
 
 
 def to_people(value: float, unit: str, *, up: bool) -> float:
@@ -90,112 +88,89 @@ def _towards(inputs: Inputs, path: str, limit: float) -> np.ndarray:
     return np.array([value for value in tried if min(now, limit) <= value <= max(now, limit)])
 
 
-def _smallest(options: Callable[[Inputs, Machine], Iterable[Option]]) -> Maker:
-    """Makes, for each goal, the smallest change among some options: with the fewest motors, then
-    the least ratio."""
+def smallest(
+    kind: ActionKind, inputs: Inputs, machine: Machine, goals: Sequence[Goal]
+) -> Iterator[Proposal]:
+    """For each goal the smallest change of a kind: with the fewest motors, then the least ratio.
 
-    def make(inputs: Inputs, machine: Machine, goals: Sequence[Goal]) -> Iterator[Proposal]:
-        found: list[list[tuple[int, float, Any]]] = [[] for _ in goals]
-        for kind, trial, path, limit in options(inputs, machine):
-            with suppress(WinchsimError):
-                values = _towards(trial, path, limit)
-                variants = vary(trial, {path: values})
-                lifts = lift_all(variants, coarse=True)
-                columns = check_columns(variants, lifts, capacities(machine), None)
-                checks = {column.key: column for column in columns}
-                for row, goal in zip(found, goals, strict=True):
-                    for after in values[goal(lifts, checks)][:1].tolist():
-                        m = build(with_value(trial, path, after), linked=False)
-                        size = sum(group.count for group in m.groups), m.groups[0].ratio
-                        row.append((*size, (kind, trial, path, after)))
-        for row in found:
-            for *_, (kind, trial, path, after) in sorted(row, key=lambda each: each[:2])[:1]:
-                yield from proposal(kind, inputs, path, after, trial)
-
-    return make
-
-
-# --- to raise it ------------------------------------------------------------------------------
-
-
-def _one(kind: ActionKind, path: str, limit: Callable[[Inputs, Machine], float]) -> Maker:
-    return _smallest(
-        lambda i, m: [] if value_at(i, path) is None else [(kind, i, path, limit(i, m))]
-    )
+    Parameters
+    ----------
+    kind : ActionKind
+    inputs : Inputs
+    machine : Machine
+        Built from it.
+    goals : sequence of Goal
+    """
+    found: list[list[tuple[tuple[int, float], Option]]] = [[] for _ in goals]
+    for own, trial, path, limit in _options(kind, inputs, machine):
+        with suppress(WinchsimError):
+            values = _towards(trial, path, limit)
+            variants = vary(trial, {path: values})
+            lifts = lift_all(variants, coarse=True)
+            columns = check_columns(variants, lifts, capacities(machine), None)
+            checks = {column.key: column for column in columns}
+            for row, goal in zip(found, goals, strict=True):
+                for after in values[goal(lifts, checks)][:1].tolist():
+                    m = build(with_value(trial, path, after), linked=False)
+                    size = sum(group.count for group in m.groups), m.groups[0].ratio
+                    row.append((size, (own, trial, path, after)))
+    for row in found:
+        for _, (own, trial, path, after) in sorted(row, key=lambda each: each[0])[:1]:
+            yield from proposal(own, inputs, path, after, trial)
 
 
-def _nominal(inputs: Inputs, machine: Machine) -> float:
-    most = MOST_VOLTAGE * min(group.fit.voltage for group in machine.groups)
-    return max(most, inputs.supply.voltage)
+def _options(kind: ActionKind, inputs: Inputs, m: Machine) -> Iterator[Option]:
+    """What there is to change of a kind."""
+    supply = inputs.supply
+    match kind:
+        case ActionKind.LESS_LOAD:
+            yield kind, inputs, "load.mass", SMALLEST * inputs.load.mass
+        case ActionKind.THINNER_DRUM:
+            least = max(SMALLEST * inputs.drum.diameter, inputs.rope.diameter)
+            yield kind, inputs, "drum.diameter", least
+        case ActionKind.MORE_VOLTAGE:
+            most = MOST_VOLTAGE * min(group.fit.voltage for group in m.groups)
+            yield kind, inputs, "supply.voltage", max(most, supply.voltage)
+        case ActionKind.HIGHER_CURRENT_LIMIT if supply.current_limit is not None:
+            stalled = sum(g.count * g.fit.stall_current / g.fit.voltage for g in m.groups)
+            most = max(stalled * supply.voltage, supply.current_limit)
+            yield kind, inputs, "supply.current_limit", most
+        case ActionKind.MORE_MOTORS:
+            for path in (f"motors.{group.number}.count" for group in m.groups):
+                yield kind, inputs, path, MOST_MOTORS * value_at(inputs, path)
+        case ActionKind.MORE_RATIO:  # larger gears on one stage, or one or two stages more
+            for number, stage in enumerate(inputs.stage, start=1):
+                key = "gear" if stage.kind == "spur" and stage.gear is not None else "ratio"
+                now, path = getattr(stage, key), f"stage.{number}"
+                if now is not None:
+                    yield kind, inputs, f"{path}.{key}", MOST_TEETH * now
+                yield ActionKind.ONE_MORE_STAGE, inputs, f"{path}.repeat", stage.repeat + 2
+        case ActionKind.BRAKE:  # a brake, or a stronger one
+            base = inputs.brake or Brake(torque=0.0)
+            ratio = math.prod(e.ratio for e in m.chain.elements) if base.place == "motor" else 1.0
+            most = 4 * (m.scales.pull / m.line.falls * m.layers[-1].radius) / ratio
+            fitted = replace(base, torque=max(base.torque, 1e-3 * most))
+            yield kind, replace(inputs, brake=fitted, phase=()), "brake.torque", most
 
 
-def _stalled_current(inputs: Inputs, machine: Machine) -> float:
-    currents = (
-        group.count * group.fit.stall_current / group.fit.voltage for group in machine.groups
-    )
-    return max(sum(currents) * inputs.supply.voltage, inputs.supply.current_limit or 0.0)
+def a_pawl(inputs: Inputs) -> Proposal:
+    """The scenario with a pawl on the drum."""
+    given = inputs.given | {"pawl.fitted"}
+    setting = Setting("pawl.fitted", False, True, "")
+    return Proposal(ActionKind.PAWL, (setting,), replace(inputs, pawl=Pawl(), given=given))
 
 
-def _motor_options(inputs: Inputs, machine: Machine) -> Iterator[Option]:
-    for group in machine.groups:
-        path = f"motors.{group.number}.count"
-        yield ActionKind.MORE_MOTORS, inputs, path, MOST_MOTORS * value_at(inputs, path)
-
-
-def _ratio_options(inputs: Inputs, machine: Machine) -> Iterator[Option]:
-    """Larger gears on one stage, or one or two stages more."""
-    for number, stage in enumerate(inputs.stage, start=1):
-        key = "gear" if stage.kind == "spur" and stage.gear is not None else "ratio"
-        now, path = getattr(stage, key), f"stage.{number}"
-        if now is not None:
-            yield ActionKind.MORE_RATIO, inputs, f"{path}.{key}", MOST_TEETH * now
-        yield ActionKind.ONE_MORE_STAGE, inputs, f"{path}.repeat", stage.repeat + 2
-
-
-more_motors, more_ratio = _smallest(_motor_options), _smallest(_ratio_options)
-less_load = _one(ActionKind.LESS_LOAD, "load.mass", lambda i, m: SMALLEST * i.load.mass)
-more_voltage = _one(ActionKind.MORE_VOLTAGE, "supply.voltage", _nominal)
-more_current = _one(ActionKind.HIGHER_CURRENT_LIMIT, "supply.current_limit", _stalled_current)
-thinner_drum = _one(
+TO_RAISE = (
+    ActionKind.MORE_RATIO,
+    ActionKind.MORE_MOTORS,
     ActionKind.THINNER_DRUM,
-    "drum.diameter",
-    lambda i, m: max(SMALLEST * i.drum.diameter, i.rope.diameter),
+    ActionKind.MORE_VOLTAGE,
+    ActionKind.HIGHER_CURRENT_LIMIT,
+    ActionKind.LESS_LOAD,
 )
-
-TO_RAISE: tuple[Maker, ...] = (
-    more_ratio,
-    more_motors,
-    thinner_drum,
-    more_voltage,
-    more_current,
-    less_load,
-)
-TO_COOL: tuple[Maker, ...] = (more_motors, more_ratio, less_load)
-TO_BE_FASTER: tuple[Maker, ...] = (more_voltage, more_current, less_load)
-
-
-# --- to hold it, and to keep its parts --------------------------------------------------------
-
-
-def _a_pawl(inputs: Inputs, machine: Machine, goals: Sequence[Goal]) -> Iterator[Proposal]:
-    """A pawl on the drum."""
-    if not machine.pawl:
-        given = inputs.given | {"pawl.fitted"}
-        setting = Setting("pawl.fitted", False, True, "")
-        yield Proposal(ActionKind.PAWL, (setting,), replace(inputs, pawl=Pawl(), given=given))
-
-
-def _brake_options(inputs: Inputs, machine: Machine) -> Iterator[Option]:
-    """A brake, or a stronger one."""
-    base = inputs.brake or Brake(torque=0.0)
-    drum = machine.scales.pull / machine.line.falls * machine.layers[-1].radius
-    ratio = math.prod(e.ratio for e in machine.chain.elements) if base.place == "motor" else 1.0
-    most = 4 * drum / ratio
-    fitted = replace(base, torque=max(base.torque, 1e-3 * most))
-    yield ActionKind.BRAKE, replace(inputs, brake=fitted, phase=()), "brake.torque", most
-
-
-TO_HOLD: tuple[Maker, ...] = (_a_pawl, _smallest(_brake_options))
+TO_COOL = (ActionKind.MORE_MOTORS, ActionKind.MORE_RATIO, ActionKind.LESS_LOAD)
+TO_BE_FASTER = (ActionKind.MORE_VOLTAGE, ActionKind.HIGHER_CURRENT_LIMIT, ActionKind.LESS_LOAD)
+"""Kinds of changes, in the order in which they are tried."""
 
 
 STRONGER: Mapping[LinkKind, tuple[tuple[str, float], ...]] = {

@@ -94,7 +94,6 @@ _ACTIONS = {
     ActionKind.LOWER_CURRENT_LIMIT: "Set a current limit of {after}",
     ActionKind.PAWL: "Fit a pawl on the drum",
     ActionKind.BRAKE: "Fit a brake on the drum ({path} {after})",
-    ActionKind.LOCKING_STAGE: "Use a stage that locks ({path} {after})",
     ActionKind.LEAVE_OUT_GROUP: "Leave out the motors that are dragged ({path} {after})",
     ActionKind.STRONGER_PART: "Make the weakest part stronger ({path} {before} → {after})",
 }
