@@ -118,12 +118,11 @@ def _nodes(found: Assessment) -> tuple[Node, ...]:
     findings = map(finding, found.findings)
     if not found.trusted:
         return tuple(findings)
-    jams = [] if found.jam is None else [advice.jam(found.jam, found.check(CheckKey.JAM))]
-    unchecked = advice.unchecked(found)
+    jam, unchecked = advice.jam(found), advice.unchecked(found)
     return (
         Paragraph((LEGEND,), faint=True),
         *([Paragraph(unchecked, faint=True)] if unchecked else []),
-        *(Paragraph(text, label="If it jams:") for text in jams),
+        *([Paragraph(jam, label="If it jams:")] if jam else []),
         *findings,
         Paragraph(advice.assumed(found), faint=True),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 from typing import TYPE_CHECKING
 
-from winchsim.assessment.kinds import Assessment, CheckKey, Status
+from winchsim.assessment.kinds import Assessment, Status
 from winchsim.report import frame
 from winchsim.report.document import (
     Document,
@@ -91,8 +91,9 @@ def html(found: Assessment, record: Record | None = None) -> str:
 
 
 def _screen(found: Assessment) -> Document:
-    body = _answer(found), *frame.filled(_first_screen(found)), advice.closing(found)
-    return Document("", "", body)
+    return Document(
+        "", "", (_answer(found), *frame.filled(_first_screen(found)), advice.closing(found))
+    )
 
 
 def _answer(found: Assessment, name: str = "") -> Headline:
@@ -102,7 +103,7 @@ def _answer(found: Assessment, name: str = "") -> Headline:
 def _first_screen(found: Assessment) -> tuple[Node, ...]:
     if not found.trusted:
         return tuple(map(finding, found.findings))
-    jam = advice.jam(found.jam, found.check(CheckKey.JAM)) if found.jam else ()
+    jam = advice.jam(found)
     return (
         OF_A_LIFT[0],
         *advice.actions(found),
@@ -162,12 +163,14 @@ def _jam(found: Assessment) -> tuple[Node, ...]:
 
 
 def _balance(found: Assessment, record: Record) -> Paragraph:
-    error = f"Energy balance error {found.energy_error:.0e}, allowed {ENERGY_LIMIT:.0e}."
-    again = f" {record.runs} runs, the last to a relative tolerance of "
-    more = f"{again}{record.relative_tolerance:.0e}." if record.runs > 1 else ""
-    return Paragraph(say(error + more), faint=True)
+    text = f"Energy balance error {found.energy_error:.0e}, allowed {ENERGY_LIMIT:.0e}."
+    if record.runs > 1:
+        tolerance = f"{record.relative_tolerance:.0e}"
+        text += f" {record.runs} runs, the last to a relative tolerance of {tolerance}."
+    return Paragraph(say(text), faint=True)
 
 
 def _command(scenario: Scenario, overrides: tuple[str, ...]) -> str:
-    changed = [word for override in overrides for word in ("--set", override)]
-    return shlex.join(["winchsim", "lift", scenario.name, *changed])
+    return shlex.join(
+        ["winchsim", "lift", scenario.name, *(w for text in overrides for w in ("--set", text))]
+    )

@@ -3,25 +3,22 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from winchsim.assessment.kinds import (
     Action,
     ActionKind,
     Assessment,
     Caution,
-    Check,
     CheckKey,
     FindingKind,
-    Jam,
     NoLimit,
-    Setting,
     Status,
 )
 from winchsim.quantity_text import rounded
 from winchsim.report.document import Items, Node, Paragraph, Text, Value, joined, say
 from winchsim.report.words.checks import CHECKS, cause
-from winchsim.report.words.values import of_check, value
+from winchsim.report.words.values import of_check, setting, value
 
 if TYPE_CHECKING:
     from winchsim.studies.snag import SnagStudy
@@ -31,29 +28,31 @@ MOST_ACTIONS = 3
 """Actions on the first screen. [-]"""
 
 
-def jam(found: Jam, check: Check | None) -> Text:
+def jam(found: Assessment) -> Text:
     """What breaks first if the load jams under full power, and the current limit that prevents it;
-    `check` has its range."""
-    if not found.parts:
-        return say("no part has a known capacity.")
-    first = found.parts[0]
-    low, high = (first.low, first.high) if check is None else (check.low, check.high)
-    factor = Value(first.dynamic, "", low, high, 1.0)
-    if not found.breaks:
-        if low is not None and low < 1:
-            return say("the {} may break, factor {}.", first.label, factor)
-        return say("no part breaks; lowest factor {}, {}.", factor, first.label)
-    cause = "" if found.breaks_static else " by the momentum of the rotors"
-    text = say("the {} breaks first{}, factor {}.", first.label, cause, factor)
-    return joined([text, _prevented(found.limit, found.no_limit)])
+    empty for a programme that does not raise."""
+    jam, check = found.jam, found.check(CheckKey.JAM)
+    if jam is None or check is None:
+        return say("no part has a known capacity.") if jam else ()
+    factor = Value(check.value, "", check.low, check.high, 1.0)
+    if not jam.breaks:
+        may = check.low is not None and check.low < 1
+        template = (
+            "the {part} may break, factor {}."
+            if may
+            else "no part breaks; lowest factor {}, {part}."
+        )
+        return say(template, factor, part=check.about)
+    cause = "" if jam.breaks_static else " by the momentum of the rotors"
+    text = say("the {} breaks first{}, factor {}.", check.about, cause, factor)
+    return joined([text, _prevented(jam.limit, jam.no_limit)])
 
 
 def _prevented(limit: float | None, no_limit: NoLimit | None) -> Text:
     """The current limit that prevents a break, or why there is none."""
-    if limit is None:
-        return say(_NO_LIMIT[no_limit] if no_limit else "")
-    # rounded down: the printed limit prevents it too
-    return say("A current limit of {} prevents it.", Value(rounded(limit, 2), "A"))
+    if limit is not None:  # rounded down: the printed limit prevents it too
+        return say("A current limit of {} prevents it.", Value(rounded(limit, 2), "A"))
+    return say(_NO_LIMIT[no_limit] if no_limit else "")
 
 
 _NO_LIMIT = {
@@ -69,16 +68,14 @@ def snag(found: SnagStudy) -> Text:
     built, height = found.as_built, value(found.height, "m")
     if not built.broke:
         factor = Value(built.factor, "", limit=1.0)
-        text = say(
-            "At a snag at {} no part breaks; lowest factor {}, {}.", height, factor, built.weakest
-        )
+        text = "At a snag at {} no part breaks; lowest factor {}, {}."
         other = found.without_limit.broke
         more = say("Without the current limit the {} breaks.", other) if other else ()
-        return joined([text, more])
+        return joined([say(text, height, factor, built.weakest), more])
     place = "At" if built.snagged else "Below"
-    text = say(f"{place} a snag at {{}} the {built.broke} breaks before the motors stall.", height)
-    limit = None if found.safe is None else found.safe.current_limit
-    return joined([text, _prevented(limit, found.no_limit)])
+    text = f"{place} a snag at {{}} the {built.broke} breaks before the motors stall."
+    limit = found.safe.current_limit if found.safe else None
+    return joined([say(text, height), _prevented(limit, found.no_limit)])
 
 
 # --- actions
@@ -101,28 +98,10 @@ _ACTIONS = {
 
 def action(found: Action) -> Text:
     """A change, and what it brought when it was tried in full."""
-    setting = found.changes[0] if found.changes else Setting("", None, None, "")
-    before, after = (_setting(each, setting.unit) for each in (setting.before, setting.after))
-    text = say(_ACTIONS[found.kind], path=setting.path, before=before, after=after)
+    change = found.changes[0]
+    before, after = (setting(each, change.unit) for each in (change.before, change.after))
+    text = say(_ACTIONS[found.kind], path=change.path, before=before, after=after)
     return (*text, ": ", *_effect(found))
-
-
-def hints(found: Assessment) -> tuple[list[Text], list[Text]]:
-    """What helps besides another build, before and behind the changes: a clear way, and pauses."""
-    snagged, load = found.finding(FindingKind.SNAGGED), found.check(CheckKey.CONTINUOUS_CURRENT)
-    first, last = [], []
-    if snagged is not None:
-        first.append(say("Clear the way of the load at {}.", value(snagged.height, "m")))
-    if load is not None and load.status is Status.THIN and found.target.reached:
-        shown, let = of_check(load).alone, "Also let" if found.actions else "Let"
-        last.append(say("{} the motors cool between lifts: continuous load {}.", let, shown))
-    return first, last
-
-
-def _setting(given: Any, unit: str) -> str | Value:
-    if isinstance(given, bool) or given is None:
-        return "none" if given is None else "yes" if given else "no"
-    return Value(float(given), unit) if isinstance(given, (int, float)) else str(given)
 
 
 def _effect(found: Action) -> Text:
@@ -189,22 +168,27 @@ def last_line(height: float, energy: float) -> Text:
 
 
 def actions(found: Assessment) -> tuple[Node, ...]:
-    """What to change, as nodes of the first screen."""
-    first, last = hints(found)
-    items = (*first, *map(action, found.actions), *last)[:MOST_ACTIONS]
+    """What to change, as nodes of the first screen, with what helps besides another build: a clear
+    way, and pauses."""
+    snagged, load = found.finding(FindingKind.SNAGGED), found.check(CheckKey.CONTINUOUS_CURRENT)
+    items = [action(each) for each in found.actions]
+    if snagged is not None:
+        items.insert(0, say("Clear the way of the load at {}.", value(snagged.height, "m")))
+    if load is not None and load.status is Status.THIN and found.target.reached:
+        shown, let = of_check(load).alone, "Also let" if found.actions else "Let"
+        items.append(say("{} the motors cool between lifts: continuous load {}.", let, shown))
     if items:
         label = "Actions (alternatives, each tried alone)" if found.actions else "Actions"
-        return Paragraph((), label=label), Items(items, True, ((3, 2), (5, 1)))
-    if found.status is Status.FAILS:
-        return (Paragraph(say("none of the changes tried in full helps."), label="Actions:"),)
-    return ()
+        spare = ((3, 2), (5, 1))
+        return Paragraph((), label=label), Items(tuple(items[:MOST_ACTIONS]), True, spare)
+    fails = found.status is Status.FAILS
+    none = Paragraph(say("none of the changes tried in full helps."), label="Actions:")
+    return (none,) if fails else ()
 
 
 def closing(found: Assessment | None) -> Paragraph:
     """The last line below an answer; without an assessment without a fall."""
-    if found is None:
-        return Paragraph(say(CLEAR))
-    return Paragraph(last_line(found.drop_height, found.drop_energy))
+    return Paragraph(last_line(found.drop_height, found.drop_energy) if found else say(CLEAR))
 
 
 def caution(kind: Caution, found: Assessment) -> Text:

@@ -17,7 +17,7 @@ from winchsim.model import Machine, Term
 from winchsim.report.document import Cell, Paragraph, Section, Table, Value, say
 from winchsim.report.words.checks import CHECKS, READINGS
 from winchsim.report.words.timeline import timeline
-from winchsim.report.words.values import MARKS, limit_of, of_check, of_reading, source
+from winchsim.report.words.values import MARKS, limit_of, of_check, of_reading, setting, source
 from winchsim.simulation import EnergyBalance, Record
 
 LEAST_SHARE = 5e-4
@@ -34,8 +34,8 @@ CHECK_HEADS = ("check", "value", "range", "limit", "status")
 
 def check_row(check: Check) -> tuple[Cell, ...]:
     """A check under `CHECK_HEADS`."""
-    ends = ("–", "") if check.value is None else of_check(check).pair
-    return CHECKS[check.key], *ends, limit_of(check), MARKS[check.status]
+    shown = ("–", "") if check.value is None else of_check(check).pair
+    return CHECKS[check.key], *shown, limit_of(check), MARKS[check.status]
 
 
 def check_table(checks: Sequence[Check], *, all_rows: bool = False) -> Table:
@@ -68,12 +68,12 @@ LAST_SPARE = 2
 
 def weakest_table(parts: Sequence[PartRow]) -> Table:
     """The parts with the least share of their required factor."""
-    heads = ("weakest part", "factor", "range", "required", "status")
     rows = tuple(
         (part.label, *factor_of(part).pair, Value(part.required), MARKS[part.status])
         for part in parts
     )
-    return Table(heads, rows, tuple((1, n) for n in range(len(rows) - 1, 0, -1)), "parts")
+    spare = tuple((1, place) for place in range(len(rows) - 1, 0, -1))
+    return Table(("weakest part", "factor", "range", "required", "status"), rows, spare, "parts")
 
 
 def factor_of(part: PartRow) -> Value:
@@ -83,22 +83,21 @@ def factor_of(part: PartRow) -> Value:
 
 def part_table(parts: Sequence[PartRow]) -> Table:
     """All parts that the pull passes through, with demand and capacity."""
-    heads = ("part", "demand", "capacity", "factor", "required", "status", "capacity from")
-    return Table(heads, tuple(map(_part, parts)))
-
-
-def _part(part: PartRow) -> tuple[Cell, ...]:
-    demand = Value(part.demand, part.unit)
-    bound: Cell = ("≤ ", demand) if part.bound and part.demand > 0 else demand
-    factor, capacity = factor_of(part).alone, Value(part.capacity, part.unit)
-    return (
-        part.label,
-        bound,
-        capacity,
-        factor,
-        Value(part.required),
-        MARKS[part.status],
-        source(part.basis),
+    demands = [Value(part.demand, part.unit) for part in parts]
+    return Table(
+        ("part", "demand", "capacity", "factor", "required", "status", "capacity from"),
+        tuple(
+            (
+                part.label,
+                ("≤ ", demand) if part.bound and part.demand > 0 else demand,
+                Value(part.capacity, part.unit),
+                factor_of(part).alone,
+                Value(part.required),
+                MARKS[part.status],
+                source(part.basis),
+            )
+            for part, demand in zip(parts, demands, strict=True)
+        ),
     )
 
 
@@ -115,11 +114,9 @@ def decades(life: ToothLife) -> str:
 
 def _decade(lifts: float | None) -> str:
     """Lifts as a power of ten: a factor of two in capacity is forty-five in lifts."""
-    if lifts is None:
-        return "not known"
-    if not math.isfinite(lifts) or lifts > MOST_LIFTS:
-        return f"over {MOST_LIFTS:.0e}"
-    return "few" if lifts < FEW_LIFTS else f"1e{round(math.log10(lifts))}"
+    if lifts is None or lifts < FEW_LIFTS:
+        return "not known" if lifts is None else "few"
+    return f"over {MOST_LIFTS:.0e}" if lifts > MOST_LIFTS else f"1e{round(math.log10(lifts))}"
 
 
 def jam_table(parts: Sequence[JamPart]) -> Table:
@@ -143,15 +140,17 @@ def reading_table(readings: Sequence[Reading]) -> Table:
 
 def timeline_table(record: Record) -> Table:
     """What happened when, and at which height."""
-    rows: tuple[tuple[Cell, ...], ...] = tuple(
-        (
-            "" if time is None else Value(time, "s"),
-            "" if height is None else Value(round(height, 6), "m"),
-            text,
-        )
-        for time, height, text in timeline(record)
+    return Table(
+        ("time", "height", "event"),
+        tuple(
+            (
+                "" if time is None else Value(time, "s"),
+                "" if height is None else Value(round(height, 6), "m"),
+                text,
+            )
+            for time, height, text in timeline(record)
+        ),
     )
-    return Table(("time", "height", "event"), rows)
 
 
 def energy_table(balance: EnergyBalance) -> Table:
@@ -168,28 +167,28 @@ def energy_table(balance: EnergyBalance) -> Table:
     rows = sorted(shown.items(), key=lambda pair: -abs(pair[1]))
     if rest := sum(amounts.values()) - sum(shown.values()):
         rows.append(("all others", rest))
-    cells = (
-        (str(kind), Value(v, "J"), Value(v / scale, "%") if scale > 0 else "") for kind, v in rows
-    )
+    cells = ((str(kind), Value(v, "J"), Value(v / scale, "%")) for kind, v in rows)
     supply = ("from the supply", Value(balance.source, "J"), "")
     return Table(("energy", "amount", "share"), (supply, *cells))
 
 
 def assumed_table(found: Assessment) -> Table:
     """Every assumed input with its range and source, the one with the largest effect first."""
-    rows: tuple[tuple[Cell, ...], ...] = tuple(
-        (
-            row.path,
-            *(
-                (row.value, "")
-                if isinstance(row.value, str)
-                else Value(float(row.value), row.unit, row.low, row.high).pair
-            ),
-            source(row.source),
-        )
-        for row in found.assumed
+    return Table(
+        ("input", "value", "range", "source"),
+        tuple(
+            (
+                row.path,
+                *(
+                    (row.value, "")
+                    if isinstance(row.value, str)
+                    else Value(float(row.value), row.unit, row.low, row.high).pair
+                ),
+                source(row.source),
+            )
+            for row in found.assumed
+        ),
     )
-    return Table(("input", "value", "range", "source"), rows)
 
 
 def input_sections(inputs: Inputs, machine: Machine) -> tuple[Section, ...]:
@@ -201,15 +200,8 @@ def input_sections(inputs: Inputs, machine: Machine) -> tuple[Section, ...]:
         entry = estimated.get(path)
         basis = "given" if path in inputs.given else "assumed" if entry is not None else "default"
         used = given if entry is None or path in inputs.given else entry.value
-        if used is None or used == "":
-            continue
         table, _, key = path.rpartition(".")
-        row = (key, _input_cell(used, spec.unit), basis, spec.meaning)
-        tables.setdefault(table or "scenario", []).append(row)
+        if used is not None and used != "":
+            row = (key, setting(used, spec.unit), basis, spec.meaning)
+            tables.setdefault(table or "scenario", []).append(row)
     return tuple(Section(name, (Table(columns, tuple(rows)),)) for name, rows in tables.items())
-
-
-def _input_cell(used: object, unit: str) -> Cell:
-    if isinstance(used, bool):
-        return "yes" if used else "no"
-    return Value(float(used), unit) if isinstance(used, (int, float)) else str(used)

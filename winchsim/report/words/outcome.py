@@ -20,38 +20,33 @@ HELD = {
 
 def outcome(found: Assessment) -> Text:
     """What became of the load, and whether it stays with the power off."""
-    texts = _ended(found), _uncertain(found), _stays(found), _fails(found)
-    return joined([text for text in texts if text])
+    return joined([_ended(found), _uncertain(found), _stays(found), _fails(found)])
 
 
 def _stays(found: Assessment) -> Text:
     """What becomes of the load with the power off, or after a break."""
     end = found.target.end
-    if end is End.NOT_TRUSTED:
-        return ()
-    if found.target.final_height <= ON_FLOOR and end is not End.REACHED:
-        return say("It stays on the floor.") if end is not End.DONE else ()
+    on_floor = found.target.final_height <= ON_FLOOR and end is not End.REACHED
+    if end is End.NOT_TRUSTED or on_floor:
+        return () if end in (End.NOT_TRUSTED, End.DONE) else say("It stays on the floor.")
     if not found.has(FindingKind.PART_BROKE):
         return _ran_back(found) or say(f"Power off: {HELD[found.held]}.")
-    if found.held is Holding.PAWL and not found.has(FindingKind.FELL):
-        return say("Then only its pawl holds it, power on or off.")
-    return say("The load falls.")
+    caught = found.held is Holding.PAWL and not found.has(FindingKind.FELL)
+    return say("Then only its pawl holds it, power on or off." if caught else "The load falls.")
 
 
 def _uncertain(found: Assessment) -> Text:
     """That assumed values decide whether the load is lifted at all."""
     check = found.check(CheckKey.TARGET)
-    if check is None or not check.cause or not found.target.reached:
-        return ()
-    return say(f"May stall: {cause(check.cause)} is not known well enough.")
+    never = check.cause if check is not None and found.target.reached else ""
+    return say(f"May stall: {cause(never)} is not known well enough.") if never else ()
 
 
 def _fails(found: Assessment) -> Text:
     """Checks that fail though the target is reached and the load held."""
-    if not found.target.reached or found.has(FindingKind.BACK_DRIVEN):
-        return ()
     names = [CHECKS[check.key] for check in found.checks if check.status is Status.FAILS]
-    return say(f"Fails: {', '.join(names)}.") if names else ()
+    shown = names and found.target.reached and not found.has(FindingKind.BACK_DRIVEN)
+    return say(f"Fails: {', '.join(names)}.") if shown else ()
 
 
 _ENDS = {
@@ -125,5 +120,5 @@ def _ran_back(found: Assessment) -> Text:
         return say(f"Power {power}: the drum unwinds, the load stays in its guide for now.")
     floor = " to the floor" if known["landing_speed"] is not None else ""
     end = ", then friction holds it" if known["stopped"] else ""
-    speed = value(known["speed"], "m/s")
-    return say(f"Power {power}: it runs back{floor} at up to {{}}{end}.", speed)
+    text = f"Power {power}: it runs back{floor} at up to {{}}{end}."
+    return say(text, value(known["speed"], "m/s"))

@@ -49,13 +49,13 @@ def timeline(record: Record) -> tuple[Moment, ...]:
     seen: Counter[Event] = Counter()
     found: list[Moment] = []
     for event in events:
-        kind, many = event.event, kinds[event.event] > MOST_OF_A_KIND
+        kind, count = event.event, kinds[event.event]
         seen[kind] += 1
-        if many and kind is not Event.PHASE_STARTS and 2 < seen[kind] < kinds[kind]:
-            continue
-        if many and kind is not Event.PHASE_STARTS and seen[kind] == kinds[kind]:
-            found.append((None, None, say(f"({kinds[kind] - 3} more times: {kind.value})")))
-        found.append((event.time, event.height, moment_text(record, event)))
+        many = count > MOST_OF_A_KIND and kind is not Event.PHASE_STARTS
+        if many and seen[kind] == count:
+            found.append((None, None, say(f"({count - 3} more times: {kind.value})")))
+        if not many or seen[kind] in (1, 2, count):
+            found.append((event.time, event.height, moment_text(record, event)))
     return tuple(found)
 
 
@@ -77,9 +77,9 @@ def moment_text(record: Record, event: RecordedEvent) -> Text:
         case AtLayer(index):
             return say(f"layer {index + 1} of rope begins")
         case AtGroup(index):
-            group = record.machine.groups[index]
-            where = f" of motor group {group.number}" if len(record.machine.groups) > 1 else ""
-            return say(f"a winding{where} passes {{}}", Value(group.winding_limit, "°C"))
+            groups = record.machine.groups
+            where = f" of motor group {groups[index].number}" if len(groups) > 1 else ""
+            return say(f"a winding{where} passes {{}}", Value(groups[index].winding_limit, "°C"))
     if kind in (Event.LANDED, Event.TOP_STOP, Event.SNAGGED) and speed:
         return say(f"{kind.value} at {{}}, {{}}", value(speed, "m/s"), Value(event.energy, "J"))
     return say(kind.value)

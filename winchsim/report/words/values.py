@@ -1,6 +1,7 @@
 """Numbers of an assessment in the units that suit their size."""
 
 import math
+from typing import Any
 
 from winchsim.assessment.kinds import Check, CheckKey, Reading, Status
 from winchsim.report.document import Mark, Text, Value
@@ -79,18 +80,23 @@ _SHARES = frozenset({CheckKey.CONTINUOUS_CURRENT, CheckKey.SUPPLY, CheckKey.ENER
 def limit_of(check: Check) -> Text:
     """The value from which on a check is ok."""
     limit = check.hard if check.required is None else check.required
-    if limit is None:
-        return ()
-    like = of_check(check)
-    sign = AT_LEAST if check.side == "at least" else AT_MOST
+    sign, like = AT_LEAST if check.side == "at least" else AT_MOST, of_check(check)
     advised = "advised " if check.hard is None else ""
-    return (advised + sign, Value(limit, like.unit, sign=like.sign))
+    shown = (advised + sign, Value(limit, like.unit, sign=like.sign))
+    return () if limit is None else shown
 
 
 def of_reading(reading: Reading) -> Value:
     """Value of a reading, with its range."""
     unit = "%" if reading.key == "efficiency" else suited(reading.unit, reading.value or 0.0)
     return Value(reading.value, unit, reading.low, reading.high)
+
+
+def setting(given: Any, unit: str) -> str | Value:
+    """A value of a scenario."""
+    if isinstance(given, (int, float)) and not isinstance(given, bool):
+        return Value(float(given), unit)
+    return {None: "none", True: "yes", False: "no"}.get(given, str(given))
 
 
 def source(text: str) -> str:
