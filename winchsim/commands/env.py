@@ -1,8 +1,6 @@
 """What a command gets from outside, so that tests can put something else in its place; and the exit
 codes."""
 
-from __future__ import annotations
-
 import contextlib
 import enum
 import errno
@@ -15,14 +13,12 @@ import sys
 import time
 from collections.abc import Callable, Mapping
 from dataclasses import field
-from typing import TYPE_CHECKING, Any, TextIO
+from typing import Any, Self, TextIO
 
 from winchsim.frozen import dataclass
 from winchsim.report.paint import Paint, use_colour
-
-if TYPE_CHECKING:
-    from winchsim.report.render.options import Options
-
+from winchsim.report.render.options import Options, plain_characters
+from winchsim.report.writing import refusals
 
 NARROWEST, WIDEST = 60, 120
 """Columns of text. [-]"""
@@ -103,16 +99,16 @@ class Env:
     as_json: bool = False
 
     @classmethod
-    def of_process(cls) -> Env:
+    def of_process(cls) -> Self:
         """The streams and surroundings of this process."""
         out: Any = _whole(sys.stdout or _Closed())
         err: Any = sys.stderr or _Closed()
         for stream in (out, err):
             if hasattr(stream, "reconfigure"):  # a locale without °, Ω or · must not stop a result
                 stream.reconfigure(errors="backslashreplace")
-        width = shutil.get_terminal_size((80, 25)).columns if out.isatty() else 80
-        terminals = (out.isatty(), err.isatty())
-        return cls(out, err, os.environ, *terminals, os.cpu_count() or 1, width=width)
+        seen, workers = (out.isatty(), err.isatty()), os.cpu_count() or 1
+        width = shutil.get_terminal_size((80, 25)).columns if seen[0] else 80
+        return cls(out, err, os.environ, *seen, workers, width=width)
 
     @property
     def columns(self) -> int:
@@ -121,8 +117,6 @@ class Env:
 
     def rendering(self, *, us: bool = False, full: bool = False) -> Options:
         """How a document is rendered on standard output."""
-        from winchsim.report.render.options import Options
-
         plain = _lacks_characters(self.stdout)
         return Options(width=self.columns, colour=self.paint.on, us=us, plain=plain, full=full)
 
@@ -146,8 +140,6 @@ class Env:
         BrokenPipeError
             Whoever read it has gone away.
         """
-        from winchsim.report.writing import refusals
-
         with refusals("standard output"):
             self.stdout.write(self._fitted(text, self.stdout))
             self.stdout.flush()
@@ -159,8 +151,6 @@ class Env:
     def _fitted(self, text: str, stream: TextIO) -> str:
         """Text with a line end, in characters that the stream has; JSON keeps its meaning."""
         if _lacks_characters(stream) and not text.isascii():
-            from winchsim.report.render.options import plain_characters
-
             escaped = re.sub(r"[^\x00-\x7f]", lambda c: json.dumps(c[0])[1:-1], text)
             text = escaped if self.as_json else plain_characters(text)
         return text if text.endswith("\n") else text + "\n"

@@ -23,38 +23,26 @@ def read_scenarios(options: argparse.Namespace) -> None:
     found = [read(path, options.overrides) for path in paths if path is not None]
     if getattr(options, "parts", None):
         found = [with_parts(scenario, options.parts) for scenario in found]
-    options.scenarios, options.scenario = found, found[0] if found else None
+    options.scenarios, options.scenario = found, next(iter(found), None)
 
 
 # --- files to write
 
 
-def of_lift(_: argparse.Namespace) -> Sequence[str]:
-    """Files of a lift."""
-    return names.FILE_NAMES
+STUDY = ("{}.html", "{}.txt", "{}.json", "{}.csv", "{}.svg", "{}.png")
+"""Files of a study, with the name of the command in place of the braces: page, text, data and
+figure."""
 
-
-def of_study(options: argparse.Namespace) -> Sequence[str]:
-    """Files of a study: page, text, data and figure."""
-    endings = (".html", ".txt", ".json", ".csv", ".svg", ".png")
-    return [options.command.name + ending for ending in endings]
-
-
-def of_diagnosis(options: argparse.Namespace) -> Sequence[str]:
-    """Files of a diagnosis: without table and figure."""
-    return of_study(options)[:3]
+CALIBRATION = (
+    "calibrated.toml", "measured-predicted.png", "measured-predicted.svg", "calibration.json",
+)  # fmt: skip
+"""Files of a calibration."""
 
 
 def of_ladder(options: argparse.Namespace) -> Sequence[str]:
     """Files of a ladder: a sheet without predictions has its answers beside it."""
     more = ("answers.html", "answers.json") if options.blind else ("ladder.json",)
     return "ladder.html", "ladder.csv", *more
-
-
-def of_calibration(_: argparse.Namespace) -> Sequence[str]:
-    """Files of a calibration."""
-    figure = "measured-predicted"
-    return "calibrated.toml", f"{figure}.png", f"{figure}.svg", "calibration.json"
 
 
 def of_curves(options: argparse.Namespace) -> Sequence[str]:

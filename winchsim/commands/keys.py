@@ -5,7 +5,7 @@ import json
 from functools import partial
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import usage_error
+from winchsim.commands.options import refuse
 from winchsim.report.json_text import document
 from winchsim.scenario.keys import key_tables, keys_markdown, keys_text
 
@@ -14,8 +14,12 @@ def run(options: argparse.Namespace, env: Env) -> int:
     """Print the key reference, or the schema of a document."""
     tables = key_tables(options.table)
     if options.schema is not None:
+        from winchsim.report.json_schema import DOCUMENTS, schema
+
         env.as_json = True
-        env.out(_schema(options.schema))
+        is_unknown, hint = options.schema not in DOCUMENTS, f"one of {', '.join(DOCUMENTS)}"
+        refuse((is_unknown, f"no schema of {options.schema!r}", hint))
+        env.out(json.dumps(schema(options.schema), indent=2, ensure_ascii=False))
     elif options.json:
         env.out(document(rows=[row for table in tables for row in table.rows]))
     elif options.markdown:
@@ -23,11 +27,3 @@ def run(options: argparse.Namespace, env: Env) -> int:
     else:
         env.out(keys_text(tables, partial(env.paint, "strong"), env.columns))
     return ExitCode.GOOD
-
-
-def _schema(command: str) -> str:
-    from winchsim.report.json_schema import DOCUMENTS, schema
-
-    if command not in DOCUMENTS:
-        raise usage_error(f"no schema of {command!r}", f"one of {', '.join(DOCUMENTS)}")
-    return json.dumps(schema(command), indent=2, ensure_ascii=False)

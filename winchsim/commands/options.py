@@ -59,8 +59,9 @@ class Command:
     module : str
         Module of `winchsim.commands` that does the work, where it has another name. Its ``run`` is
         called with the options and an `Env`, and returns an exit code.
-    names : callable, optional
-        From the options to the plain names of all files that may go into the folder ``--out``.
+    names : sequence of str, or callable
+        Plain names of all files that may go into the folder ``--out``, with ``{}`` for the name of
+        the command; or from the options to these.
     """
 
     name: str
@@ -70,12 +71,12 @@ class Command:
     details: str = ""
     file: str = ""
     module: str = ""
-    names: Callable[[argparse.Namespace], Sequence[str]] | None = None
+    names: Sequence[str] | Callable[[argparse.Namespace], Sequence[str]] = ()
 
     def run(self, options: argparse.Namespace, env: Env) -> int:
         """Import its module, do the work, and return the exit code."""
-        module = import_module(f"winchsim.commands.{self.module or self.name}")
-        return int(module.run(options, env))
+        run = import_module(f"winchsim.commands.{self.module or self.name}").run
+        return int(run(options, env))
 
     def add(self, commands: Any) -> None:
         """Add its parser to the subparsers of another one."""
@@ -120,8 +121,7 @@ class Parser(argparse.ArgumentParser):
         raise HelpShownError
 
     def _print_message(self, message: str, file: Any = None) -> None:
-        if message:
-            self.env.out(message)
+        self.env.out(message)
 
     def refuse_unknown(self, arguments: Iterable[str]) -> None:
         """Raise for arguments that nobody took, with the option that each may have meant."""

@@ -1,18 +1,17 @@
 """Where results go: what would be refused after the work is refused before it."""
 
-from __future__ import annotations
-
 import argparse
 import os
 import shlex
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 from winchsim.commands.env import Env
 from winchsim.errors import OutputError
-
-if TYPE_CHECKING:
-    from winchsim.report.document import Document
+from winchsim.report import json_text
+from winchsim.report.document import Document
+from winchsim.report.render.text import render_text
+from winchsim.report.writing import check_file, check_folder, write_file, write_folder
 
 STDOUT = "-"
 """Name of a file that means standard output."""
@@ -41,8 +40,6 @@ def check_outputs(options: argparse.Namespace, env: Env) -> None:
     folder = getattr(options, "out", None)
     if file is None and folder is None:
         return
-    from winchsim.report.writing import check_file, check_folder
-
     alone = [] if file in (None, STDOUT) else _with_about([str(file)])
     names = _announced(options) if folder is not None else []
     _refuse_mixtures(options, [*(os.path.join(folder or "", name) for name in names), *alone])
@@ -60,7 +57,9 @@ def check_outputs(options: argparse.Namespace, env: Env) -> None:
 def _announced(options: argparse.Namespace) -> list[str]:
     """Names of all files that a command may write into its folder, with what goes beside each
     CSV."""
-    return _with_about(options.command.names(options) if options.command.names else [])
+    names = options.command.names
+    found = names(options) if callable(names) else names
+    return _with_about([name.format(options.command.name) for name in found])
 
 
 def _with_about(names: Sequence[str]) -> list[str]:
@@ -74,10 +73,9 @@ def _beside(path: str) -> str:
 
 def _about(path: str, options: argparse.Namespace, about: Mapping[str, Any]) -> str:
     """Where a table is from, and the cautions about it, as JSON."""
-    from winchsim.report.json_text import document
     from winchsim.report.words.advice import CAUTIONS
 
-    return document(
+    return json_text.document(
         about=os.path.basename(path),
         command=options.command.name,
         files=getattr(options, "files", None) or [options.file],
@@ -85,6 +83,14 @@ def _about(path: str, options: argparse.Namespace, about: Mapping[str, Any]) -> 
         cautions=list(CAUTIONS.values()),
         **about,
     )
+
+
+def _completed(
+    files: Mapping[str, str | bytes], options: argparse.Namespace, about: Mapping[str, Any]
+) -> dict[str, str | bytes]:
+    """Files with what goes beside each CSV."""
+    tables = {name: beside for name in files if (beside := _beside(name))}
+    return {**files, **{beside: _about(name, options, about) for name, beside in tables.items()}}
 
 
 def write_csv(options: argparse.Namespace, env: Env, text: str, **about: Any) -> None:
@@ -101,14 +107,11 @@ def write_csv(options: argparse.Namespace, env: Env, text: str, **about: Any) ->
         More for the file beside it: digest of the scenario, events.
     """
     from winchsim.report.words.advice import CAUTIONS
-    from winchsim.report.writing import write_file
 
-    files = {} if options.csv == STDOUT else {options.csv: text}
+    files = {} if options.csv == STDOUT else _completed({options.csv: text}, options, about)
     if not files:
         env.out(text)
-    if files and (beside := _beside(options.csv)):
-        files[beside] = _about(options.csv, options, about)
-    else:
+    if len(files) < 2:
         env.note("\n".join(CAUTIONS.values()))
     for path, content in files.items():
         write_file(path, content, force=options.force)
@@ -119,13 +122,8 @@ def present(
     options: argparse.Namespace, env: Env, document: Document, json: Callable[[], str]
 ) -> None:
     """Print the result: its JSON where that is asked for, else the document as text."""
-    if options.json:
-        env.out(json())
-        return
-    from winchsim.report.render.text import render_text
-
-    full = getattr(options, "full", True)
-    env.out(render_text(document, env.rendering(us=options.units == "us", full=full)))
+    rendering = env.rendering(us=options.units == "us", full=getattr(options, "full", True))
+    env.out(json() if options.json else render_text(document, rendering))
 
 
 def again(options: argparse.Namespace) -> str:
@@ -170,9 +168,7 @@ def write_out(
     list of str
         Paths written.
     """
-    from winchsim.report.writing import write_folder
-
-    files = {**files, **{b: _about(n, options, about) for n in files if (b := _beside(n))}}
+    files = _completed(files, options, about)
     if unannounced := files.keys() - set(_announced(options)):
         raise ValueError(f"not announced: {sorted(unannounced)}")
     paths = write_folder(options.out, files, force=options.force)

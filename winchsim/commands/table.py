@@ -4,6 +4,7 @@ from typing import Any
 
 from winchsim.commands import files
 from winchsim.commands.options import Argument, Command, argument
+from winchsim.report.names import FILE_NAMES
 
 FILE = argument("file", metavar="FILE", help="scenario file")
 FILES = argument("files", metavar="FILE", nargs="+", help="scenario files")
@@ -60,7 +61,7 @@ def _sizing(name: str, summary: str, span: str, details: str, *more: Argument) -
         "changed, and confirms it by a full simulation. --full prints all candidates. "
         "Ends with 0 when there is one, else with 1.",
         module="sizing",
-        names=files.of_study,
+        names=files.STUDY,
     )  # fmt: skip
 
 
@@ -96,7 +97,7 @@ COMMANDS = (
         "parts, what breaks in a jam, and what to change. --full prints the rest. "
         "Ends with 0 when the target is reached and no check fails, else with 1.",
         file="csv",
-        names=files.of_lift,
+        names=FILE_NAMES,
     ),
     _sizing(
         "drum",
@@ -138,7 +139,7 @@ COMMANDS = (
         "Parts stand in the scenario or in a file of their own: [[parts.gears]], [[parts.motors]], "
         "[[parts.drums]], [[parts.ropes]]; see winchsim keys parts. Shows the five best, each "
         "simulated in full. Ends with 0 when no check fails for the first, else with 1.",
-        names=files.of_study,
+        names=files.STUDY,
     ),
     Command(
         "sweep",
@@ -160,7 +161,7 @@ COMMANDS = (
         ),
         "Every value is combined with every other. Prints a table by status, the scenario as it is "
         "first. One key is drawn as curves, two as a map with the limits as lines. Ends with 0.",
-        names=files.of_study,
+        names=files.STUDY,
     ),
     Command(
         "ladder",
@@ -220,7 +221,7 @@ COMMANDS = (
         "Rows without results are tests to come: they are predicted. A log of time and current, "
         "voltage, height or turns is cut into its lifts. With --out: the calibrated scenario, a "
         "figure of measured against predicted, and the numbers.",
-        names=files.of_calibration,
+        names=files.CALIBRATION,
     ),
     Command(
         "why",
@@ -239,7 +240,7 @@ COMMANDS = (
         "Explains the last row that broke, stalled or did not hold: what each cause would have "
         "asked of the part, what speaks for it and against it, what to look for on the pieces, and "
         "what to change. Ends with 0.",
-        names=files.of_diagnosis,
+        names=files.STUDY[:3],
     ),
     Command(
         "spread",
@@ -281,7 +282,7 @@ COMMANDS = (
         "every motor has its own. Lifts each build by the quasi-static model (--simulate: by the "
         "full simulation). Ctrl-C keeps what is done. "
         "Ends with 1 when more than 1 in 100 builds stalls, breaks or overheats.",
-        names=files.of_study,
+        names=files.STUDY,
     ),
     Command(
         "curves",

@@ -16,8 +16,13 @@ OPEN_WARNING = (
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Serve the page until it is interrupted."""
-    is_missing = find_spec("nicegui") is None
-    refuse((is_missing, "the page needs further packages", "pip install 'winchsim[page]'"))
+    refuse(
+        (
+            not find_spec("nicegui"),
+            "the page needs further packages",
+            "pip install 'winchsim[page]'",
+        )
+    )
     from winchsim.page.process import Worker
 
     worker = Worker()
@@ -31,13 +36,10 @@ def run(options: argparse.Namespace, env: Env) -> int:
         if not options.listen.startswith(("127.", "::1", "localhost")):
             env.note(OPEN_WARNING)
         serve(
-            scenario, path, worker, listening, lambda address: _ready(env, address),
+            scenario, path, worker, listening,
+            lambda address: env.out(f"{address}\nCtrl-C ends the page."),
             browse=not options.no_browser,
         )  # fmt: skip
     finally:
         worker.stop(again=False)
     return ExitCode.GOOD
-
-
-def _ready(env: Env, address: str) -> None:
-    env.out(f"{address}\nCtrl-C ends the page.")
