@@ -65,7 +65,7 @@ def _line(words: str, *more: str) -> tuple[list[str], list[str]]:
     command, *given = words.split()
     line = [command, "nowhere.toml", *given, *FOLDER_COMMANDS[words], *more]
     options = _parsers()[command].parse_args(line[1:])
-    return line, list(options.command.names(options))
+    return line, list(options.command.written(options))
 
 
 def test_every_command_that_writes_announces_it():
@@ -73,7 +73,7 @@ def test_every_command_that_writes_announces_it():
     for name, parser in _parsers().items():
         command = parser.get_default("command")
         assert bool(command.file or command.names) == ("--force" in parser._option_string_actions)
-        assert ("--out" in parser._option_string_actions) == (command.names is not None), name
+        assert ("--out" in parser._option_string_actions) == (bool(command.names)), name
         folders |= {name} if command.names else set()
     assert {words.split()[0] for words in FOLDER_COMMANDS} == folders
 

@@ -78,6 +78,11 @@ class Command:
         run = import_module(f"winchsim.commands.{self.module or self.name}").run
         return int(run(options, env))
 
+    def written(self, options: argparse.Namespace) -> list[str]:
+        """Plain names of all files that it may write into its folder."""
+        names = self.names(options) if callable(self.names) else self.names
+        return [name.format(self.name) for name in names]
+
     def add(self, commands: Any) -> None:
         """Add its parser to the subparsers of another one."""
         about = [f"{self.summary[:1].upper()}{self.summary[1:]}.", self.details]

@@ -41,7 +41,7 @@ def check_outputs(options: argparse.Namespace, env: Env) -> None:
     if file is None and folder is None:
         return
     alone = [] if file in (None, STDOUT) else _with_about([str(file)])
-    names = _announced(options) if folder is not None else []
+    names = [] if folder is None else _with_about(options.command.written(options))
     _refuse_mixtures(options, [*(os.path.join(folder or "", name) for name in names), *alone])
     unfinished = [name for path in alone for name in check_file(path, force=options.force)]
     if folder is not None:
@@ -52,14 +52,6 @@ def check_outputs(options: argparse.Namespace, env: Env) -> None:
             f"{place}: an earlier run was stopped while it wrote {', '.join(unfinished)}\n"
             "   these files may be of two runs: write them again"
         )
-
-
-def _announced(options: argparse.Namespace) -> list[str]:
-    """Names of all files that a command may write into its folder, with what goes beside each
-    CSV."""
-    names = options.command.names
-    found = names(options) if callable(names) else names
-    return _with_about([name.format(options.command.name) for name in found])
 
 
 def _with_about(names: Sequence[str]) -> list[str]:
@@ -169,7 +161,7 @@ def write_out(
         Paths written.
     """
     files = _completed(files, options, about)
-    if unannounced := files.keys() - set(_announced(options)):
+    if unannounced := files.keys() - set(_with_about(options.command.written(options))):
         raise ValueError(f"not announced: {sorted(unannounced)}")
     paths = write_folder(options.out, files, force=options.force)
     for path in paths:

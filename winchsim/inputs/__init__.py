@@ -22,9 +22,8 @@ from winchsim.inputs.drum_rope_load import (
     Rope,
     Sheave,
 )
-from winchsim.inputs.materials import OwnMaterial
-from winchsim.inputs.motors import Gearbox, MotorGroup, MotorPoint
-from winchsim.inputs.parts import PartDrum, PartGear, PartMotor, PartRope, Parts
+from winchsim.inputs.motors import Controller, Gearbox, MotorGroup, MotorPoint, Supply
+from winchsim.inputs.parts import OwnMaterial, PartDrum, PartGear, PartMotor, PartRope, Parts
 from winchsim.inputs.paths import (
     Control,
     controls,
@@ -47,7 +46,6 @@ from winchsim.inputs.programme import (
 from winchsim.inputs.retired import REMOVED, without_numbers
 from winchsim.inputs.scenario import GROUPS, Inputs
 from winchsim.inputs.spec import Spec, bounds, out_of_bounds
-from winchsim.inputs.supply import Controller, Supply
 from winchsim.inputs.train import DRAG_RANGE, DRAG_TEXT, Stage
 
 __all__ = [

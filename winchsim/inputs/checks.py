@@ -5,11 +5,10 @@ from collections.abc import Iterable, Iterator
 
 from winchsim.errors import Code, Fault
 from winchsim.inputs.drum_rope_load import LEAST_ROOM
-from winchsim.inputs.materials import OwnMaterial
-from winchsim.inputs.motors import MotorGroup
+from winchsim.inputs.motors import MotorGroup, Supply
+from winchsim.inputs.parts import OwnMaterial
 from winchsim.inputs.programme import Phase
 from winchsim.inputs.scenario import Inputs
-from winchsim.inputs.supply import Supply
 from winchsim.inputs.train import Stage
 
 Row = tuple[object, str, str, str]

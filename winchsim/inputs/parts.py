@@ -1,11 +1,95 @@
-"""Parts at hand: what a build can be chosen from."""
+"""Materials that a scenario adds, and parts at hand: what a build can be chosen from."""
 
 from winchsim.frozen import dataclass
 from winchsim.inputs.motors import MotorGroup
-from winchsim.inputs.spec import integer, positive, tables, text
+from winchsim.inputs.spec import (
+    choice,
+    integer,
+    number,
+    positive,
+    quantity,
+    share,
+    tables,
+    text,
+)
 
 OF_TRAIN = "as in the stage that it goes into"
 OF_DRUM, OF_ROPE = "as in [drum]", "from the rope table"
+
+
+@dataclass(frozen=True, kw_only=True)
+class OwnMaterial:
+    """A material that the user adds, or whose values they replace."""
+
+    name: str = text("its name")
+    family: str = choice("what sort it is", ("printed polymer", "moulded polymer", "metal"))
+    tensile_strength: float = positive(
+        "tensile strength, of a print in the plane of its layers", "MPa", 1e4, usual=(10, 1000)
+    )
+    elastic_modulus: float | None = positive(
+        "elastic modulus",
+        "GPa",
+        1000,
+        None,
+        usual=(0.5, 210),
+        left_out="2 GPa of a polymer, 70 GPa of a metal",
+    )
+    density: float | None = positive(
+        "density",
+        "kg/m³",
+        3e4,
+        None,
+        usual=(800, 9000),
+        left_out="1200 kg/m³ of a polymer, 7850 kg/m³ of a metal",
+    )
+    flexural_strength: float | None = positive(
+        "strength of a solid print in bending",
+        "MPa",
+        1e4,
+        None,
+        usual=(30, 200),
+        condition=("family", ("printed polymer",)),
+        left_out="1.5 of the tensile strength of a print",
+    )
+    yield_strength: float | None = positive(
+        "yield strength of a metal",
+        "MPa",
+        1e4,
+        None,
+        usual=(50, 1000),
+        condition=("family", ("metal",)),
+        left_out="half the tensile strength of a metal",
+    )
+    softening: float | None = quantity(
+        "temperature at which it softens",
+        "°C",
+        0,
+        600,
+        None,
+        usual=(40, 200),
+        left_out="60 °C for a polymer",
+    )
+    service_limit: float | None = quantity(
+        "highest temperature for lasting use", "°C", 0, 600, None, usual=(40, 200)
+    )
+    across_layers: float | None = share(
+        "strength across the layers of a print, over that in their plane",
+        None,
+        usual=(0.2, 1),
+        condition=("family", ("printed polymer",)),
+        left_out="0.6 of a print",
+    )
+    friction: float | None = number("friction on itself, dry", 0, 2, None, usual=(0.05, 0.6))
+    fatigue_stress: float | None = positive(
+        "root stress of one point of its S–N line", "MPa", 1e4, None, usual=(1, 500)
+    )
+    fatigue_cycles: float | None = number(
+        "cycles to failure at that stress", 1, 1e12, None, usual=(1000, 1e7)
+    )
+    fatigue_slope: float | None = number(
+        "exponent of cycles against stress", 1, 50, None, usual=(3, 15)
+    )
+    fatigue_source: str | None = text("where the S–N line is from", None)
 
 
 @dataclass(frozen=True, kw_only=True)

@@ -45,14 +45,13 @@ def walk(node: Any, prefix: str = "") -> Iterator[tuple[str, Any, Spec]]:
     """
     for key, spec in specs(type(node)).items():
         value, path = getattr(node, key), f"{prefix}{key}"
-        if spec.kind == "table":
-            if value is not None and not isinstance(value, Parts):
-                yield from walk(value, f"{path}.")
+        if not spec.table:
+            yield path, value, spec
         elif spec.kind == "tables":
             for index, item in enumerate(value, start=1):
                 yield from walk(item, f"{path}.{index}.")
-        else:
-            yield path, value, spec
+        elif value is not None and not isinstance(value, Parts):
+            yield from walk(value, f"{path}.")
 
 
 @dataclass(frozen=True)
@@ -92,8 +91,9 @@ def controls(inputs: Inputs) -> tuple[Control, ...]:
         owner = value_at(inputs, head) if head else inputs
         group = specs(Inputs)[path.partition(".")[0]].group
         choices = tuple(getattr(inputs, spec.names)) if spec.names else spec.choices
-        given = path in inputs.given
-        found.append(Control(path, value, spec, group, spec.applies_to(owner), given, choices))
+        found.append(
+            Control(path, value, spec, group, spec.applies_to(owner), path in inputs.given, choices)
+        )
     return tuple(sorted(found, key=lambda control: GROUPS.index(control.group)))
 
 
@@ -105,12 +105,12 @@ def value_at(inputs: Any, path: str) -> Any:
     UnknownPathError
         There is no such path.
     """
-    node = inputs
-    for part in path.split("."):
-        try:
+    node, part = inputs, ""
+    try:
+        for part in path.split("."):
             node = _child(node, part)
-        except (KeyError, TypeError, ValueError) as error:
-            raise UnknownPathError(path, part, _known_key(path, inputs)) from error
+    except (KeyError, TypeError, ValueError) as error:
+        raise UnknownPathError(path, part, _known_key(path, inputs)) from error
     return node
 
 
@@ -155,20 +155,17 @@ def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:
         The path is unknown or the value outside its bounds.
     """
     spec = spec_at(inputs, path)
-    problem = out_of_bounds(spec, value)
-    if problem:
+    if problem := out_of_bounds(spec, value):
         raise DomainError(path, value, problem)
-    changed = _put(inputs, path.split("."), value)
-    return replace(changed, given=inputs.given | {path})
+    return replace(_put(inputs, path.split("."), value), given=inputs.given | {path})
 
 
 def _put(node: Any, parts: list[str], value: Any) -> Any:
     head, rest = parts[0], parts[1:]
     new = _put(_child(node, head), rest, value) if rest else value
-    if not isinstance(node, tuple):
-        return replace(node, **{head: new})
-    place = int(head)
-    return (*node[: place - 1], new, *node[place:])
+    if isinstance(node, tuple):
+        return (*node[: int(head) - 1], new, *node[int(head) :])
+    return replace(node, **{head: new})
 
 
 def _child(node: Any, part: str) -> Any:

@@ -78,10 +78,9 @@ def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:
     """
     values = to_values(inputs)
     _, place, key = place_of(values, path)
+    place[key] = _plain(value)
     if value is None:
-        place.pop(key, None)
-    else:
-        place[key] = _plain(value)
+        del place[key]
     return from_values(values)
 
 

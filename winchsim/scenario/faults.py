@@ -89,8 +89,8 @@ class Collector:
             self.add(fault)
         faults = sorted(self.faults, key=lambda fault: (fault.line is None, fault.line or 0))
         if self.full:
-            message = "more problems may follow; only the first are listed"
-            faults.append(Fault(message, file=self.file, code=Code.MORE))
+            more = "more problems may follow; only the first are listed"
+            faults.append(Fault(more, file=self.file, code=Code.MORE))
         return InputError(tuple(faults))
 
     def _origin(self, key: str) -> str | None:

@@ -46,10 +46,12 @@ def read_text(path: str, limit: int, what: str, suffix: str = ".toml") -> str:
     except (OSError, ValueError) as error:
         raise _unreadable(path, error, what, suffix) from error
     if len(data) > limit:
-        shown = f"{size / 1e6:.1f} MB" if size > limit + 1 else f"over {limit / 1e6:g} MB"
-        expected = f"{what} of at most {limit / 1e6:g} MB"
-        message = f"the file is too large: {shown}"
-        raise refused(message, file=path, code=Code.TOO_LARGE, expected=expected)
+        most = f"{limit / 1e6:g} MB"
+        shown = f"{size / 1e6:.1f} MB" if size > limit + 1 else f"over {most}"
+        raise refused(
+            f"the file is too large: {shown}", file=path, code=Code.TOO_LARGE,
+            expected=f"{what} of at most {most}",
+        )  # fmt: skip
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
@@ -74,9 +76,12 @@ def _unreadable(path: str, error: OSError | ValueError, what: str, suffix: str) 
     if os.path.isdir(path.replace("\0", "")):
         number, inside = errno.EISDIR, os.path.join(path, "")
     other = (getattr(error, "strerror", None) or "not a file name").lower()
-    reason = _REASONS.get(number, f"cannot be read: {other}")
-    near = "" if number not in _REASONS or number == errno.EACCES else _neighbours(inside, suffix)
-    return refused(reason, file=path, expected=f"{what} file ({suffix})", hint=near)
+    is_elsewhere = number in _REASONS and number != errno.EACCES
+    return refused(
+        _REASONS.get(number, f"cannot be read: {other}"), file=path,
+        expected=f"{what} file ({suffix})",
+        hint=_neighbours(inside, suffix) if is_elsewhere else "",
+    )  # fmt: skip
 
 
 def _neighbours(path: str, suffix: str) -> str:

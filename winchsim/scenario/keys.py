@@ -57,9 +57,10 @@ def key_tables(only: str | None = None) -> tuple[KeyTable, ...]:
     chosen = tuple(t for t in tables if f"{t.name}.".startswith(f"{wanted}.") and wanted)
     if not chosen:
         names = [table.name for table in tables if table.name]
-        expected, hint = "one of: " + ", ".join(names), did_you_mean(wanted, names)
-        message = f'no table "{wanted[:60]}"'
-        raise refused(message, expected=expected, hint=hint, code=Code.UNKNOWN_KEY)
+        raise refused(
+            f'no table "{wanted[:60]}"', expected="one of: " + ", ".join(names),
+            hint=did_you_mean(wanted, names), code=Code.UNKNOWN_KEY,
+        )  # fmt: skip
     return chosen
 
 
@@ -82,11 +83,15 @@ def keys_text(
         need = f" ({'required' if table.required else 'optional'})" if table.name else ""
         lines.append(strong(table.heading) + f"  {table.meaning}{need}")
         for row in table.rows:
-            head = f"  {row['key']:22}  {row['meaning']}"
-            for text in (head, f"        {_accepted(row)}", f"        {_left_out(row)}"):
-                indent = " " * (26 if text == head else 10)
+            assumed = row["assumed"] and f" ({row['assumed']})"
+            left_out = "required" if row["required"] else f"left out: {row['default']}{assumed}"
+            for indent, text in (
+                (26, f"  {row['key']:22}  {row['meaning']}"),
+                (10, f"        {_accepted(row)}"),
+                (10, f"        {left_out}"),
+            ):
                 lines += textwrap.wrap(
-                    text, width, subsequent_indent=indent, break_on_hyphens=False
+                    text, width, subsequent_indent=" " * indent, break_on_hyphens=False
                 )
         lines.append("")
     return "\n".join(lines)
@@ -97,8 +102,8 @@ def keys_markdown(tables: Sequence[KeyTable]) -> str:
     lines = []
     for table in tables:
         meaning = f"{table.meaning[:1].upper()}{table.meaning[1:]}."
-        lines += [f"### `{table.heading}`", "", meaning, "", "| Key | Meaning | Takes | Left out |"]
-        lines.append("| --- | --- | --- | --- |")
+        lines += [f"### `{table.heading}`", "", meaning, ""]
+        lines += ["| Key | Meaning | Takes | Left out |", "| --- | --- | --- | --- |"]
         for row in table.rows:
             default = "**required**" if row["required"] else row["default"]
             cells = (f"`{row['key']}`", row["meaning"], _accepted(row), default)
@@ -116,21 +121,16 @@ def _accepted(row: dict[str, Any]) -> str:
     )
 
 
-def _left_out(row: dict[str, Any]) -> str:
-    assumed = row["assumed"] and f" ({row['assumed']})"
-    return "required" if row["required"] else f"left out: {row['default']}{assumed}"
-
-
 def _collected(
     table: type, name: str, path: str, meaning: str, heading: str, required: bool, group: str = ""
 ) -> Iterator[KeyTable]:
     """A table and all tables inside it."""
     declared = specs(table).items()
-    single = [item for item in declared if item[1].kind not in ("table", "tables")]
+    single = ((key, spec) for key, spec in declared if not spec.table)
     rows = (_row(key, path, spec, group or spec.group) for key, spec in single)
     yield KeyTable(name, heading, meaning, required, tuple(rows))
     for key, spec in declared:
-        if spec.kind in ("table", "tables"):
+        if spec.table:
             inner, is_list = f"{name}.{key}".lstrip("."), spec.kind == "tables"
             yield from _collected(
                 spec.table,
@@ -144,22 +144,21 @@ def _collected(
 
 
 def _row(key: str, path: str, spec: Spec, group: str) -> dict[str, Any]:
-    required, is_quantity = spec.required, spec.kind == "quantity"
     words = _either((f"the {spec.names}",) if spec.names else spec.choices)
     condition, assumed = spec.condition, spec.assumed
     return {
         "path": path + key,
         "key": key,
         "takes": f"{describe_unit(spec.unit)}, printed in {spec.unit}"
-        if is_quantity
+        if spec.kind == "quantity"
         else _TAKES[spec.kind],
         "unit": spec.unit,
         "bounds": bounds(spec) if spec.kind in ("quantity", "number", "integer") else words,
         "usual": _range(spec, *spec.usual) if spec.usual else "",
         "condition": f"only with {condition[0]} = {_either(condition[1])}" if condition else "",
-        "default": "" if required else spec.left_out or _shown(spec, spec.default),
+        "default": "" if spec.required else spec.left_out or _shown(spec, spec.default),
         "assumed": f"assumed, {_range(spec, *assumed[:2])}; {assumed[2]}" if assumed else "",
-        "required": required,
+        "required": spec.required,
         "meaning": spec.meaning,
         "label": spec.label,
         "group": group,
@@ -167,8 +166,8 @@ def _row(key: str, path: str, spec: Spec, group: str) -> dict[str, Any]:
 
 
 def _range(spec: Spec, low: float, high: float) -> str:
-    low, high = in_unit(low, spec.unit), in_unit(high, spec.unit)
-    return f"{low:.6g} to {high:.6g} {spec.unit}".rstrip()
+    ends = " to ".join(f"{in_unit(end, spec.unit):.6g}" for end in (low, high))
+    return f"{ends} {spec.unit}".rstrip()
 
 
 def _either(words: Sequence[str]) -> str:
@@ -176,8 +175,11 @@ def _either(words: Sequence[str]) -> str:
 
 
 def _shown(spec: Spec, value: Any) -> str:
-    if value is None or isinstance(value, bool):
-        return "not known" if value is None else repr(value).lower()
-    if isinstance(value, str):
-        return f'"{value}"' if value else "empty"
+    match value:
+        case None:
+            return "not known"
+        case bool():
+            return repr(value).lower()
+        case str():
+            return f'"{value}"' if value else "empty"
     return f"{in_unit(value, spec.unit):.6g} {spec.unit}".rstrip()

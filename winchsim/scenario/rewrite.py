@@ -53,19 +53,15 @@ def rewrite(
     done = read_string(text, scenario.name)
     found, wanted = ({path: value for path, value, _ in walk(i)} for i in (done.inputs, intended))
     for path in wanted | found:
-        if not _agree(found.get(path), wanted.get(path)):
-            hint = "write it in the usual way: a [table] line, and key = value lines below it"
-            message = "cannot be changed as the file is written"
-            where = {"file": scenario.name, "code": Code.CANNOT_REWRITE}
-            raise refused(message, path, hint=hint, **where)
+        here, there = (values.get(path, "") for values in (found, wanted))
+        are_numbers = isinstance(here, float) and isinstance(there, float)
+        if not (math.isclose(here, there, rel_tol=_LAST_BITS) if are_numbers else here == there):
+            raise refused(
+                "cannot be changed as the file is written", path, file=scenario.name,
+                hint="write it in the usual way: a [table] line, and key = value lines below it",
+                code=Code.CANNOT_REWRITE,
+            )  # fmt: skip
     return done
-
-
-def _agree(here: Any, there: Any) -> bool:
-    """Whether two values are the same, but for the last bits of a number."""
-    if isinstance(here, float) and isinstance(there, float):
-        return math.isclose(here, there, rel_tol=_LAST_BITS)
-    return here == there
 
 
 def rounded(spec: Spec, value: float, digits: int = 4) -> float:
@@ -85,9 +81,7 @@ def rounded(spec: Spec, value: float, digits: int = 4) -> float:
     float
         In SI: what the reader makes of the rounded text, so that writing it needs no more digits.
     """
-    if spec.kind == "quantity":
-        return parse_quantity(f"{in_unit(value, spec.unit):.{digits}g} {spec.unit}", spec.unit)
-    return float(f"{value:.{digits}g}")
+    return parse_quantity(f"{in_unit(value, spec.unit):.{digits}g} {spec.unit}", spec.unit)
 
 
 def quantity_text(spec: Spec, value: float, like: str = "") -> str:
@@ -127,13 +121,11 @@ def _write(
         place.remove(key)
     for key, value in new.items():
         spec, here = specs(kind)[key], f"{path}{key}"
+        if spec.table and key not in place:
+            _append(place, key, tomlkit.table() if spec.kind == "table" else tomlkit.aot())
         if spec.kind == "table":
-            if key not in place:
-                _append(place, key, tomlkit.table())
             _write(place[key], spec.table, old.get(key, {}), value, remarks, f"{here}.")
         elif spec.kind == "tables":
-            if key not in place:
-                _append(place, key, tomlkit.aot())
             _write_rows(place[key], spec.table, old.get(key, []), value, remarks, here)
         elif key not in old or value != old[key]:
             item = tomlkit.item(_raw(spec, value, place.get(key)))
@@ -142,9 +134,9 @@ def _write(
             if key not in place:
                 _append(place, key, item)
                 continue
-            blanks, old_text = place[key].trivia.comment_ws, place[key].as_string()
+            blanks = place[key].trivia.comment_ws
             if len(blanks) > 1 and not blanks.strip(" "):
-                free = len(blanks) + len(old_text) - len(item.as_string())
+                free = len(blanks) + len(place[key].as_string()) - len(item.as_string())
                 item.trivia.comment_ws = " " * max(1, free)
             place[key] = item
 

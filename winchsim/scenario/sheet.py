@@ -13,7 +13,7 @@ from collections.abc import Iterator, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
-from winchsim.errors import Code, Fault, InputError, did_you_mean
+from winchsim.errors import Code, Fault, InputError, did_you_mean, refused
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Spec, out_of_bounds, specs
 from winchsim.inputs.spec import choice, flag, integer, positive, quantity, text
@@ -129,7 +129,7 @@ def read_planned_sheet(path: str) -> tuple[tuple[SheetRow, ...], SheetOrigin | N
     if "time" in names and "mass" not in names:
         hint = "winchsim calibrate and winchsim curves --measured take a log"
         message, expected = "this is a trace of one lift, no test sheet", "a column mass_kg"
-        cells.add(message, Code.SHEET_COLUMN, cells.line, expected=expected, hint=hint)
+        cells.add(message, cells.line, code=Code.SHEET_COLUMN, expected=expected, hint=hint)
         cells.faults.raise_if_any()
     return sheet_of(cells), cells.origin
 
@@ -147,7 +147,7 @@ def _origin_in(line: str) -> SheetOrigin | None:
     """Scenario that a first line names, whatever separators and quotes a spreadsheet put around
     it."""
     found = _ORIGIN.fullmatch(line.strip(' \t\r,;"'))
-    return None if found is None else SheetOrigin(found[1], found[2])
+    return SheetOrigin(*found.groups()) if found else None
 
 
 def write_sheet(rows: Sequence[SheetRow], *, us: bool = False, comments: Sequence[str] = ()) -> str:
@@ -167,16 +167,15 @@ def write_sheet(rows: Sequence[SheetRow], *, us: bool = False, comments: Sequenc
     str
         CSV that `read_sheet` reads back, numbers to six significant digits.
     """
-    columns: list[tuple[str, str, str]] = []
+    columns: dict[str, tuple[str, str]] = {}
     for name, spec in _SHEET.items():
-        other = PRINTED_UNITS[spec.unit].us if us else ""
-        units = [unit for unit in (spec.unit, other) if unit in _SUFFIX_OF] or [""]
-        columns += [(name, unit, f"{name}_{_SUFFIX_OF[unit]}" if unit else name) for unit in units]
+        for unit in dict.fromkeys((spec.unit, PRINTED_UNITS[spec.unit].us if us else spec.unit)):
+            if unit in _SUFFIX_OF or not spec.unit:
+                columns[_head(name, unit)] = name, unit
     text = io.StringIO()
     text.writelines(f"# {comment}\n" for comment in comments)
-    cells = ([_cell_text(getattr(row, name), unit) for name, unit, _ in columns] for row in rows)
-    heads = [head for _, _, head in columns]
-    csv.writer(text, lineterminator="\n").writerows([heads, *cells])
+    cells = ([_cell_text(getattr(row, n), unit) for n, unit in columns.values()] for row in rows)
+    csv.writer(text, lineterminator="\n").writerows([columns, *cells])
     return text.getvalue()
 
 
@@ -235,20 +234,19 @@ class Cells:
             [line + "\n" for line in lines], delimiter=separator, skipinitialspace=True, strict=True
         )
         self._rows = self._numbered()
-        start: tuple[int | None, list[str]] = next(self._rows, (None, []))
-        self.line, heads = start
+        self.line, heads = next(self._rows, (None, []))
         self.heads = [head.strip().lower().replace(" ", "_") for head in heads]
         if not self.heads:
-            self.add("the file is empty", Code.MISSING, expected=what)
-            self.faults.raise_if_any()
+            raise self.faults.error(Fault("the file is empty", expected=what, code=Code.MISSING))
 
     def add(
-        self, message: str, code: Code, line: int | None = None, head: str = "", **more: str
-    ) -> None:
-        """Note what is wrong."""
+        self, message: str, line: int | None = None, head: str = "", *,
+        code: Code = Code.SHEET_CELL, **more: str,
+    ) -> None:  # fmt: skip
+        """Note what is wrong; `more` as `Fault` takes it."""
         self.faults.add(Fault(message, head, line=line, code=code, **more))
 
-    def _numbered(self) -> Iterator[tuple[int, list[str]]]:
+    def _numbered(self) -> Iterator[tuple[int | None, list[str]]]:
         """Rows with the line on which they start; empty ones and remarks are left out."""
         line = 1
         try:
@@ -257,27 +255,23 @@ class Cells:
                     yield line, [cell.strip() for cell in row]
                 line = self._reader.line_num + 1
         except csv.Error as error:
-            self.add(f"not readable as CSV: {error}", Code.SHEET_CELL, line)
+            self.add(f"not readable as CSV: {error}", line)
 
-    def rows(self, limit: int) -> Iterator[tuple[int, list[str]]]:
+    def rows(self, limit: int) -> Iterator[tuple[int | None, list[str]]]:
         """The rows below the heads, as many as are taken, each as long as those; cells under no
         head are faults."""
         for count, (line, row) in enumerate(self._rows, start=1):
             if count > limit:
-                self.add(f"more than {limit} rows", Code.TOO_MUCH, line)
+                self.add(f"more than {limit} rows", line, code=Code.TOO_MUCH)
             if count > limit or self.faults.full:
                 return
             surplus = next((cell for cell in row[len(self.heads) :] if cell), "")
             if surplus:
                 hint = "a cell with a comma in it stands in quotes; numbers have a decimal point"
-                self.wrong("more cells than heads", line, "", surplus, hint=hint)
+                self.add("more cells than heads", line, got=shortened(surplus, 60), hint=hint)
             yield line, row + [""] * (len(self.heads) - len(row))
 
-    def wrong(self, message: str, line: int, head: str, cell: str, hint: str = "") -> None:
-        """Note what is wrong with a cell."""
-        self.add(message, Code.SHEET_CELL, line, head, got=shortened(cell, 60), hint=hint)
-
-    def value(self, line: int, column: Column, cell: str) -> Any:
+    def value(self, line: int | None, column: Column, cell: str) -> Any:
         """Value of one cell in SI; None where it is blank or wrong, with the fault noted."""
         if cell in _BLANK:
             return None
@@ -291,23 +285,23 @@ class Cells:
 
     def _read(self, column: Column, cell: str) -> Any:
         spec, word = column.spec, cell.lower()
-        if spec.kind == "text":
-            return shortened(cell, 2000)
-        if spec.kind == "choice":
-            return read_value(spec, "lifted" if word in _DONE else word)
-        if spec.kind == "flag":
-            if word not in (*_YES, *_NO):
-                raise InputError((Fault("neither yes nor no", expected="yes, no or blank"),))
-            return word in _YES
+        match spec.kind:
+            case "text":
+                return shortened(cell, 2000)
+            case "choice":
+                return read_value(spec, "lifted" if word in _DONE else word)
+            case "flag" if word in (*_YES, *_NO):
+                return word in _YES
+            case "flag":
+                raise refused("neither yes nor no", expected="yes, no or blank")
         if self._decimal_comma.fullmatch(cell):
             cell = cell.replace(",", ".")
         if _PLAIN_NUMBER.fullmatch(cell):
             value = float(cell) * column.scale + column.offset
         else:
             value = parse_quantity(f"{cell} {column.unit}", spec.unit)
-        expected = out_of_bounds(spec, value)
-        if expected:
-            raise InputError((Fault("out of bounds", expected=expected),))
+        if expected := out_of_bounds(spec, value):
+            raise refused("out of bounds", expected=expected)
         return int(value) if spec.kind == "integer" else value
 
     def columns(self) -> list[Column]:
@@ -317,18 +311,11 @@ class Cells:
             name, unit, problem = head_meaning(head, _SHEET)
             problem = f"two columns are called {head}" if head in self.heads[:position] else problem
             if problem and head:
-                heads = [_usual_head(name) for name in _SHEET]
+                heads = [_head(name, spec.unit) for name, spec in _SHEET.items()]
                 expected, got = "one of: " + ", ".join(heads), shortened(head, 60)
                 hint = did_you_mean(head, [other for other in heads if other != head])
-                self.add(
-                    problem,
-                    Code.SHEET_COLUMN,
-                    self.line,
-                    got,
-                    got=got,
-                    expected=expected,
-                    hint=hint,
-                )
+                facts = {"got": got, "expected": expected, "hint": hint}
+                self.add(problem, self.line, got, code=Code.SHEET_COLUMN, **facts)
             elif head:
                 found.append(column_of(position, head, name, _SHEET[name], unit))
         if all(column.name != "mass" for column in found):
@@ -337,21 +324,20 @@ class Cells:
 
     def missing(self, head: str, expected: str, message: str = "") -> None:
         """Note a column that is not there."""
-        self.add(message or f"no column {head}", Code.MISSING, self.line, head, expected=expected)
+        message = message or f"no column {head}"
+        self.add(message, self.line, head, code=Code.MISSING, expected=expected)
 
 
-def _usual_head(name: str, known: Mapping[str, Spec] = _SHEET) -> str:
-    return f"{name}_{_SUFFIX_OF[known[name].unit]}" if known[name].unit else name
+def _head(name: str, unit: str) -> str:
+    return f"{name}_{_SUFFIX_OF[unit]}" if unit else name
 
 
 def head_meaning(head: str, known: Mapping[str, Spec]) -> tuple[str, str, str]:
     """Name and unit that a head stands for, or what is wrong with it."""
     name, _, suffix = head.rpartition("_")
     if head in known:
-        problem = (
-            f"{head} has no unit: write {_usual_head(head, known)}" if known[head].unit else ""
-        )
-        return head, "", problem
+        usual = _head(head, known[head].unit)
+        return head, "", f"{head} has no unit: write {usual}" if known[head].unit else ""
     if name not in known or not known[name].unit:
         return "", "", "unknown column"
     unit = UNIT_OF_SUFFIX.get(suffix, "")
@@ -372,17 +358,16 @@ def sheet_of(cells: Cells) -> tuple[SheetRow, ...]:
     for line, row in cells.rows(MAX_ROWS):
         values: dict[str, Any] = {}
         for column in columns:
-            cell = row[column.position]
-            value = cells.value(line, column, cell)
+            value = cells.value(line, column, row[column.position])
             if value is None:
                 continue
             before = values.setdefault(column.name, value)
             if before != value and not math.isclose(before, value, rel_tol=2e-3, abs_tol=1e-3):
-                message = f"two columns for {column.name} disagree"
-                cells.wrong(message, line, column.head, cell)
+                message, got = f"two columns for {column.name} disagree", row[column.position]
+                cells.add(message, line, column.head, got=shortened(got, 60))
         rows.append(SheetRow(**values))
     if not rows and not cells.faults.faults:
-        cells.add("no rows below the heads", Code.MISSING)
+        cells.add("no rows below the heads", code=Code.MISSING)
     cells.faults.raise_if_any()
     return tuple(rows)
 
@@ -395,11 +380,10 @@ _BLANK = ("", "-", "\u2013", "\u2014", "?", "n/a")
 
 
 def _cell_hint(spec: Spec, cell: str) -> str:
-    if spec.kind not in ("quantity", "integer"):
-        return ""
-    if "," in cell:
+    is_number = spec.kind in ("quantity", "integer")
+    if is_number and "," in cell:
         return "write a decimal point, and nothing between thousands"
-    is_long = cell[0].isdigit() and not cell[-1].isdigit()
+    is_long = is_number and cell[0].isdigit() and not cell[-1].isdigit()
     return "write the number alone; its unit stands in the head" if is_long else ""
 
 

@@ -8,7 +8,7 @@ from typing import Any
 
 from winchsim.errors import Code, Fault, did_you_mean
 from winchsim.frozen import replace
-from winchsim.inputs import Inputs, OwnMaterial, Spec
+from winchsim.inputs import Inputs, Spec
 from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
 from winchsim.strength.materials import (
     GIVEN,
@@ -37,8 +37,9 @@ def with_tables(inputs: Inputs) -> Inputs:
     materials, pairs = ChainMap({}, table), []
     for own in inputs.material:
         family: Any = own.family
-        source = own.fatigue_source or ""
-        materials[own.name] = own_material(own.name, family, _values(own), source)
+        given = {key: getattr(own, key) for key in sourced_values(Material)}
+        known = {key: value for key, value in given.items() if value is not None}
+        materials[own.name] = own_material(own.name, family, known, own.fatigue_source or "")
         if own.friction is not None:
             origins = MappingProxyType({"friction": Origin(GIVEN)})
             pairs.append(FrictionPair(own.name, own.name, False, own.friction, origins=origins))
@@ -50,22 +51,14 @@ def with_tables(inputs: Inputs) -> Inputs:
     )
 
 
-def _values(own: OwnMaterial) -> dict[str, float]:
-    """Numbers that a user gives of a material, by their names in the table of materials."""
-    found = {key: getattr(own, key) for key in sourced_values(Material)}
-    return {key: value for key, value in found.items() if value is not None}
-
-
 def unknown_name(spec: Spec, name: str, known: Sequence[str]) -> Fault:
     """Fault of a name that is not in the table of materials or ropes."""
     word = spec.names.removesuffix("s")
-    hint = did_you_mean(name, known)
-    if word == "material":
-        hint = hint or "describe it in a [[material]] table"
+    own = "describe it in a [[material]] table" if word == "material" else ""
     return Fault(
         f'no {word} "{name[:60]}"',
         got=f'"{name[:60]}"',
         expected="one of: " + ", ".join(known),
-        hint=hint,
+        hint=did_you_mean(name, known) or own,
         code=Code.UNKNOWN_NAME,
     )

@@ -212,7 +212,7 @@ def is_log(cells: Cells) -> bool:
 def _parsed(layout: str) -> dict[str, str]:
     """What a layout says, by name."""
     parts = [part.partition("=") for part in layout.split(",") if part.strip()]
-    told = {name.strip().lower(): value.strip() for name, _, value in parts}
+    given = {name.strip().lower(): value.strip() for name, _, value in parts}
     known = (*NAMES, *SETTINGS)
     faults = tuple(
         Fault(
@@ -222,12 +222,12 @@ def _parsed(layout: str) -> dict[str, str]:
             hint="such as time=Zeit:ms, height=mark:10 cm, rate=25",
             code=Code.SHEET_COLUMN,
         )
-        for name, value in told.items()
+        for name, value in given.items()
         if name not in known or not value
     )
     if faults:
         raise InputError(faults)
-    return told
+    return given
 
 
 def _columns(
@@ -237,8 +237,9 @@ def _columns(
     named: dict[str, tuple[str, str]] = {}
     for name in [name for name in NAMES if name in told]:
         head, _, unit = (part.strip() for part in told[name].partition(":"))
-        named[head.lower().replace(" ", "_")] = name, unit
-        if head.lower().replace(" ", "_") not in cells.heads:
+        key = head.lower().replace(" ", "_")
+        named[key] = name, unit
+        if key not in cells.heads:
             cells.missing(head, "one of: " + ", ".join(cells.heads))
     found: dict[str, Column] = {}
     guessed = []
@@ -285,13 +286,13 @@ def _samples(
     late = np.flatnonzero(~(np.diff(found[name], prepend=-math.inf) > 0)).tolist()
     if late and not cells.faults.faults:
         problem = "is missing" if math.isnan(found[name][late[0]]) else "does not increase"
-        cells.wrong(f"{name} {problem}", lines[late[0]], head, "")
+        cells.add(f"{name} {problem}", lines[late[0]], head)
     numbers = {key: parse_quantity(told[key], "") for key in ("rate", "speed") if key in told}
     for key in (key for key, value in numbers.items() if value <= 0):
         cells.faults.add(Fault("out of bounds", key, got=told[key], expected="more than 0"))
     if name == "frame" and not numbers.get("rate", 0.0) > 0:
-        message = "pictures are counted, but not how many a second"
-        cells.add(message, Code.MISSING, cells.line, "frame", hint="say rate=25")
+        message, hint = "pictures are counted, but not how many a second", "say rate=25"
+        cells.add(message, cells.line, "frame", code=Code.MISSING, hint=hint)
     cells.faults.raise_if_any()
     if len(lines) < 2:
         raise refused("fewer than two samples", file=cells.faults.file, code=Code.MISSING)
@@ -302,12 +303,11 @@ def _samples(
     return found
 
 
-def _sample(cells: Cells, line: int, column: Column, cell: str) -> float:
+def _sample(cells: Cells, line: int | None, column: Column, cell: str) -> float:
     """Value of a cell; NaN where it is blank or wrong."""
-    shown = CLOCK.fullmatch(cell) if column.name == "time" else None
-    if shown:
-        hours, minutes, seconds = shown.groups()
-        return 3600 * int(hours or 0) + 60 * int(minutes) + float(seconds.replace(",", "."))
+    if column.name == "time" and (shown := CLOCK.fullmatch(cell)):
+        hours, minutes, seconds = shown.groups("0")
+        return 3600 * int(hours) + 60 * int(minutes) + float(seconds.replace(",", "."))
     value = cells.value(line, column, cell)
     return math.nan if value is None else value
 
@@ -323,11 +323,8 @@ def _spans(samples: Mapping[str, np.ndarray]) -> list[Span]:
     one lift."""
     time = samples["time"]
     whole = [(max(float(time[0]), 0.0), False, 0, len(time) - 1)]
-    found = []
-    if "current" in samples:
-        found = _powered(time, samples["current"])
-    elif "height" in samples:
-        found = _raised(time, samples["height"])
+    cut = {"current": _powered, "height": _raised}
+    found = next((cut[name](time, samples[name]) for name in cut if name in samples), [])
     rises = [_rise(samples, first, last) for *_, first, last in found]
     most = max((abs(rise) for rise in rises if rise is not None), default=0.0)
     up = [s for s, rise in zip(found, rises, strict=True) if rise is None or rise > -STUCK * most]
