@@ -80,6 +80,7 @@ def build(
         MARKS[status], "" if blind else count, sentence(found, blind=blind), scenario.name
     )
     stops, binding = stop_lines(found), binding_table(found)
+    pawled = found.machine.pawl and any(phase.action == "lower" for phase in found.inputs.phase)
     below: tuple[Node, ...] = (
         Paragraph((), label="Lowering"),
         Items(down_lines(found, numbers=False)),
@@ -90,7 +91,7 @@ def build(
             Paragraph(say("____________________  Tested by: ____________________"), label="Date:"),
         )
     body = (
-        *([finding(Finding(FindingKind.NO_PATH_DOWN))] if found.asked_to_lower else []),
+        *([finding(Finding(FindingKind.NO_PATH_DOWN))] if pawled else []),
         rung_table(found, sheet=sheet, blind=blind),
         *((binding, THIN) if binding.rows and not blind else ()),
         *below,
@@ -263,6 +264,7 @@ def stop_lines(ladder: Ladder) -> tuple[Text, ...]:
     cut = Value(min(rung.cut for rung in ladder.rungs), "s")
     rest = Value(max(60.0, *(rung.rest for rung in ladder.rungs)), "min")
     over = percent(STOP_AT - 1), percent(STOP_UNLOADED - 1)
+    snags = ladder.inputs.load.snag_height is not None
     coasts = say("The load coasts past the mark: switch off early, and leave room above.")
     return (
         say("Stop a rung at {} more time or current than predicted (unloaded: {}).", *over),
@@ -279,7 +281,7 @@ def stop_lines(ladder: Ladder) -> tuple[Text, ...]:
             "Look at every tooth, pin and knot between the rungs. One person holds the switch only."
         ),
         *([coasts] if any(rung.coast > FAR for rung in ladder.rungs) else []),
-        *([say("The snag of the scenario is left out of this plan.")] if ladder.snag else []),
+        *([say("The snag of the scenario is left out of this plan.")] if snags else []),
     )
 
 

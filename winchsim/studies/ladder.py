@@ -6,9 +6,9 @@ from enum import StrEnum
 
 import numpy as np
 
-from winchsim.assessment.enums import Holding, ReadingKey, Status
+from winchsim.assessment.enums import Holding, Status
 from winchsim.assessment.evaluate import assess
-from winchsim.assessment.history import OFF_FLOOR, History, Span, middle_mean, read_history
+from winchsim.assessment.history import OFF_FLOOR, History, middle_mean, read_history
 from winchsim.assessment.kinds import Assessment
 from winchsim.assessment.margins import stalled_until_hot
 from winchsim.errors import TrustError
@@ -85,8 +85,7 @@ def lowered(inputs: Inputs, *, held: bool) -> tuple[Lowering, Record | None]:
     (Lowering, Record or None)
         The record is that of the run under power; None where it could not be made.
     """
-    usual = Phase(action="lower", until="floor")
-    own = next((phase for phase in inputs.phase if phase.action == "lower"), usual)
+    own = next((phase for phase in inputs.phase if phase.action == "lower"), Phase(action="lower"))
     rest = (Phase(action="off", until="time", time=PAUSE),) if held else ()
     try:
         record = simulate(programme(inputs, *rest, replace(own, until="floor")))
@@ -95,12 +94,10 @@ def lowered(inputs: Inputs, *, held: bool) -> tuple[Lowering, Record | None]:
     if record.broken_link is not None:
         return Lowering(Descent.BREAKS, part=record.broken_link.label), record
     history = read_history(record)
-    found = _down(history, "lower")
-    if found is None:
-        return Lowering(Descent.NOT_DOWN), record
-    if not _drives(history):
-        return found, record
-    return _on_joined_leads(inputs) or replace(found, descent=Descent.OVERHAULS), record
+    found = _down(history, "lower") or Lowering(Descent.NOT_DOWN)
+    if found.descent is Descent.POWERED and _drives(history):
+        found = _on_joined_leads(inputs) or replace(found, descent=Descent.OVERHAULS)
+    return found, record
 
 
 def _down(history: History, action: str) -> Lowering | None:
@@ -109,9 +106,12 @@ def _down(history: History, action: str) -> Lowering | None:
     landed = record["height"][span.samples.stop - 1] <= OFF_FLOOR
     if span.step.action != action or not landed or span.end <= span.start:
         return None
-    fastest = float(max(0.0, -record["speed"][span.samples].min()))
-    current = _middle(record, span, np.abs(record["current"]))
-    return Lowering(Descent.POWERED, float(span.end - span.start), current, fastest)
+    return Lowering(
+        Descent.POWERED,
+        time=float(span.end - span.start),
+        current=middle_mean(record.time, np.abs(record["current"]), span.start, span.end),
+        speed=float(max(0.0, -record["speed"][span.samples].min())),
+    )
 
 
 def _drives(history: History) -> bool:
@@ -119,14 +119,10 @@ def _drives(history: History) -> bool:
     none."""
     record, span, push, drag = history.record, history.spans[-1], 0.0, 0.0
     for g in history.machine.groups:
-        push += g.count * g.ratio * _middle(record, span, record[f"motor_{g.number}_torque"])
+        torque = record[f"motor_{g.number}_torque"]
+        push += g.count * g.ratio * middle_mean(record.time, torque, span.start, span.end)
         drag += g.count * g.ratio * g.motor.drag
     return push >= -SOME * drag
-
-
-def _middle(record: Record, span: Span, values: np.ndarray) -> float:
-    """Mean of what was sampled over the middle half of a phase."""
-    return middle_mean(record.time[span.samples], values[span.samples], span.start, span.end)
 
 
 def _on_joined_leads(inputs: Inputs) -> Lowering | None:
@@ -247,21 +243,19 @@ class Ladder:
     Attributes
     ----------
     inputs : Inputs
+        With the load of the last rung.
     machine : Machine
-        Of the target.
+        Of the target, without a snag.
     rungs : tuple of Rung
         Up to the first that is not lifted whole, that one included.
     records : tuple of Record
         Of the loaded rungs, each raised and watched.
-    snag : bool
-        Whether a snag of the scenario was left out.
     """
 
     inputs: Inputs
     machine: Machine
     rungs: tuple[Rung, ...]
     records: tuple[Record, ...]
-    snag: bool
 
     @property
     def status(self) -> Status:
@@ -278,18 +272,13 @@ class Ladder:
         """The first rung that fails; no rung from there on is to be run."""
         return next((rung for rung in self.rungs if rung.exit_code), None)
 
-    @property
-    def asked_to_lower(self) -> bool:
-        """Whether a pawl is fitted and a lowering is asked for."""
-        return self.machine.pawl and any(phase.action == "lower" for phase in self.inputs.phase)
-
 
 def plan_ladder(
     inputs: Inputs,
     *,
     target: float | None = None,
     rungs: int = len(SHARES),
-    on_progress: Callable[[int, int], None] | None = None,
+    on_progress: Callable[[int, int], object] = lambda *_: None,
 ) -> Ladder:
     """Plan of test loads up to a target.
 
@@ -300,7 +289,7 @@ def plan_ladder(
         Load of the last rung; left out, the scenario's. [kg]
     rungs : int
         Loaded rungs, at least 1.
-    on_progress : callable, optional
+    on_progress : callable
         Called with the rungs done and their number.
 
     Raises
@@ -310,24 +299,21 @@ def plan_ladder(
     """
     if target is not None:
         inputs = with_value(inputs, "load.mass", target)
-    snag = inputs.load.snag_height is not None
-    inputs = replace(inputs, load=replace(inputs.load, snag_height=None))
-    machine = build(inputs)
-    masses = _masses(inputs.load.mass, rungs)
-    found, records = [_unloaded(inputs, machine)], []
+    free = replace(inputs, load=replace(inputs.load, snag_height=None))
+    machine, masses = build(free), _masses(inputs.load.mass, rungs)
+    found, records = [_unloaded(free, machine)], []
     warm, rest = {g.number: g.winding_start for g in machine.groups}, 0.0
-    report = on_progress or (lambda done, of: None)
-    report(1, len(masses) + 1)
+    on_progress(1, len(masses) + 1)
     for place, mass in enumerate(masses, start=2):
-        values = trial_values(inputs, mass=mass, winding_start=warm)
-        rung, raised, last = _rung(place, under_test(inputs, values), rest)
+        own = under_test(free, trial_values(free, mass=mass, winding_start=warm))
+        rung, raised, last = _rung(place, own, rest)
         found.append(rung)
         records.append(raised)
         if rung.lowering is None:
             break
         warm, rest = _rested(machine, last)
-        report(place, len(masses) + 1)
-    return Ladder(inputs, machine, tuple(found), tuple(records), snag)
+        on_progress(place, len(masses) + 1)
+    return Ladder(inputs, machine, tuple(found), tuple(records))
 
 
 def _masses(target: float, rungs: int) -> list[float]:
@@ -335,8 +321,8 @@ def _masses(target: float, rungs: int) -> list[float]:
     shares: tuple[float, ...] = SHARES
     if rungs != len(SHARES):
         shares = (0.1, *np.linspace(0.25, 1.0, rungs - 1)) if rungs > 2 else (0.5, 1.0)[-rungs:]
-    rounded = [float(f"{share * target:.2g}") for share in shares[:-1]]
-    return [*(mass for mass in dict.fromkeys(rounded) if mass < target), target]
+    rounded = dict.fromkeys(float(f"{share * target:.2g}") for share in shares[:-1])
+    return [*(mass for mass in rounded if mass < target), target]
 
 
 def _rested(machine: Machine, record: Record) -> tuple[dict[int, float], float]:
@@ -361,10 +347,6 @@ def _rung(number: int, inputs: Inputs, rest: float) -> tuple[Rung, Record, Recor
     found, history, m = assess(record, actions=False), read_history(record), record.machine
     whole = found.trusted and history.lift_time is not None and record.broken_link is None
     lowering, last = lowered(inputs, held=found.held is not Holding.NONE) if whole else (None, None)
-    highest = found.reading(ReadingKey.HEIGHT)
-    over = (
-        0.0 if highest is None or highest.value is None else highest.value - m.height(m.top_travel)
-    )
     rung = Rung(
         number=number,
         mass=inputs.load.mass,
@@ -374,7 +356,7 @@ def _rung(number: int, inputs: Inputs, rest: float) -> tuple[Rung, Record, Recor
         voltage=history.steady("voltage") if whole else None,
         winding_start=max(g.winding_start for g in m.groups),
         winding_end=max(float(record[f"motor_{g.number}_winding"].max()) for g in m.groups),
-        coast=max(over, 0.0),
+        coast=max(float(record["height"].max() - m.height(m.top_travel)), 0.0),
         cut=_cut(m),
         rest=rest,
         lowering=lowering,
