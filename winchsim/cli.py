@@ -16,7 +16,7 @@ from winchsim.commands.options import COMMON, HelpShownError, Parser
 from winchsim.commands.outputs import check_outputs
 from winchsim.commands.table import COMMANDS
 from winchsim.errors import Code, OutputError, WinchsimError
-from winchsim.report.json_text import error_document
+from winchsim.report.json_text import document, error_facts
 from winchsim.report.problems import error_text
 from winchsim.version import __version__
 
@@ -92,7 +92,7 @@ def _guarded(arguments: list[str], env: Env) -> int:
         summary = f"internal fault: {type(error).__name__}: {error}".replace("\n", " ")[:300]
         found = error if isinstance(error, WinchsimError) else WinchsimError(summary)
         if env.as_json:
-            env.out(error_document(found))
+            env.out(document(error=error_facts(found)))
         else:
             env.note(error_text(found, env.error_paint, env.columns))
         if "--debug" in arguments:

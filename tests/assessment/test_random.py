@@ -7,8 +7,7 @@ import pytest
 from tests.random_scenarios import random_inputs
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Status
-from winchsim.report.json_out import facts
-from winchsim.report.json_text import document
+from winchsim.report.json_text import document, facts
 from winchsim.simulation import simulate
 
 pytestmark = pytest.mark.slow

@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from winchsim.errors import Fault, InputError, OutputError, TrustError
-from winchsim.report.json_text import document, error_document
+from winchsim.report.json_text import document, error_facts
 from winchsim.version import __version__
 
 
@@ -49,7 +49,7 @@ def test_error_with_all_faults():
         Fault("bad", "load.mass", "x.toml", 3, 'mass = "x"', '"x"', "a mass", "kg", "not a number"),
         Fault("worse"),
     )
-    error = json.loads(error_document(InputError(faults)))["error"]
+    error = json.loads(document(error=error_facts(InputError(faults))))["error"]
     assert (error["code"], error["file"], error["line"], error["key"]) == (
         "not a number",
         "x.toml",
@@ -65,6 +65,6 @@ def test_error_with_all_faults():
     [(OutputError("a", "exists"), "not written"), (TrustError("no"), "not trusted")],
 )
 def test_other_errors(raised, code):
-    error = json.loads(error_document(raised))["error"]
+    error = json.loads(document(error=error_facts(raised)))["error"]
     assert error["code"] == code
     assert error["message"] == str(raised)

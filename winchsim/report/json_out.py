@@ -1,19 +1,17 @@
 """The result of a lift as one JSON document, in SI with the unit in a key or beside its value."""
 
-import dataclasses
 from collections.abc import Mapping, Sequence
-from enum import Enum
 from typing import Any
 
 import numpy
 import scipy
 
-from winchsim.assessment.kinds import Action, Assessment, Finding, Jam, PartRow, Target
+from winchsim.assessment.kinds import Assessment
 from winchsim.errors import TrustError
 from winchsim.inputs import walk
 from winchsim.quantity_text import PRINTED_UNITS, keyed
 from winchsim.report.document import FigureRef
-from winchsim.report.json_text import document, error_facts
+from winchsim.report.json_text import document, error_facts, facts
 from winchsim.report.render.options import sentence_text, sentences
 from winchsim.report.words.advice import caution
 from winchsim.report.words.advice import snag as snag_words
@@ -21,8 +19,7 @@ from winchsim.report.words.notes import notes
 from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
-from winchsim.studies.series import Series, SeriesLift
-from winchsim.studies.sizing import Power
+from winchsim.studies.series import Series
 from winchsim.studies.snag import SnagStudy
 
 _SNAG_UNITS = {
@@ -33,33 +30,6 @@ _SNAG_UNITS = {
     "peak_tension": "N",
     "reached": "",
 }
-
-_PLACE = {"time": "time_s", "height": "height_m"}
-
-KEYS: dict[type, dict[str, str]] = {
-    Target: {**_PLACE, "mass": "mass_kg", "final_height": "final_height_m"},
-    PartRow: _PLACE,
-    Finding: _PLACE,
-    Action: {"lift_time": "lift_time_s"},
-    Jam: {
-        "current": "current_a",
-        "unlimited_current": "unlimited_current_a",
-        "needed_current": "needed_current_a",
-        "limit": "current_limit_a",
-        "tension": "tension_n",
-        "static_tension": "static_tension_n",
-        "speed": "speed_m_s",
-    },
-    Power: {"mass": "mass_kg", "power": "power_w", "speed": "speed_m_s"},
-    Series: {
-        "pause": "pause_s", "winding_limit": "winding_limit_c", "charge_left": "charge_left_c",
-    },
-    SeriesLift: {
-        "time": "time_s", "winding_start": "winding_start_c", "winding": "winding_c",
-        "case": "case_c", "charge": "charge_c",
-    },
-}  # fmt: skip
-"""Keys with a unit, by class and attribute."""
 
 
 def lift_json(
@@ -94,24 +64,24 @@ def lift_json(
     return document(
         digest=scenario.digest,
         verdict=sentence,
-        findings=facts(found.findings),
+        findings=found.findings,
         cautions=[sentence_text(caution(kind, found)) for kind in found.cautions],
-        rows=facts(found.parts),
-        lives=facts(found.lives),
+        rows=found.parts,
+        lives=found.lives,
         error=error,
         meta_more={"tolerances": tolerances, **libraries},
         command="lift",
         overrides=overrides,
-        status=found.status.value,
-        counts=facts(found.counts),
-        target=facts(found.target),
-        held=found.held.value,
-        checks=facts(found.checks),
-        readings=facts(found.readings),
-        jam=facts(found.jam),
+        status=found.status,
+        counts=found.counts,
+        target=found.target,
+        held=found.held,
+        checks=found.checks,
+        readings=found.readings,
+        jam=found.jam,
         snag=None if snag is None else _snag(snag),
-        series=facts(series),
-        actions=facts(found.actions),
+        series=series,
+        actions=found.actions,
         drop={
             "height_m": found.drop_height,
             "speed_m_s": found.drop_speed,
@@ -119,7 +89,7 @@ def lift_json(
         },
         ratio=[group.ratio for group in machine.groups],
         inputs=_inputs(scenario, found),
-        assumed=facts(found.assumed),
+        assumed=found.assumed,
         events=event_facts(record),
         energy=energy_facts(record),
         notes=sentences(notes(scenario.inputs, machine)),
@@ -138,7 +108,7 @@ def curves_json(
         {
             "file": s.name,
             "scenario_hash": s.digest,
-            "status": a.status.value,
+            "status": a.status,
             "verdict": sentence_text(outcome(a)),
         }
         for s, a in zip(scenarios, found, strict=True)
@@ -147,28 +117,13 @@ def curves_json(
     return document(
         digest=scenarios[0].digest if len(scenarios) == 1 else None,
         verdict=" ".join(str(answer["verdict"]) for answer in answers),
-        findings=[finding for each in found for finding in facts(each.findings)],
+        findings=[finding for each in found for finding in each.findings],
         cautions=list(dict.fromkeys(cautions)),
         rows=[{"file": path} for path in paths],
         figures=[{"name": w.name, "heading": w.heading, "caption": w.caption} for w in figures],
         scenarios=answers,
         differences=differences,
     )
-
-
-def facts(value: Any) -> Any:
-    """Frozen dataclasses and enums as plain data."""
-    if isinstance(value, Enum):
-        return value.value if isinstance(value.value, (str, int)) else value.name.lower()
-    if dataclasses.is_dataclass(value):
-        keys = KEYS.get(type(value), {})
-        names = [field.name for field in dataclasses.fields(value)]
-        return {keys.get(name, name): facts(getattr(value, name)) for name in names}
-    if isinstance(value, Mapping):
-        return {str(facts(key)): facts(item) for key, item in value.items()}
-    if isinstance(value, (list, tuple)):
-        return [facts(item) for item in value]
-    return value
 
 
 def _snag(found: SnagStudy) -> dict[str, Any]:
@@ -181,29 +136,26 @@ def _snag(found: SnagStudy) -> dict[str, Any]:
     return {
         "sentence": sentence_text(snag_words(found)),
         "height_m": found.height,
-        "no_limit": found.no_limit.value,
+        "no_limit": found.no_limit,
         **runs,
     }
 
 
 def _inputs(scenario: Scenario, found: Assessment) -> list[dict[str, Any]]:
     """Every input as used: value in the SI unit `unit`, and what it rests on."""
-    assumed = {row.path: row for row in found.assumed}
+    given = scenario.inputs.given
+    assumed = {row.path: row for row in found.assumed if row.path not in given}
     rows = []
     for path, value, spec in walk(scenario.inputs):
-        entry = None if path in scenario.inputs.given else assumed.get(path)
-        basis = (
-            "given" if path in scenario.inputs.given else "default" if entry is None else "assumed"
-        )
+        entry = assumed.get(path)
+        basis = "given" if path in given else "default" if entry is None else "assumed"
         rows.append(
             {
                 "path": path,
-                "value": facts(value if entry is None else entry.value),
+                "value": value if entry is None else entry.value,
                 "unit": PRINTED_UNITS[spec.unit].si,
                 "basis": basis,
-                "low": None if entry is None else entry.low,
-                "high": None if entry is None else entry.high,
-                "source": None if entry is None else entry.source,
+                **{name: getattr(entry, name, None) for name in ("low", "high", "source")},
             }
         )
     return rows
@@ -211,17 +163,7 @@ def _inputs(scenario: Scenario, found: Assessment) -> list[dict[str, Any]]:
 
 def event_facts(record: Record) -> list[dict[str, Any]]:
     """The events of a run as plain data."""
-    return [
-        {
-            "event": event.event.name.lower(),
-            "time_s": event.time,
-            "height_m": event.height,
-            "about": facts(event.target),
-            "value": event.value,
-            "energy_j": event.energy,
-        }
-        for event in record.events
-    ]
+    return [facts(event) | {"event": event.event.name.lower()} for event in record.events]
 
 
 def energy_facts(record: Record) -> dict[str, Any]:

@@ -12,8 +12,7 @@ from enum import Enum
 from typing import Any, TypeAlias
 
 from winchsim.assessment import kinds
-from winchsim.report.json_out import KEYS, facts
-from winchsim.report.json_text import FORMAT
+from winchsim.report.json_text import FAULT, FORMAT, KEYS, facts
 
 DRAFT = "https://json-schema.org/draft/2020-12/schema"
 MAY_CHANGE = (
@@ -27,7 +26,6 @@ _PLAIN = {
 Text: TypeAlias = str | None
 Row: TypeAlias = dict[str, Any]
 
-_FAULT = dict.fromkeys(("code", "file", "key", "message", "got", "expected", "hint"), Text)
 _ERROR = {"code": str, "message": str, "file": Text, "line": int | None, "key": Text}
 _META = {"format": int, "version": str, "scenario_hash": Text, "random_seed": int | None}
 _COMMON = {"verdict": Text, "findings": list[Any], "cautions": list[str], "rows": list[Row]}
@@ -88,7 +86,9 @@ DOCUMENTS: dict[str, dict[str, Any]] = {
         "capacity": list[float] | None,
     },
     "curves": {"figures": list[Row], "scenarios": list[Row], "differences": list[Row]},
-    "error": {"error": {**_ERROR, "faults": ([{**_FAULT, "line": int | None}], None)}},
+    "error": {
+        "error": {**_ERROR, "faults": ([{**dict.fromkeys(FAULT, Text), "line": int | None}], None)},
+    },
 }  # fmt: skip
 """Parts of the document of each command besides those that all have; ``error`` is that of any
 command which ends with one."""
@@ -126,7 +126,7 @@ def _schema(hint: Any, named: dict[str, Any]) -> dict[str, Any]:
     if dataclasses.is_dataclass(hint) and isinstance(hint, type):
         if hint.__name__ not in named:
             named[hint.__name__] = {}
-            types_of, renamed = typing.get_type_hints(hint), KEYS.get(hint, {})
+            types_of, renamed = typing.get_type_hints(hint), KEYS.get(hint.__name__, {})
             fields = [field.name for field in dataclasses.fields(hint)]
             found = _schema({renamed.get(n, n): types_of[n] for n in fields}, named)
             named[hint.__name__] = {**found, "additionalProperties": False}

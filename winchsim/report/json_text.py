@@ -1,8 +1,10 @@
 """The JSON documents that every command can print: one object, SI numbers, no NaN."""
 
+import dataclasses
 import json
 import math
 from collections.abc import Mapping, Sequence
+from enum import Enum
 from typing import Any
 
 from winchsim.errors import InputError, OutputError, WinchsimError
@@ -10,6 +12,37 @@ from winchsim.version import __version__
 
 FORMAT = 1  # 1: meta, verdict, findings, cautions, rows, error
 """Number of the format of the documents; its history stands beside it."""
+
+_PLACE = {"time": "time_s", "height": "height_m"}
+
+KEYS: dict[str, dict[str, str]] = {
+    "Target": {**_PLACE, "mass": "mass_kg", "final_height": "final_height_m"},
+    "PartRow": _PLACE,
+    "Finding": _PLACE,
+    "RecordedEvent": {**_PLACE, "target": "about", "energy": "energy_j"},
+    "Action": {"lift_time": "lift_time_s"},
+    "Jam": {
+        "current": "current_a",
+        "unlimited_current": "unlimited_current_a",
+        "needed_current": "needed_current_a",
+        "limit": "current_limit_a",
+        "tension": "tension_n",
+        "static_tension": "static_tension_n",
+        "speed": "speed_m_s",
+    },
+    "Power": {"mass": "mass_kg", "power": "power_w", "speed": "speed_m_s"},
+    "Series": {
+        "pause": "pause_s", "winding_limit": "winding_limit_c", "charge_left": "charge_left_c",
+    },
+    "SeriesLift": {
+        "time": "time_s", "winding_start": "winding_start_c", "winding": "winding_c",
+        "case": "case_c", "charge": "charge_c",
+    },
+}  # fmt: skip
+"""Keys with a unit, by name of the class and of the attribute."""
+
+FAULT = ("code", "file", "line", "key", "message", "got", "expected", "hint")
+"""What is printed of a fault of an input."""
 
 
 def document(
@@ -49,24 +82,18 @@ def document(
         "version": __version__,
         "scenario_hash": digest,
         "random_seed": random_seed,
+        **(meta_more or {}),
     }
-    meta |= dict(meta_more or {})
-    parts: dict[str, Any] = {
+    parts = {
         "meta": meta,
         "verdict": verdict,
         "findings": findings,
         "cautions": cautions,
         "rows": rows,
+        **more,
+        **({} if error is None else {"error": error}),
     }
-    parts.update(more)
-    if error is not None:
-        parts["error"] = error
-    return json.dumps(_plain(parts), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
-
-
-def error_document(error: WinchsimError, digest: str | None = None) -> str:
-    """JSON document of an error: its code, message, and every fault with its place."""
-    return document(digest=digest, error=error_facts(error))
+    return json.dumps(facts(parts), indent=2, ensure_ascii=False, allow_nan=False) + "\n"
 
 
 def error_facts(error: WinchsimError) -> dict[str, Any]:
@@ -81,37 +108,29 @@ def error_facts(error: WinchsimError) -> dict[str, Any]:
     if isinstance(error, OutputError):
         facts |= {"file": error.path, "hint": error.hint}
     if isinstance(error, InputError):
-        faults = [
-            {
-                "code": fault.code,
-                "file": fault.file or None,
-                "line": fault.line,
-                "key": fault.key or None,
-                "message": fault.message,
-                "got": fault.got or None,
-                "expected": fault.expected or None,
-                "hint": fault.hint or None,
-            }
-            for fault in error.faults
-        ]
-        facts |= {name: faults[0][name] for name in ("code", "file", "line", "key")}
-        facts["faults"] = faults
+        faults = [{name: getattr(each, name) or None for name in FAULT} for each in error.faults]
+        facts |= {name: faults[0][name] for name in FAULT[:4]} | {"faults": faults}
     return facts
 
 
-def _plain(value: Any) -> Any:
-    """Value made of what JSON knows; arrays become lists, what is not finite becomes null."""
+def facts(value: Any) -> Any:
+    """Value made of what JSON knows: dataclasses become objects, arrays and sets lists, enums their
+    value, and what is not finite null."""
+    if isinstance(value, Enum):
+        value = value.value
     if isinstance(value, (str, bool, int)) or value is None:
         return value
     if isinstance(value, float):
         return float(value) if math.isfinite(value) else None
+    if dataclasses.is_dataclass(value):
+        keys = KEYS.get(type(value).__name__, {})
+        names = (field.name for field in dataclasses.fields(value))
+        return {keys.get(name, name): facts(getattr(value, name)) for name in names}
     if isinstance(value, Mapping):
-        return {str(key): _plain(item) for key, item in value.items()}
+        return {str(facts(key)): facts(item) for key, item in value.items()}
     if hasattr(value, "tolist"):
-        return _plain(value.tolist())
+        return facts(value.tolist())
     if isinstance(value, (Sequence, set, frozenset)):
-        return [
-            _plain(item)
-            for item in (sorted(value) if isinstance(value, (set, frozenset)) else value)
-        ]
+        ordered = value if isinstance(value, Sequence) else sorted(value)
+        return [facts(item) for item in ordered]
     raise TypeError(f"{type(value).__name__} does not go into JSON")

@@ -27,8 +27,7 @@ from winchsim.report.document import (
     joined,
     say,
 )
-from winchsim.report.json_out import facts
-from winchsim.report.json_text import document
+from winchsim.report.json_text import document, facts
 from winchsim.report.plain_text import harmless
 from winchsim.report.render.html import render_html
 from winchsim.report.render.options import Options, sentence_text, sentences

@@ -21,7 +21,6 @@ from winchsim.report.document import (
     joined,
     say,
 )
-from winchsim.report.json_out import facts
 from winchsim.report.json_text import document
 from winchsim.report.render.options import sentence_text
 from winchsim.report.words import advice
@@ -172,10 +171,10 @@ def study_json(study: Study, scenario: Scenario) -> str:
         unit=unit,
         recommended=None if study.recommended is None else place(study.recommended),
         status=None if run is None or run.found is None else run.found.status.value,
-        checks=[] if run is None or run.found is None else facts(run.found.checks),
+        checks=[] if run is None or run.found is None else run.found.checks,
         meets_every_limit=bands(study.sweep.meets),
         no_check_fails=bands(study.sweep.sound),
-        thin_for_all=facts(study.sweep.always),
+        thin_for_all=study.sweep.always,
         limits=[
             {"check": column.key.value, "ok": bands(ok), "fails": bands(failing)}
             for column, ok, failing in study.limits
@@ -194,8 +193,8 @@ def study_json(study: Study, scenario: Scenario) -> str:
             for r in study.runs
         ],
         largest_difference=study.difference,
-        wanted=facts(study.wanted),
-        most_power=facts(most_power(study)),
+        wanted=study.wanted,
+        most_power=most_power(study),
     )
 
 
@@ -385,5 +384,5 @@ def choice_json(found: Choice, scenario: Scenario) -> str:
         centre_distances_m=[
             [words.centre_distance(pair) for pair in build.train] for build in found.builds
         ],
-        checks=facts(found.found[0].checks) if found.found else [],
+        checks=found.found[0].checks if found.found else [],
     )

@@ -20,7 +20,7 @@ from winchsim.report.document import (
     joined,
     say,
 )
-from winchsim.report.json_out import facts
+from winchsim.report.json_text import facts
 from winchsim.report.render.options import sentence_text, sentences
 from winchsim.report.words.outcome import outcome
 from winchsim.report.words.values import MARKS, percent, value

@@ -12,6 +12,7 @@ import os
 import stat
 import time
 from collections.abc import Callable, Iterable, Iterator, Mapping
+from pathlib import Path
 
 from winchsim.errors import OutputError
 
@@ -57,8 +58,8 @@ def refusals(path: str, after: str = "") -> Iterator[None]:
     except (OSError, ValueError) as error:
         why = str(getattr(error, "strerror", None) or error).lower()
         hint = _HINTS.get(getattr(error, "errno", None) or 0, "write to another place")
-        found = [row for row in _REFUSALS if isinstance(error, row[0])]
-        _, reason, hint = [*found, (None, f"cannot be written: {why}", hint)][0]
+        other = Exception, f"cannot be written: {why}", hint
+        _, reason, hint = next(row for row in (*_REFUSALS, other) if isinstance(error, row[0]))
         raise OutputError(path, reason + after, hint) from error
 
 
@@ -102,10 +103,9 @@ def write_file(path: str, data: str | bytes, *, force: bool = False) -> None:
     with refusals(path):
         target = _file_target(path, force)
         if target is None:
-            with open(path, "wb") as device:
-                device.write(_as_bytes(data))
-            return
-        _put(os.path.dirname(target), {os.path.basename(target): data}, force)
+            Path(path).write_bytes(_as_bytes(data))
+        else:
+            _put(os.path.dirname(target), {os.path.basename(target): data}, force)
 
 
 def write_folder(
@@ -137,9 +137,8 @@ def write_folder(
         target = _folder_target(folder, files, force)
         if not os.path.isdir(target):
             os.mkdir(target)
-            undo.callback(lambda: _remove(os.rmdir, target))
+            undo.callback(_remove, os.rmdir, target)  # where nothing was put into it
         _put(target, files, force)
-        undo.pop_all()
     return [os.path.join(folder, name) for name in files]
 
 
@@ -170,15 +169,14 @@ def _file_target(path: str, force: bool) -> str | None:
 
 def _folder_target(folder: str, names: Iterable[str], force: bool) -> str:
     """Real path of a folder that may be written to or made."""
+    name_it, target = "give the name of a folder", os.path.realpath(folder)
     if not folder:
-        raise OutputError("''", f"no folder is named{_NOTHING}", "give the name of a folder")
-    target = os.path.realpath(folder)
+        raise OutputError("''", f"no folder is named{_NOTHING}", name_it)
     with contextlib.suppress(FileNotFoundError):
         os.lstat(target)  # refuses an impossible name
     place = target if os.path.lexists(target) else os.path.dirname(target)
     if not stat.S_ISDIR(os.stat(place).st_mode):
-        reason = f"this is a file, not a folder{_NOTHING}"
-        raise OutputError(folder, reason, "give the name of a folder")
+        raise OutputError(folder, f"this is a file, not a folder{_NOTHING}", name_it)
     taken = [path for name in names if os.path.lexists(path := os.path.join(folder, name))]
     for path in taken:
         if not os.path.islink(path) and not os.path.isfile(path):
@@ -186,8 +184,7 @@ def _folder_target(folder: str, names: Iterable[str], force: bool) -> str:
             raise OutputError(path, f"this is not a file{_NOTHING}", hint)
     if taken and not force:
         more = f", and {len(taken) - 1} more" if len(taken) > 1 else ""
-        reason = f"this file exists{more}{_NOTHING}"
-        raise OutputError(taken[0], reason, "--force replaces it")
+        raise OutputError(taken[0], f"this file exists{more}{_NOTHING}", "--force replaces it")
     return target
 
 
@@ -214,7 +211,7 @@ def _is_locked(place: int) -> bool:
     try:
         fcntl.flock(place, fcntl.LOCK_EX | fcntl.LOCK_NB)
     except OSError as error:
-        return error.errno in (errno.EWOULDBLOCK, errno.EAGAIN)
+        return isinstance(error, BlockingIOError)
     return False
 
 
@@ -228,45 +225,49 @@ def _left_by_a_killed_run(folder: str) -> tuple[str, ...]:
 def _noted(folder: str) -> list[str]:
     """Names in the journal; one that is cut short is of a run that had not replaced a file yet."""
     try:
-        with open(os.path.join(folder, JOURNAL), encoding="utf-8") as journal:
-            return [str(name) for name in json.load(journal)]
+        return [str(name) for name in json.loads(Path(folder, JOURNAL).read_bytes())]
     except (FileNotFoundError, ValueError):
         return []
 
 
-def _note(folder: str, names: list[str]) -> None:
-    path = os.path.join(folder, JOURNAL)
-    if names:
-        _write(path, "wb", json.dumps(names).encode())
-    else:
-        _remove(os.unlink, path)
+def _note(folder: str, names: Iterable[str]) -> None:
+    """Keep names in the journal; none removes it."""
+    path, kept = os.path.join(folder, JOURNAL), sorted(names)
+    _remove(os.unlink, path)
+    if kept:
+        _write(path, json.dumps(kept).encode())
 
 
-def _write(path: str, mode: str, content: bytes) -> None:
-    with open(path, mode) as file:
+def _write(path: str, content: bytes) -> None:
+    """Write a new file, down to the disk, in the place of one that a killed run left."""
+    _remove(os.unlink, path)
+    with open(path, "xb") as file:
         file.write(content)
         file.flush()
         os.fsync(file.fileno())
 
 
 def _put(folder: str, files: Mapping[str, str | bytes], force: bool) -> None:
-    """Write files into an existing folder: all to temporary files first, then to their places."""
+    """Write files into an existing folder: all to temporary files first, each with the permissions
+    of the file that it will replace, then to their places."""
     parts = {name: os.path.join(folder, f"{PART}{number}") for number, name in enumerate(files)}
     with _only_writer(folder):
-        mixed = _noted(folder)
-        placed: list[str] = []
+        mixed, placed = set(_noted(folder)), list[str]()
         try:
             for name, data in files.items():
-                _write_part(parts[name], _as_bytes(data), os.path.join(folder, name))
+                target = Path(folder, name)
+                _write(parts[name], _as_bytes(data))
+                if target.is_file() and not target.is_symlink():
+                    os.chmod(parts[name], stat.S_IMODE(target.stat().st_mode))
             if len(files) > 1:
-                _note(folder, sorted({*mixed, *files}))
+                _note(folder, mixed | files.keys())
             for name in files:
-                target = os.path.join(folder, name)
+                target = Path(folder, name)
                 if not force and os.path.lexists(target):
                     raise FileExistsError(target)
                 os.replace(parts[name], target)
                 placed.append(name)
-            _note(folder, [name for name in mixed if name not in files])
+            _note(folder, mixed - files.keys())
         except OSError:
             if not placed:
                 _note(folder, mixed)
@@ -276,11 +277,3 @@ def _put(folder: str, files: Mapping[str, str | bytes], force: bool) -> None:
         finally:
             for part in parts.values():
                 _remove(os.unlink, part)
-
-
-def _write_part(part: str, content: bytes, target: str) -> None:
-    """Write a temporary file, with the permissions of the file that it will replace."""
-    _remove(os.unlink, part)  # of a run that was killed
-    _write(part, "xb", content)
-    if os.path.isfile(target) and not os.path.islink(target):
-        os.chmod(part, stat.S_IMODE(os.stat(target).st_mode))
