@@ -157,12 +157,13 @@ def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:
     spec = spec_at(inputs, path)
     if problem := out_of_bounds(spec, value):
         raise DomainError(path, value, problem)
-    return replace(_put(inputs, path.split("."), value), given=inputs.given | {path})
+    return replace(put(inputs, path.split("."), value), given=inputs.given | {path})
 
 
-def _put(node: Any, parts: list[str], value: Any) -> Any:
+def put(node: Any, parts: list[str], value: Any) -> Any:
+    """A table with the value that the parts of a path lead to changed, unchecked."""
     head, rest = parts[0], parts[1:]
-    new = _put(_child(node, head), rest, value) if rest else value
+    new = put(_child(node, head), rest, value) if rest else value
     if isinstance(node, tuple):
         return (*node[: int(head) - 1], new, *node[int(head) :])
     return replace(node, **{head: new})

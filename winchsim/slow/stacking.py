@@ -1,7 +1,6 @@
 """Many machines as one whose numbers are arrays, so that the functions of one physics serve
 thousands of variants at once."""
 
-import dataclasses
 import math
 from collections.abc import Sequence
 from typing import Any, TypeVar
@@ -12,6 +11,7 @@ from winchsim.frozen import dataclass, replace
 from winchsim.model import Machine
 from winchsim.model.estimate import raising_phase
 from winchsim.model.machine import PhaseStep
+from winchsim.physics.drum import Layer
 from winchsim.strength.link import LinkKind
 
 T = TypeVar("T")
@@ -142,51 +142,22 @@ def stack_machines(machines: Sequence[Machine]) -> Batch:
     machines : sequence of Machine
         At least one, all of one shape (`shape_of`).
     """
-    radii, ends, counts = pack_layers([machine.layers for machine in machines])
-    joined = _join_machines([bare(machine) for machine in machines], [1] * len(machines))
-    return Batch(len(machines), joined, joined.phases[0], radii, ends, counts)
+    return stack([bare(machine) for machine in machines], [[m.layers] for m in machines])
 
 
-def join_batches(batches: Sequence[Batch]) -> Batch:
-    """One batch of several of the same shape, in their order."""
-    if len(batches) == 1:
-        return batches[0]
-    sizes = [batch.size for batch in batches]
-    deepest = max(batch.radii.shape[0] for batch in batches)
-    machine = _join_machines([batch.machine for batch in batches], sizes)
-    return Batch(
-        sum(sizes),
-        machine,
-        machine.phases[0],
-        np.concatenate([_padded(batch.radii, deepest) for batch in batches], axis=1),
-        np.concatenate([_padded(batch.ends, deepest) for batch in batches], axis=1),
-        np.concatenate([batch.layer_counts for batch in batches]),
-    )
-
-
-def _join_machines(machines: Sequence[Machine], sizes: Sequence[int]) -> Machine:
-    """One machine of several; without a brake its braked chain is its chain, as in each of them."""
-    joined = join(machines, sizes)
-    unbraked = all(machine.braked_chain is machine.chain for machine in machines)
-    return unchecked(joined, braked_chain=joined.chain) if unbraked else joined
-
-
-def _padded(rows: np.ndarray, deepest: int) -> np.ndarray:
-    missing = deepest - rows.shape[0]
-    return np.pad(rows, ((0, missing), (0, 0)), constant_values=np.inf)
-
-
-def pack_layers(stacks: Sequence[Any]) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
-    """Radii and ends of the layers of each variant, padded with infinities, and how many there
-    are."""
-    counts = np.array([len(stack) for stack in stacks])
-    radii = np.full((int(counts.max()), len(stacks)), np.inf)
-    ends = radii.copy()
-    for column, stack in enumerate(stacks):
-        for row, layer in enumerate(stack):
-            radii[row, column] = layer.radius
-            ends[row, column] = layer.end
-    return radii, ends, counts
+def stack(machines: Sequence[Machine], layers: Sequence[Sequence[Sequence[Layer]]]) -> Batch:
+    """Batch of `bare` machines of one shape, each with the layers of all variants that its arrays
+    stand for."""
+    stacks = [own for several in layers for own in several]
+    counts = np.array([len(own) for own in stacks])
+    radii, ends = (np.full((counts.max(), len(stacks)), np.inf) for _ in range(2))
+    for column, own in enumerate(stacks):
+        radii[: len(own), column] = [layer.radius for layer in own]
+        ends[: len(own), column] = [layer.end for layer in own]
+    joined = join(machines, [len(several) for several in layers])
+    if all(machine.braked_chain is machine.chain for machine in machines):
+        joined = unchecked(joined, braked_chain=joined.chain)
+    return Batch(len(stacks), joined, joined.phases[0], radii, ends, counts)
 
 
 def join(items: Sequence[T], sizes: Sequence[int]) -> T:
@@ -201,15 +172,19 @@ def join(items: Sequence[T], sizes: Sequence[int]) -> T:
     sizes : sequence of int
         Variants that each stands for; its arrays have that length.
     """
-    first = items[0]
+    first: Any = items[0]
     if len(items) == 1:
         return first
     if isinstance(first, float | int | np.ndarray | np.generic) and not isinstance(first, bool):
-        return _join_numbers(items, sizes)  # type: ignore[return-value]
+        if any(isinstance(item, np.ndarray) for item in items):
+            pairs = zip(items, sizes, strict=True)
+            return np.concatenate([np.full(size, item, dtype=float) for item, size in pairs])  # type: ignore[return-value]
+        alike = all(item == first for item in items)
+        return first if alike else np.repeat(np.array(items, dtype=float), sizes)  # type: ignore[return-value]
     if isinstance(first, tuple):
-        return tuple(join(row, sizes) for row in zip(*items, strict=True))  # type: ignore[return-value]
+        return tuple(join(row, sizes) for row in zip(*items, strict=True))  # type: ignore[return-value, arg-type]
     names = getattr(type(first), "__dataclass_fields__", None)
-    if names is None or (all(item is first for item in items) and not _holds_arrays(first)):
+    if names is None or all(item is first for item in items):  # arrays are never shared
         return first
     return unchecked(
         first, **{name: join([getattr(item, name) for item in items], sizes) for name in names}
@@ -219,27 +194,3 @@ def join(items: Sequence[T], sizes: Sequence[int]) -> T:
 def rows(values: Sequence[Any], size: int) -> np.ndarray:
     """Numbers or arrays over variants as one array. Shape (values, size)"""
     return np.array([np.broadcast_to(v, (size,)) for v in values]).reshape(len(values), size)
-
-
-def _join_numbers(items: Sequence[Any], sizes: Sequence[int]) -> Any:
-    first = items[0]
-    if not any(isinstance(item, np.ndarray) for item in items):
-        if all(item == first for item in items):
-            return first
-        return np.repeat(np.array(items, dtype=float), sizes)
-    return np.concatenate(
-        [
-            np.broadcast_to(np.asarray(item, dtype=float), (n,))
-            for item, n in zip(items, sizes, strict=True)
-        ]
-    )
-
-
-def _holds_arrays(item: Any) -> bool:
-    if isinstance(item, np.ndarray):
-        return True
-    if isinstance(item, tuple):
-        return any(_holds_arrays(part) for part in item)
-    if dataclasses.is_dataclass(item):
-        return any(_holds_arrays(getattr(item, f.name)) for f in dataclasses.fields(item))
-    return False

@@ -1,31 +1,31 @@
 """From one scenario and columns of changed values to batches that can be lifted all at once."""
 
+import math
 import re
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Collection, Iterator, Mapping, Sequence
 from typing import Any
 
 import numpy as np
 
+from winchsim.elementwise import by_value
 from winchsim.errors import DomainError, InputError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Stage, out_of_bounds, spec_at, value_at, with_value
+from winchsim.inputs.paths import put
 from winchsim.model import Machine, build
 from winchsim.model.assumptions import Assumptions
 from winchsim.model.build import free_speed, places, rebuild, wound_layers
 from winchsim.model.estimate import raising_phase
-from winchsim.model.links import drum_links
-from winchsim.model.train import build_train
+from winchsim.model.links import drum_links, output_shafts, shaft_scale, tooth_of
+from winchsim.model.machine import LinkLimit, Mesh, PhaseStep
+from winchsim.model.reductions import pinion_material_name
+from winchsim.model.train import Train, build_train
 from winchsim.physics import load, rope
-from winchsim.physics.chain import reverse_of, shaft_ratios
-from winchsim.slow.stacking import (
-    Batch,
-    bare,
-    join_batches,
-    pack_layers,
-    shape_of,
-    unchecked,
-)
-from winchsim.slow.teeth import geared_strength
+from winchsim.physics.chain import shaft_ratios
+from winchsim.physics.drum import Layer
+from winchsim.slow.stacking import Batch, bare, shape_of, stack, unchecked
+from winchsim.strength.link import LinkKind
+from winchsim.strength.teeth import velocity_factor
 
 _BY_ARRAY = re.compile(
     r"load\.(mass|guide_friction)|drum\.(diameter|width|flange_diameter)|supply\.(voltage|resistance|current_limit)"
@@ -40,6 +40,8 @@ _TEETH = re.compile(
 """And of these, where the stage is one pair of spur gears."""
 
 Columns = Mapping[str, Sequence[Any] | np.ndarray]
+Part = tuple[np.ndarray, Machine, Sequence[Sequence[Layer]]]
+"""Variants by their places, one machine of them all, and the layers of each."""
 
 
 @dataclass(frozen=True)
@@ -66,9 +68,7 @@ class Variants:
     @property
     def inputs(self) -> Inputs:
         """Scenario of the first variant that can be built; of the first one where none can."""
-        owners = [inputs for inputs, columns in self.families for _ in range(_size(columns))]
-        good = next((i for i in range(self.size) if i not in self.problems), 0)
-        return owners[good]
+        return self._owner(next((i for i in range(self.size) if i not in self.problems), 0))[0]
 
     @property
     def columns(self) -> Mapping[str, np.ndarray]:
@@ -83,14 +83,7 @@ class Variants:
         DomainError
             One of its values is out of bounds.
         """
-        for inputs, columns in self.families:
-            size = _size(columns)
-            if index < size:
-                for path, values in columns.items():
-                    inputs = _with(inputs, path, values[index])
-                return inputs
-            index -= size
-        raise IndexError(index)
+        return _with(*self._owner(index))
 
     def at(self, path: str) -> np.ndarray:
         """Value of a path in every variant. SI"""
@@ -101,21 +94,28 @@ class Variants:
             ]
         )
 
+    def _owner(self, index: int) -> tuple[Inputs, Mapping[str, np.ndarray], int]:
+        """Family of one variant, and its place there."""
+        for inputs, columns in self.families:
+            if index < _size(columns):
+                return inputs, columns, index
+            index -= _size(columns)
+        raise IndexError(index)
+
 
 def _size(columns: Mapping[str, Any]) -> int:
     return len(next(iter(columns.values()))) if columns else 1
 
 
-def _with(inputs: Inputs, path: str, value: Any) -> Inputs:
-    """Scenario with one value taken from an array."""
-    plain = value.item() if isinstance(value, np.generic) else value
-    if isinstance(plain, int | float) and not isinstance(plain, bool):
-        plain = (
-            int(plain)
-            if spec_at(inputs, path).kind == "integer" and plain == int(plain)
-            else float(plain)
-        )
-    return with_value(inputs, path, plain)
+def _with(inputs: Inputs, columns: Mapping[str, np.ndarray], place: int) -> Inputs:
+    """Scenario with one value of each column."""
+    for path, values in columns.items():
+        value = values[place].item() if isinstance(values[place], np.generic) else values[place]
+        if isinstance(value, int | float) and not isinstance(value, bool):
+            whole = spec_at(inputs, path).kind == "integer" and value == int(value)
+            value = int(value) if whole else float(value)
+        inputs = with_value(inputs, path, value)
+    return inputs
 
 
 def vary(inputs: Inputs, columns: Columns) -> Variants:
@@ -147,29 +147,28 @@ def vary_each(
         load.
     """
     problems: dict[int, str] = {}
-    by_shape: dict[Any, list[tuple[np.ndarray, Batch]]] = {}
+    by_shape: dict[Any, list[Part]] = {}
     kept, size = [], 0
     for inputs, columns in families:
         arrays = {path: np.asarray(values) for path, values in columns.items()}
         count = _size(arrays)
-        own: dict[int, str] = {}
         for path, values in arrays.items():
             if values.shape != (count,) or not count:
-                raise DomainError(
-                    path, values.shape, f"{max(count, 1)} values, as in the other columns"
-                )
+                wanted = f"{max(count, 1)} values, as in the other columns"
+                raise DomainError(path, values.shape, wanted)
         if inputs.phase and all(phase.action != "raise" for phase in inputs.phase):
             wanted = "a programme in which the load is raised"
             raise DomainError("phase", inputs.phase[0].action, wanted)
-        for shape, rows, batch in _of_scenario(inputs, arrays, own, like):
-            by_shape.setdefault(shape, []).append((size + rows, batch))
+        own: dict[int, str] = {}
+        for shape, (rows, machine, stacks) in _of_scenario(inputs, arrays, own, like):
+            by_shape.setdefault(shape, []).append((size + rows, machine, stacks))
         problems |= {size + index: problem for index, problem in own.items()}
         kept.append((inputs, arrays))
         size += count
-    batches = [
-        (np.concatenate([rows for rows, _ in parts]), join_batches([batch for _, batch in parts]))
-        for parts in by_shape.values()
-    ]
+    batches = []
+    for parts in by_shape.values():
+        members, machines, layers = zip(*parts, strict=True)
+        batches.append((np.concatenate(members), stack(machines, layers)))
     return Variants(tuple(kept), size, tuple(batches), problems)
 
 
@@ -178,37 +177,34 @@ def _of_scenario(
     arrays: Mapping[str, np.ndarray],
     problems: dict[int, str],
     like: Machine | None,
-) -> Iterator[tuple[Any, np.ndarray, Batch]]:
-    """Batches of the variants of one scenario; those that cannot be built are noted."""
+) -> Iterator[tuple[Any, Part]]:
+    """Machines of the variants of one scenario with their shapes; those that cannot be built are
+    noted."""
     for path, values in arrays.items():
         _note_out_of_bounds(problems, inputs, path, values)
     good = np.array([i for i in range(_size(arrays)) if i not in problems], dtype=int)
-    quick, slow = _split(inputs, arrays)
+    quick = {path: values for path, values in arrays.items() if _is_quick(inputs, path, arrays)}
     teeth = [path for path in quick if _TEETH.fullmatch(path)]
-    pending = _families([arrays[path] for path in slow], good)
+    slow = {path: values for path, values in arrays.items() if path not in quick}
+    built = slow | {path: arrays[path] for path in teeth if "material" not in path}
+    pending = _alike(list(slow.values()), good)
     while pending:
         members = pending.pop()
         try:
-            base = inputs
-            for path in (*slow, *(path for path in teeth if "material" not in path)):
-                base = _with(base, path, arrays[path][members[0]])
-            family = _family(base, {path: arrays[path] for path in quick}, members, problems, like)
+            yield from _family(_with(inputs, built, members[0]), quick, members, problems, like)
         except (DomainError, InputError) as error:
             if teeth and len(members) > 1:  # one of them cannot be built, the others may
                 pending += np.array_split(members, 2)
             else:
-                problems.update({int(i): _reason(error) for i in members})
-            continue
-        yield from family
+                problems.update(dict.fromkeys(members.tolist(), _reason(error)))
 
 
 def _reason(error: DomainError | InputError) -> str:
-    if isinstance(error, InputError):
-        fault = error.faults[0]
-        return f"{fault.key}: {fault.message}" + (
-            f", expected {fault.expected}" if fault.expected else ""
-        )
-    return str(error)
+    if isinstance(error, DomainError):
+        return str(error)
+    fault = error.faults[0]
+    expected = f", expected {fault.expected}" if fault.expected else ""
+    return f"{fault.key}: {fault.message}{expected}"
 
 
 def _note_out_of_bounds(
@@ -216,53 +212,41 @@ def _note_out_of_bounds(
 ) -> None:
     spec = spec_at(inputs, path)
     if np.issubdtype(values.dtype, np.number) and np.all(np.isfinite(values)):
-        whole = spec.kind != "integer" or bool(np.all(values == np.round(values)))
-        if whole and not any(
-            out_of_bounds(spec, value.item()) for value in (values.min(), values.max())
-        ):
+        whole = spec.kind != "integer" or np.all(values == np.round(values))
+        ends = values.min().item(), values.max().item()
+        if whole and not any(out_of_bounds(spec, value) for value in ends):
             return
-    if values.dtype.kind == "U" and not any(out_of_bounds(spec, v) for v in set(values.tolist())):
-        return
     for index, value in enumerate(values.tolist()):
-        problem = out_of_bounds(spec, value)
-        if problem:
+        if problem := out_of_bounds(spec, value):
             problems.setdefault(index, f"{path} is {value}; expected {problem}")
 
 
-def _split(inputs: Inputs, arrays: Mapping[str, np.ndarray]) -> tuple[list[str], list[str]]:
-    """Paths that go in as arrays, and those that are built value by value."""
-    quick: list[str] = []
-    slow: list[str] = []
-    for path in arrays:
-        head, _, key = path.rpartition(".")
-        teeth = _TEETH.fullmatch(path) is not None
-        fits = teeth or _BY_ARRAY.fullmatch(path) is not None
-        text = key.endswith("material") and arrays[path].dtype.kind == "U"
-        fits = fits and (text or np.issubdtype(arrays[path].dtype, np.number))
-        if fits and key == "count":
-            fits = value_at(inputs, f"{head}.dead") == 0
-        if fits and key == "efficiency":  # without one, the stage's bearings come and go with it
-            fits = value_at(inputs, path) is not None and value_at(inputs, f"{head}.kind") != "worm"
-        if fits and teeth:
-            fits = _has_free_teeth(inputs, head, arrays)
-        if fits and path == "stage.1.efficiency":
-            fits = len(inputs.motors) == 1 and inputs.motors[0].dead == 0
-        (quick if fits else slow).append(path)
-    return quick, slow
+def _is_quick(inputs: Inputs, path: str, arrays: Mapping[str, np.ndarray]) -> bool:
+    """Whether the values of a path go in as an array, rather than to be built one by one."""
+    head, _, key = path.rpartition(".")
+    kind = arrays[path].dtype
+    if not (np.issubdtype(kind, np.number) or (key.endswith("material") and kind.kind == "U")):
+        return False
+    if _TEETH.fullmatch(path):
+        return _has_free_teeth(inputs, head, arrays)
+    if not _BY_ARRAY.fullmatch(path):
+        return False
+    if key == "count":
+        return value_at(inputs, f"{head}.dead") == 0
+    if key == "efficiency":  # without one, the stage's bearings come and go with it
+        stage, (first, *others) = value_at(inputs, head), inputs.motors
+        alone = head != "stage.1" or not (others or first.dead)
+        return alone and stage.efficiency is not None and stage.kind != "worm"
+    return True
 
 
 def _has_free_teeth(inputs: Inputs, path: str, arrays: Mapping[str, np.ndarray]) -> bool:
     """Whether the teeth of a stage go in as arrays: nothing but the train depends on them."""
-    stage, families = (
-        value_at(inputs, path),
-        {row.name: row.family for row in inputs.materials.values()},
-    )
-    printed = [
-        families.get(name) == "printed polymer" for name in arrays.get(f"{path}.material", ())
-    ]
+    stage = value_at(inputs, path)
+    names = {row.name for row in inputs.materials.values() if row.family == "printed polymer"}
     return (
         stage.kind == "spur"
-        and (families.get(stage.material) == "printed polymer" or not any(printed))
+        and (stage.material in names or names.isdisjoint(arrays.get(f"{path}.material", ())))
         and stage.repeat == 1
         and stage.module is not None
         and all(group.output_turns is None for group in inputs.motors)
@@ -272,14 +256,11 @@ def _has_free_teeth(inputs: Inputs, path: str, arrays: Mapping[str, np.ndarray])
     )
 
 
-def _families(columns: list[np.ndarray], members: np.ndarray) -> list[np.ndarray]:
+def _alike(columns: list[np.ndarray], members: np.ndarray) -> list[np.ndarray]:
     """Members that agree in all columns, in the order of their first ones."""
-    if not columns:
-        return [members] if len(members) else []
     found: dict[tuple[Any, ...], list[int]] = {}
-    rows = zip(*(column[members].tolist() for column in columns), strict=True)
-    for member, row in zip(members.tolist(), rows, strict=True):
-        found.setdefault(row, []).append(member)
+    for member in members.tolist():
+        found.setdefault(tuple(column[member] for column in columns), []).append(member)
     return [np.array(rows) for rows in found.values()]
 
 
@@ -287,237 +268,183 @@ def _families(columns: list[np.ndarray], members: np.ndarray) -> list[np.ndarray
 
 
 def _family(
-    inputs: Inputs,
-    arrays: dict[str, np.ndarray],
+    base: Inputs,
+    arrays: Mapping[str, np.ndarray],
     members: np.ndarray,
     problems: dict[int, str],
     like: Machine | None,
-) -> list[tuple[Any, np.ndarray, Batch]]:
-    """Batches of the variants that differ by arrays alone; those without a drum that fits are noted
+) -> Iterator[tuple[Any, Part]]:
+    """Machine of the variants that differ by arrays alone; those without a drum that fits are noted
     and left out."""
-    columns = {path: values[members] for path, values in arrays.items()}
-    columns = {
-        path: values if _TEETH.fullmatch(path) else values.astype(float)
-        for path, values in columns.items()
-    }
-    machine = build(inputs, strict=False) if like is None else rebuild(inputs, like)
-    rows = members
-    drums: tuple[Any, ...] | None = None
-    if _drum_in(columns):
-        drums, kept = _drums(inputs, _drum_in(columns), members, problems)
-        if not kept.all():
-            columns = {path: values[kept] for path, values in columns.items()}
-            rows = members[kept]
-        if not len(rows):
-            return []
-    batch = _batch(inputs, machine, columns, len(rows), drums)
-    return [(shape_of(machine), rows, batch)]
+    machine = build(base, strict=False) if like is None else rebuild(base, like)
+    drum = {path[5:]: arrays[path][members] for path in arrays if path.startswith("drum.")}
+    drums = (
+        _drums(base, drum)
+        if drum
+        else [(machine.layers, machine.wound_at_start, {})] * len(members)
+    )
+    problems.update(
+        {i: row for i, row in zip(members.tolist(), drums, strict=True) if isinstance(row, str)}
+    )
+    fits = np.array([not isinstance(row, str) for row in drums])
+    if not fits.any():
+        return
+    rows, own = members[fits], base
+    for path, values in arrays.items():
+        column = values[rows] if _TEETH.fullmatch(path) else values[rows].astype(float)
+        own = put(own, path.split("."), column)
+    stacks, starts, bears = zip(*(row for row in drums if not isinstance(row, str)), strict=True)
+    made = bare(machine)
+    source = replace(made.source, resistance=own.supply.resistance)
+    made = replace(made, phases=(_raising(own, base, machine, arrays),), source=source)
+    if any(path.startswith("load.") for path in arrays):
+        made = _loaded(made, own, base, machine)
+    if any(path.startswith(("drum.", "motors.", "stage.", "supply.voltage")) for path in arrays):
+        made = _retrained(made, own, base, machine, arrays)
+    if drum:
+        links = tuple(
+            replace(k, bears=np.array([row[k.kind] for row in bears])) if k.kind in bears[0] else k
+            for k in made.links
+        )
+        made = replace(made, wound_at_start=np.array(starts), links=links)
+    yield shape_of(machine), (rows, made, stacks)
 
 
-def _drum_in(columns: Mapping[str, Any]) -> dict[str, Any]:
-    """What differs of the drum, by its keys."""
-    return {path[5:]: values for path, values in columns.items() if path.startswith("drum.")}
-
-
-def _drums(
-    base: Inputs, drum: dict[str, Any], members: np.ndarray, problems: dict[int, str]
-) -> tuple[tuple[Any, ...], np.ndarray]:
-    """Layers, rope on the drum at the start, and what links of the drum bear by kind, for each
-    variant; and which variants have a drum."""
-    assumptions = Assumptions()
-    where = places(base, assumptions)
+def _drums(base: Inputs, drum: Mapping[str, np.ndarray]) -> list[Any]:
+    """Of each variant the layers, the rope on the drum at the start, and what links of the drum
+    bear by kind; or why there is no such drum."""
     found: dict[tuple[float, ...], Any] = {}
-    sizes = list(zip(*(values.tolist() for values in drum.values()), strict=True))
+    where = places(base, Assumptions())
+    sizes = list(zip(*(values.astype(float).tolist() for values in drum.values()), strict=True))
     for size in dict.fromkeys(sizes):
         own = unchecked(base, drum=unchecked(base.drum, **dict(zip(drum, size, strict=True))))
         try:
-            stack, at_start = wound_layers(own, where)
-            bears = {link.kind: link.bears for link in drum_links(own, stack)}
-            found[size] = stack, at_start, bears
+            layers, at_start = wound_layers(own, where)
+            bears = {link.kind: link.bears for link in drum_links(own, layers)}
+            found[size] = layers, at_start, bears
         except DomainError as error:
             found[size] = str(error)
-    problems.update(
-        {
-            int(i): found[size]
-            for i, size in zip(members, sizes, strict=True)
-            if isinstance(found[size], str)
-        }
-    )
-    kept = np.array([not isinstance(found[size], str) for size in sizes])
-    return tuple(found[size] for size, fits in zip(sizes, kept, strict=True) if fits), kept
-
-
-def _batch(
-    base: Inputs,
-    machine: Machine,
-    columns: dict[str, Any],
-    size: int,
-    drums: tuple[Any, ...] | None,
-) -> Batch:
-    """The machine of a family with its columns put in."""
-    plain = bare(machine)
-    counts = {i: columns.get(f"motors.{g.number}.count") for i, g in enumerate(machine.groups)}
-    geared = any(_TEETH.fullmatch(path) for path in columns)
-    if drums is not None or geared or any(count is not None for count in counts.values()):
-        plain = _retrained(plain, base, machine, counts, columns)
-    if columns.keys() & {"load.mass", "load.guide_friction"}:
-        plain = _loaded(plain, base, machine, columns)
-    if "supply.resistance" in columns:
-        plain = replace(
-            plain, source=unchecked(plain.source, resistance=columns["supply.resistance"])
-        )
-    starts = ((g, columns.get(f"motors.{g.number}.winding_start")) for g in plain.groups)
-    groups = tuple(g if start is None else replace(g, winding_start=start) for g, start in starts)
-    plain = replace(plain, groups=groups)
-    for path, values in columns.items():
-        if path.endswith(".efficiency"):
-            plain = _with_efficiency(plain, base, path.rpartition(".")[0], values)
-    stacks = [machine.layers] * size if drums is None else [row[0] for row in drums]
-    if drums is not None:
-        at_start: Any = np.array([row[1] for row in drums])
-        plain = replace(plain, wound_at_start=at_start, links=_with_drum_links(plain, drums))
-    if "supply.voltage" in columns and any(link.scale != 1.0 for link in machine.links):
-        plain = replace(plain, links=_at_voltage(plain, base, machine, columns["supply.voltage"]))
-    raising = _raising(base, machine, columns)
-    radii, ends, layer_counts = pack_layers(stacks)
-    return Batch(size, replace(plain, phases=(raising,)), raising, radii, ends, layer_counts)
+    return [found[size] for size in sizes]
 
 
 def _retrained(
-    plain: Machine,
-    base: Inputs,
-    machine: Machine,
-    counts: dict[int, Any],
-    columns: dict[str, Any],
+    made: Machine, own: Inputs, base: Inputs, machine: Machine, paths: Collection[str]
 ) -> Machine:
     """Chain, meshes and their strengths with arrays for teeth, motor counts and the drum: the same
     code as for one winch."""
-    own = replace(base, drum=replace(base.drum, **_drum_in(columns)), stage=_stages(base, columns))
+    units = []
+    for unit in machine.units:
+        motors = own.motors[unit.number - 1]
+        start = unit.winding_start if motors.winding_start is None else motors.winding_start
+        count = motors.count - motors.dead if unit.runs else unit.count
+        units.append(replace(unit, count=count, winding_start=start))
+    train = build_train(replace(base, drum=own.drum, stage=own.stage), units, Assumptions())
+    front = shaft_ratios(train.chain)[0]
     live = [
-        g if counts[i] is None else replace(g, count=counts[i])
-        for i, g in enumerate(machine.groups)
+        replace(unit, ratio=mesh.ratio * front)
+        for unit, mesh in zip(units, train.chain.groups, strict=True)
+        if unit.runs
     ]
-    train = build_train(own, [*live, *machine.dragged], Assumptions())
-    links: tuple[Any, ...] = plain.links
-    if any(_TEETH.fullmatch(path) for path in columns):
-        front = shaft_ratios(train.chain)[0]
-        live = [
-            replace(g, ratio=mesh.ratio * front)
-            for g, mesh in zip(live, train.chain.groups, strict=False)
-        ]
-        speed = free_speed(base, live)
-        bears = [geared_strength(link, own, train, speed) for link in machine.links]
-        links = tuple(
-            k if own is None else replace(k, bears=own) for k, own in zip(links, bears, strict=True)
-        )
-    for i, group in enumerate(machine.groups):
-        if counts[i] is not None:
-            box, per_motor = f"motors.{group.number}.gearbox", counts[i] / group.count
-            links = tuple(
-                replace(k, bears=k.bears * per_motor) if k.where == box else k for k in links
-            )
+    speed, links = free_speed(own, live), []
+    more = {
+        f"motors.{unit.number}.gearbox": unit.count / old.count
+        for unit, old in zip(live, machine.groups, strict=True)
+    }
+    has_teeth, has_speeds = any(map(_TEETH.fullmatch, paths)), "supply.voltage" in paths
+    for link, slow in zip(machine.links, made.links, strict=True):
+        bears = slow.bears * more.get(link.where, 1.0)
+        if has_teeth or (has_speeds and link.channel == "mesh" and link.scale != 1.0):
+            bears = _geared_strength(link, own, train, speed, bears)
+        links.append(replace(slow, bears=bears))
     return replace(
-        plain,
+        made,
         chain=train.chain,
-        braked_chain=train.chain if plain.braked_chain is plain.chain else train.braked,
+        braked_chain=train.braked,
         meshes=train.meshes,
-        links=links,
-        groups=tuple(
-            replace(g, count=own_live.count, ratio=own_live.ratio)
-            for g, own_live in zip(plain.groups, live, strict=True)
-        ),
+        links=tuple(links),
+        groups=tuple(replace(unit, fit=None) for unit in live),
     )
 
 
-def _stages(base: Inputs, columns: dict[str, Any]) -> tuple[Stage, ...]:
-    """Stages with arrays for what differs of their teeth."""
-    stages = list(base.stage)
-    for path, values in columns.items():
-        found = _TEETH.fullmatch(path)
-        if found:
-            place = int(found[1]) - 1
-            stages[place] = unchecked(stages[place], **{found[2]: values})
-    return tuple(stages)
-
-
-def _with_drum_links(plain: Machine, drums: tuple[Any, ...]) -> tuple[Any, ...]:
-    return tuple(
-        unchecked(link, bears=np.array([bears[link.kind] for _, _, bears in drums]))
-        if link.kind in drums[0][2]
-        else link
-        for link in plain.links
-    )
-
-
-def _at_voltage(plain: Machine, base: Inputs, machine: Machine, voltages: Any) -> tuple[Any, ...]:
-    """Links with the velocity factor of their teeth at each voltage.
-
-    Pitch-line speeds without load go with the voltage and the velocity factor of cut teeth is a
-    straight line in the speed, so two voltages tell all.
-    """
-    full = value_at(base, "supply.voltage")
-    at_half = build(with_value(base, "supply.voltage", full / 2), strict=False).links
-    links: list[Any] = list(plain.links)
-    for place, (whole, half) in enumerate(zip(machine.links, at_half, strict=True)):
-        if whole.scale != half.scale:
-            scale = whole.scale + (whole.scale - half.scale) * (voltages / full - 1) * 2
-            links[place] = replace(links[place], bears=whole.strength.value / scale)
-    return tuple(links)
-
-
-def _raising(base: Inputs, machine: Machine, columns: dict[str, Any]) -> Any:
+def _raising(own: Inputs, base: Inputs, machine: Machine, paths: Collection[str]) -> PhaseStep:
     """The raising phase with arrays of voltage and current limit, and without a time limit that the
     scenario does not give."""
     step = raising_phase(machine)
     given = next((phase for phase in base.phase if phase.action == step.action), None)
-    if given is None or given.time is None:
-        step = replace(step, time=np.inf)
-    if "supply.voltage" in columns and (given is None or given.voltage is None):
-        step = replace(step, voltage=columns["supply.voltage"])
-    if "supply.current_limit" in columns and (given is None or given.current_limit is None):
-        step = replace(step, current_limit=columns["supply.current_limit"])
-    return step
+    supply = [key for key in ("voltage", "current_limit") if f"supply.{key}" in paths]
+    values = {"time": np.inf} | {key: getattr(own.supply, key) for key in supply}
+    free = {key: value for key, value in values.items() if getattr(given, key, None) is None}
+    return replace(step, **free)
 
 
-# --- single values
-
-
-def _loaded(plain: Machine, base: Inputs, machine: Machine, columns: dict[str, Any]) -> Machine:
+def _loaded(made: Machine, own: Inputs, base: Inputs, machine: Machine) -> Machine:
     """Another mass or guide friction: weight, friction, the rope's stretch at the start, and its
     damping."""
-    line, own = plain.line, base.load
+    line = made.line
     body = load.make_body(
-        columns.get("load.mass", own.mass),
-        own.slope,
-        own.slope_friction,
-        columns.get("load.guide_friction", own.guide_friction),
+        own.load.mass,
+        base.load.slope,
+        base.load.slope_friction,
+        own.load.guide_friction,
         base.settings.gravity,
-        rope_mass=plain.body.rope_mass,
+        rope_mass=made.body.rope_mass,
         rope_mass_per_length=line.mass_per_length,
         falls=line.falls,
     )
-    left, free_rope = plain.reach - plain.start_travel, plain.free_rope
-    if np.any(np.asarray(plain.start_travel) > 0):
+    left, free_rope = made.reach - made.start_travel, made.free_rope
+    if made.start_travel > 0:
         hang = load.pull_needed(body, left) / line.falls
         free_rope = rope.unstretched_length(line, rope.span(line, left), hang)
     heavier = np.sqrt(load.inertia(body) / load.inertia(machine.body))
     line = replace(line, damping=line.damping * heavier)
-    return replace(plain, body=body, free_rope=free_rope, line=line)
+    return replace(made, body=body, free_rope=free_rope, line=line)
 
 
-def _with_efficiency(plain: Machine, base: Inputs, stage_path: str, values: Any) -> Machine:
-    """Another efficiency of a stage, with the reverse one that follows where none is given."""
-    stage = value_at(base, stage_path)
-    reverse = reverse_of(values) if stage.reverse_efficiency is None else stage.reverse_efficiency
-    at = {mesh.element for mesh in plain.meshes if mesh.path == stage_path}
+# --- strengths
 
-    def changed(chain: Any) -> Any:
-        elements = tuple(
-            replace(e, forward=values, reverse=reverse) if i in at else e
-            for i, e in enumerate(chain.elements)
+
+def _geared_strength(
+    link: LinkLimit, inputs: Inputs, train: Train, drum_speed: Any, otherwise: Any
+) -> Any:
+    """What a tooth, a gear's body or a shaft bears, or otherwise another part, where teeth, modules
+    and widths of spur stages, or the drum's speed without load, are arrays. [N or N·m]"""
+    if link.channel == "mesh":
+        mesh = train.meshes[link.index]
+        stage = value_at(inputs, mesh.path)
+        pinion = link.kind is LinkKind.TOOTH_PINION
+        name = pinion_material_name(stage) if pinion else stage.material
+        metal = by_value(lambda name: float(inputs.materials[name].is_metal), name)
+        turns = (
+            shaft_ratios(train.chain)[0 if mesh.element is None else mesh.element + 1] * drum_speed
         )
-        return replace(chain, elements=elements)
+        faster = velocity_factor(turns * mesh.gear_teeth * mesh.module / 2) - 1
+        scale = stage.application_factor * (1 + metal * faster)
+        return _strength(inputs, mesh, stage, link.kind) / scale
+    if link.kind not in (LinkKind.GEAR_BODY, LinkKind.SHAFT):
+        return otherwise
+    at = link.channel, link.index
+    output = next(shaft for shaft in output_shafts(train) if (shaft.channel, shaft.place) == at)
+    if link.kind is LinkKind.GEAR_BODY:
+        return _strength(inputs, output.mesh, output.reduction.stage, link.kind)
+    return link.strength.value / shaft_scale(output.reduction.stage, output.mesh, output.following)
 
-    chain = changed(plain.chain)
-    same = plain.braked_chain is plain.chain
-    return replace(plain, chain=chain, braked_chain=chain if same else changed(plain.braked_chain))
+
+def _strength(inputs: Inputs, mesh: Mesh, stage: Stage, kind: LinkKind) -> Any:
+    """Force on a tooth, or torque on a gear's body, that breaks it. [N or N·m]"""
+
+    def of_one(
+        pinion: int, gear: int, module: float, width: float, own: float, *names: str
+    ) -> float:
+        plain = replace(
+            stage, gear=gear, width=width, pinion_width=own, material=names[0],
+            pinion_material=names[1],
+        )  # fmt: skip
+        one = replace(mesh, pinion_teeth=pinion, gear_teeth=gear, module=module)
+        case = tooth_of(put(inputs, mesh.path.split("."), plain), one, kind)
+        if kind is not LinkKind.GEAR_BODY:
+            return case.found.force
+        return math.inf if case.body is None else case.body_strength.value
+
+    width, names = stage.width, (stage.material, pinion_material_name(stage))
+    own = width if stage.pinion_width is None else stage.pinion_width
+    return by_value(of_one, mesh.pinion_teeth, mesh.gear_teeth, mesh.module, width, own, *names)
