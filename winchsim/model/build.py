@@ -4,7 +4,7 @@ force worked out."""
 import math
 from collections.abc import Sequence
 from functools import lru_cache, reduce
-from typing import Any
+from typing import Any, NamedTuple
 
 from winchsim.elementwise import larger
 from winchsim.errors import Code, DomainError, Fault, InputError
@@ -27,7 +27,7 @@ from winchsim.model.links import build_links
 from winchsim.model.machine import DriveGroup, Machine, PhaseStep, Scales
 from winchsim.model.reductions import stages_ratio
 from winchsim.model.train import Train, build_train
-from winchsim.physics import drum as drum_room
+from winchsim.physics import drum as drum_geometry
 from winchsim.physics import heat, load, motor, rope
 from winchsim.physics.chain import group_push, group_ratio, output_torques
 from winchsim.physics.supply import LimitSide, Source
@@ -227,21 +227,18 @@ def _no_load_speed(inputs: Inputs, group: MotorGroup) -> float | None:
 
 def _fit_form(group: MotorGroup, extras: dict[str, Any]) -> motor.MotorFit:
     g: Any = group  # what each form needs was checked to be given
-    if group.known_by == "data sheet":
-        return motor.from_data_sheet(
-            g.voltage, g.no_load_speed, g.no_load_current, g.stall_torque, g.stall_current, **extras
-        )  # type: ignore[arg-type]
-    if group.known_by == "points":
-        columns = [
-            [getattr(point, key) for point in group.points]
-            for key in ("torque", "speed", "current")
-        ]
-        return motor.from_points(group.voltage, *columns, **extras)
-    if group.known_by == "bench":
-        return motor.from_bench(
-            group.terminal_resistance, group.voltage, group.no_load_speed, group.no_load_current,
-            group.lever_voltage, group.lever_current, group.lever_force, group.lever_arm, **extras,
-        )  # fmt: skip
+    match group.known_by:
+        case "data sheet":
+            sheet = g.no_load_speed, g.no_load_current, g.stall_torque, g.stall_current
+            return motor.from_data_sheet(g.voltage, *sheet, **extras)
+        case "points":
+            columns = zip(*((p.torque, p.speed, p.current) for p in group.points), strict=True)
+            return motor.from_points(group.voltage, *columns, **extras)
+        case "bench":
+            return motor.from_bench(
+                g.terminal_resistance, g.voltage, g.no_load_speed, g.no_load_current,
+                g.lever_voltage, g.lever_current, g.lever_force, g.lever_arm, **extras,
+            )  # fmt: skip
     return motor.from_label(
         g.voltage,
         g.no_load_speed,
@@ -277,14 +274,15 @@ TRIP_DELAY = (0.1, 0.01, 1.0)
 
 
 def _source(inputs: Inputs, assumptions: Assumptions) -> Source:
-    s = inputs.supply
-    fold, delay, controller = s.fold_current, s.trip_delay, s.controller
-    if s.over_current == "foldback" and fold is None and s.current_limit is not None:
+    s, controller = inputs.supply, inputs.supply.controller
+    fold, delay = s.fold_current, math.inf
+    if s.over_current == "foldback" and s.current_limit is not None:
         ends = (share * s.current_limit for share in FOLD_SHARE)
         why = "a fifth of the limit, own assumption"
-        fold = assumptions.assume("supply.fold_current", *ends, why=why)
-    if s.over_current == "trip" and delay is None:
-        delay = assumptions.assume("supply.trip_delay", *TRIP_DELAY, why="own assumption")
+        fold = assumptions.fill_in(fold, "supply.fold_current", *ends, why=why)
+    if s.over_current == "trip":
+        why = "own assumption"
+        delay = assumptions.fill_in(s.trip_delay, "supply.trip_delay", *TRIP_DELAY, why=why)
     return Source(
         s.resistance,
         current_limit(inputs),
@@ -293,7 +291,7 @@ def _source(inputs: Inputs, assumptions: Assumptions) -> Source:
         controller.duty if controller else 1.0,
         LimitSide(controller.limit_side) if controller and controller.limit is not None else None,
         fold if s.over_current == "foldback" else None,
-        delay if s.over_current == "trip" and delay is not None else math.inf,
+        delay,
     )
 
 
@@ -321,7 +319,7 @@ def _assemble(
     live = [unit for unit in units if unit.runs]
     where = places(inputs, assumptions)
     bare = _undamped_line(inputs, assumptions)
-    left = where.reach - where.start
+    left = where.reach - where.start_travel
     body = load.make_body(
         inputs.load.mass,
         inputs.load.slope,
@@ -351,15 +349,11 @@ def _assemble(
         meshes=train.meshes,
         layers=stack,
         wound_at_start=at_start,
-        lowest_wound=-bare.falls * where.start,
+        lowest_wound=-bare.falls * where.start_travel,
         line=line,
-        free_rope=hung if where.start > 0 else free + inputs.rope.slack,
+        free_rope=hung if where.start_travel > 0 else free + inputs.rope.slack,
         body=body,
-        reach=where.reach,
-        start_travel=where.start,
-        top_travel=where.top,
-        stop_travel=where.stop,
-        snag_travel=where.snag,
+        **where._asdict(),
         pawl=inputs.pawl is not None and inputs.pawl.fitted,
         phases=_bare_phases(inputs),
         links=(),
@@ -376,7 +370,8 @@ def _hanging_pull(line: rope.Line, body: load.Body, left: float, has_stiffness: 
     """Rope force under the load that hangs at its start; refused where the rope is too stiff or too
     soft for it. [N]"""
     hang = load.pull_needed(body, left) / line.falls
-    if hang / line.stiffness < LEAST_STRAIN:
+    strain = hang / line.stiffness
+    if strain < LEAST_STRAIN:
         raise DomainError(
             "rope.axial_stiffness",
             line.stiffness,
@@ -385,7 +380,6 @@ def _hanging_pull(line: rope.Line, body: load.Body, left: float, has_stiffness: 
                 f"length: a softer rope or a heavier load"
             ),
         )
-    strain = hang / line.stiffness
     if strain > 0.5 and has_stiffness:
         wanted = "a rope that the load stretches by less than half its length"
         raise DomainError("rope.axial_stiffness", line.stiffness, wanted)
@@ -399,37 +393,32 @@ def _undamped_line(inputs: Inputs, assumptions: Assumptions) -> rope.Line:
     """The rope, with what the table of ropes knows of its kind where the scenario does not say
     it."""
     r, row = inputs.rope, look_up(inputs.ropes, inputs.rope.material, "rope.material")
-    stiffness, mass = r.axial_stiffness, r.mass_per_length
-    if stiffness is None:
-        force = line_strength.rope_strength(row, r.diameter, r.breaking_force).value
-        stiffness = assumptions.assume(
-            "rope.axial_stiffness",
-            float(line_strength.axial_stiffness(row, force)),
-            *(force * ratio for ratio in row.span("stiffness_ratio")),
-            why=f"{row.name} rope, {row.basis('stiffness_ratio')}",
-        )
-    if mass is None:
-        mass = assumptions.assume(
-            "rope.mass_per_length",
-            float(line_strength.mass_per_length(row, r.diameter)),
-            *(density * r.diameter**2 for density in row.span("mass_per_volume")),
-            why=f"{row.name} rope, {row.basis('mass_per_volume')}",
-        )
+    force = line_strength.rope_strength(row, r.diameter, r.breaking_force).value
+    stiffness = assumptions.fill_in(
+        r.axial_stiffness,
+        "rope.axial_stiffness",
+        float(line_strength.axial_stiffness(row, force)),
+        *(force * ratio for ratio in row.span("stiffness_ratio")),
+        why=f"{row.name} rope, {row.basis('stiffness_ratio')}",
+    )
+    mass = assumptions.fill_in(
+        r.mass_per_length,
+        "rope.mass_per_length",
+        float(line_strength.mass_per_length(row, r.diameter)),
+        *(density * r.diameter**2 for density in row.span("mass_per_volume")),
+        why=f"{row.name} rope, {row.basis('mass_per_volume')}",
+    )
     return rope.Line(stiffness, 0.0, r.falls, mass, r.lead)
 
 
-class Places:
-    """Where things are along the load's path, as travel from the floor. [m]"""
+class Places(NamedTuple):
+    """Where things are along the load's path, as travel from the floor; see `Machine`. [m]"""
 
-    def __init__(self, rise: float, inputs: Inputs, reach: float) -> None:
-        l = inputs.load  # noqa: E741
-        self.start = l.start_height / rise
-        self.top = self.start + l.height / rise
-        self.reach = reach
-        self.stop = min(
-            self.reach - LEAST_LEFT, math.inf if l.top_stop is None else l.top_stop / rise
-        )
-        self.snag = math.inf if l.snag_height is None else l.snag_height / rise
+    reach: float
+    start_travel: float
+    top_travel: float
+    stop_travel: float
+    snag_travel: float
 
 
 def places(inputs: Inputs, assumptions: Assumptions) -> Places:
@@ -456,15 +445,17 @@ def places(inputs: Inputs, assumptions: Assumptions) -> Places:
     else:
         above = l.height + max(USUAL_ROOM, ROOM_SHARE * l.height)
         reach = start + assumptions.assume("load.drum_height", above, why=f"the {ROOM_TEXT}") / rise
-    found = Places(rise, inputs, reach)
-    if reach - found.top < LEAST_ROOM:
+    top = start + l.height / rise
+    if reach - top < LEAST_ROOM:
         key = "rope.free_length" if l.drum_height is None else "load.drum_height"
         wanted = f"{1e3 * LEAST_ROOM:g} mm or more left between load and drum at the top"
         raise DomainError(key, quantity(reach - start, "m"), wanted)
-    return found
+    stop = min(reach - LEAST_LEFT, math.inf if l.top_stop is None else l.top_stop / rise)
+    snag = math.inf if l.snag_height is None else l.snag_height / rise
+    return Places(reach, start, top, stop, snag)
 
 
-def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_room.Layer, ...], float]:
+def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_geometry.Layer, ...], float]:
     """Layers that the flanges leave room for, and rope wound on at the start.
 
     Parameters
@@ -479,31 +470,35 @@ def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_room.Layer, 
         The drum is too narrow, or its flanges hold not even the rope of the start.
     """
     d, r = inputs.drum, inputs.rope
-    stack = drum_room.layers(
+    stack = drum_geometry.layers(
         d.diameter,
         d.width,
         r.diameter,
-        1.1 * (r.falls * where.stop),
+        1.1 * (r.falls * where.stop_travel),
         nested=d.layering == "nested",
         dead_turns=d.dead_turns,
     )
-    dead = drum_room.dead_length(stack, d.dead_turns, d.width, r.diameter)
+    dead = drum_geometry.dead_length(stack, d.dead_turns, d.width, r.diameter)
     if d.flange_diameter is not None:
-        outer = drum_room.outer_diameter
-        stack = tuple(layer for layer in stack if outer(layer, r.diameter) <= d.flange_diameter)
+        stack = tuple(
+            layer
+            for layer in stack
+            if drum_geometry.outer_diameter(layer, r.diameter) <= d.flange_diameter
+        )
         if not stack:
             raise DomainError(
                 "drum.flange_diameter",
                 quantity(d.flange_diameter, "mm"),
                 "room for one layer of rope at least",
             )
-    if dead + r.falls * where.start >= stack[-1].end:
+    at_start = dead + r.falls * where.start_travel
+    if at_start >= stack[-1].end:
         raise DomainError(
             "drum.flange_diameter",
             d.flange_diameter,
             "room for the dead turns and the rope of the start",
         )
-    return stack, dead + r.falls * where.start
+    return stack, at_start
 
 
 def _scales(
@@ -540,16 +535,14 @@ def _scales(
 def free_speed(inputs: Inputs, live: Sequence[DriveGroup]) -> Any:
     """Speed of the drum without load. [rad/s]"""
     duty = inputs.supply.controller.duty if inputs.supply.controller else 1.0
-    speeds = [duty * inputs.supply.voltage / (g.motor.constant * g.ratio) for g in live]
-    return reduce(larger, speeds)
+    voltage = duty * inputs.supply.voltage
+    return reduce(larger, [voltage / (g.motor.constant * g.ratio) for g in live])
 
 
 def _refuse_endless_bounce(inputs: Inputs, machine: Machine) -> None:
     """Refuse a rope that bounces undamped more often than can be followed."""
-    if inputs.rope.damping_ratio >= LEAST_DAMPING:
-        return
     bounces = sum(phase.time for phase in machine.phases[:-1]) / machine.scales.bounce_period
-    if bounces > MOST_BOUNCES:
+    if inputs.rope.damping_ratio < LEAST_DAMPING and bounces > MOST_BOUNCES:
         raise DomainError(
             "rope.damping_ratio",
             inputs.rope.damping_ratio,
@@ -569,13 +562,10 @@ def _bare_phases(inputs: Inputs) -> tuple[PhaseStep, ...]:
     found = []
     for phase in inputs.phase:
         voltage = inputs.supply.voltage if phase.voltage is None else phase.voltage
-        sign = {"raise": 1.0, "lower": -1.0}.get(phase.action, 0.0)
+        signed = {"raise": voltage, "lower": -voltage}.get(phase.action, 0.0 * voltage)
         own = limit if phase.current_limit is None else phase.current_limit
-        found.append(
-            PhaseStep(
-                phase.action, phase.until, phase.time or math.nan, sign * voltage, own, phase.ramp
-            )
-        )
+        time = phase.time or math.nan
+        found.append(PhaseStep(phase.action, phase.until, time, signed, own, phase.ramp))
     watch = PhaseStep("off", "time", inputs.settings.watch, 0.0, math.inf, 0.0)
     if not found:
         found = [PhaseStep("raise", "top", math.nan, inputs.supply.voltage, limit, 0.0)]

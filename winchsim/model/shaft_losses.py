@@ -33,18 +33,13 @@ arithmetic: a bush of
 def motor_bearings(inputs: Inputs, unit: DriveGroup, assumptions: Assumptions) -> float:
     """Efficiency of the bearings on the motors of a group, under the force on their pinions. [-]"""
     given = inputs.motors[unit.number - 1].bearing_efficiency
-    if given is not None:
-        return given
-    if (
-        not inputs.stage
-        or inputs.stage[0].kind != "spur"
-        or inputs.stage[0].efficiency is not None
-        or unit.fit.output.geared
-    ):
+    first = inputs.stage[0] if inputs.stage else None
+    spur_by_parts = first is not None and first.kind == "spur" and first.efficiency is None
+    if given is None and (unit.fit.output.geared or not spur_by_parts):
         return 1.0
     why = "own assumption: a bush under the force on the pinion"
     path = f"motors.{unit.number}.bearing_efficiency"
-    return assumptions.assume(path, *MOTOR_EFFICIENCY, why=why)
+    return assumptions.fill_in(given, path, *MOTOR_EFFICIENCY, why=why)
 
 
 def shaft_bearings(
@@ -97,16 +92,15 @@ def _between(
         sizes = (SHAFT_RANGE[0] / SHAFT_SHARE, SHAFT_RANGE[1] / SHAFT_SHARE)
     loss = bearings.shaft_loss(1.0, radius, ring * first, second)
     worst = bearings.shaft_loss(1.0, radius, first, second, aligned=True) / loss
-    friction = r.stage.bearing_friction
-    if friction is None:
 
-        def of_one(name: str) -> float:
-            metal = look_up(inputs.materials, name, f"{r.path}.material").family == "metal"
-            kind = r.stage.bearing or ("metal bush" if metal else "polymer bore")
-            path = f"{r.path}.bearing_friction"
-            return _friction(path, kind, r.stage.greased, sizes[0], sizes[1] * worst, assumptions)
+    def friction_on(name: str) -> float:
+        metal = look_up(inputs.materials, name, f"{r.path}.material").family == "metal"
+        kind = r.stage.bearing or ("metal bush" if metal else "polymer bore")
+        given, path = r.stage.bearing_friction, f"{r.path}.bearing_friction"
+        high = sizes[1] * worst
+        return _friction(given, path, kind, r.stage.greased, sizes[0], high, assumptions)
 
-        friction = by_value(of_one, r.stage.material)
+    friction = by_value(friction_on, r.stage.material)
     return assumptions.assume(
         f"{r.path}.bearing_efficiency",
         bearings.efficiency(friction * loss),
@@ -115,7 +109,13 @@ def _between(
 
 
 def _friction(
-    path: str, kind: str, greased: bool, least: Any, most: Any, assumptions: Assumptions
+    given: float | None,
+    path: str,
+    kind: str,
+    greased: bool,
+    least: Any,
+    most: Any,
+    assumptions: Assumptions,
 ) -> float:
     """Friction of a kind of bearing; its range holds what is not known of the shaft's size and of
     the forces' directions."""
@@ -125,7 +125,7 @@ def _friction(
         if least == 1 and np.all(most == 1)
         else "; with the range of shaft size and directions of force"
     )
-    return assumptions.assume(path, own.value, own.low * least, own.high * most, why=why)
+    return assumptions.fill_in(given, path, own.value, own.low * least, own.high * most, why=why)
 
 
 def drum_bearings(
@@ -142,9 +142,9 @@ def drum_bearings(
     if drum.bearing_efficiency is not None:
         return drum.bearing_efficiency
     first = (drum.diameter + inputs.rope.diameter) / 2
-    path = (inputs.load.start_height + inputs.load.height) / math.sin(inputs.load.slope)
+    travel = (inputs.load.start_height + inputs.load.height) / math.sin(inputs.load.slope)
     outer = drum_geometry.outermost_radius(
-        first, drum.width, inputs.rope.diameter, inputs.rope.falls * path,
+        first, drum.width, inputs.rope.diameter, inputs.rope.falls * travel,
         nested=drum.layering == "nested", dead_turns=drum.dead_turns,
     )  # fmt: skip
     gear: Any = 0.0
@@ -156,11 +156,10 @@ def drum_bearings(
         diameter, least = drum.diameter, CORE_LEAST
     loss = bearings.shaft_loss(1.0, diameter / 2, gear, 1 / outer)
     worst = bearings.shaft_loss(1.0, diameter / 2, gear, 1 / first, aligned=True) / loss
-    friction = drum.bearing_friction
-    if friction is None:
-        friction = _friction(
-            "drum.bearing_friction", drum.bearing, False, least, worst, assumptions
-        )
+    path = "drum.bearing_friction"
+    friction = _friction(
+        drum.bearing_friction, path, drum.bearing, False, least, worst, assumptions
+    )
     return bearings.efficiency(friction * loss)
 
 
