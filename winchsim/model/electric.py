@@ -80,12 +80,12 @@ class Motors:
             (g.motor.drag, g.motor.drag_slope, 1.0 - g.own_efficiency) for g in live
         )
         self._units = tuple(
-            (place if place < len(live) else None, u.count, u.motor.drag_slope * u.ratio)
+            (place if u.runs else None, u.count, u.motor.drag_slope * u.ratio)
             for place, u in enumerate(machine.units)
         )
 
     def at_temperatures(
-        self, windings: Sequence[Any], cases: Sequence[Any]
+        self, windings: Any, cases: Any
     ) -> tuple[Sequence[Any], Sequence[Any]]:
         """Resistance [ohm] and constant [V·s/rad] of one motor of each live group.
 
@@ -99,13 +99,11 @@ class Motors:
         ):  # the common case, spelt out because it stands in the innermost loop
             ((r20, copper, k20, magnet),) = self._laws
             return (resistance_at(r20, windings[0], copper),), (constant_at(k20, cases[0], magnet),)
-        resistances, constants = [], []
-        for (r20, copper, k20, magnet), winding, case in zip(
-            self._laws, windings, cases, strict=True
-        ):
-            resistances.append(resistance_at(r20, winding, copper))
-            constants.append(constant_at(k20, case, magnet))
-        return resistances, constants
+        rows = list(zip(self._laws, windings, cases, strict=True))
+        return (
+            [resistance_at(r20, winding, copper) for (r20, copper, _, _), winding, _ in rows],
+            [constant_at(k20, case, magnet) for (_, _, k20, magnet), _, case in rows],
+        )
 
     def emfs(self, constants: Sequence[Any], drum_speed: Any) -> Sequence[Any]:
         """Back e.m.f. of one motor of each live group at a drum speed [rad/s]. [V]"""
@@ -126,7 +124,7 @@ class Motors:
         drum_speed : float or ndarray
             [rad/s]
         """
-        found = []
+        found = []  # in loops, which are faster here: this stands in the innermost one
         for place, count, slope in self._units:
             made = 0.0 if place is None else constants[place] * currents[place]
             found.append(count * (made - slope * drum_speed))
@@ -197,7 +195,7 @@ class DriveLaw:
     """
 
     def __init__(
-        self, machine: Machine, phase: PhaseStep, windings: Sequence[Any], cases: Sequence[Any]
+        self, machine: Machine, phase: PhaseStep, windings: Any, cases: Any
     ) -> None:
         self._machine, self._phase, self._motors = machine, phase, Motors(machine)
         self._resistances, self._constants = self._motors.at_temperatures(windings, cases)

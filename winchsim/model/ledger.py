@@ -9,7 +9,7 @@ from enum import StrEnum
 import numpy as np
 
 from winchsim.model.keys import LoadPlace, ModeKey
-from winchsim.model.machine import DriveGroup, Machine
+from winchsim.model.machine import DriveGroup
 from winchsim.model.motion import Flow, Motion
 from winchsim.physics import load, rope
 from winchsim.physics import supply as sp
@@ -82,44 +82,34 @@ def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[s
     """
     m = motion.machine
     now = motion.flow(key)(t, list(y))
-    zero = np.zeros_like(t)
-    total = np.broadcast_to(now.total, t.shape)
-    out: dict[str, np.ndarray] = {
-        Term.SOURCE: now.open_voltage * total,
-        Term.SOURCE_RESISTANCE: m.source.resistance * total**2,
-    }
+    zero, total = np.zeros_like(t), np.broadcast_to(now.total, t.shape)
+    given, in_source = now.open_voltage * total, m.source.resistance * total**2
     # A controller that limits passes all on, except what the motors give back while it drives them
     # against their turning.
     taken = sum(
         now.voltage * group.count * current
         for group, current in zip(m.groups, now.currents, strict=True)
     )
-    limiter = out[Term.SOURCE] - out[Term.SOURCE_RESISTANCE] - taken
-    out[Term.LIMITER] = limiter if key.regime is sp.Regime.CURRENT else zero
-    out[Term.COPPER], out[Term.BRUSHES] = zero, zero
-    for group, resistance, current in zip(m.groups, now.resistances, now.currents, strict=True):
-        out[Term.COPPER] = out[Term.COPPER] + group.count * resistance * current**2
-        out[Term.BRUSHES] = out[Term.BRUSHES] + group.count * group.motor.brush_drop * np.abs(
-            current
-        )
-    out[Term.MOTOR_DRAG] = _motor_drag(m, y[1])
-    out[Term.ROPE_DAMPING] = (now.tension - now.elastic) * (now.taken_up - m.line.falls * y[3])
-    out[Term.WOUND_STRETCH] = rope.wound_stretch_power(
-        m.line, now.tension, now.elastic, now.taken_up
-    )
+    electric = list(zip(m.groups, now.resistances, now.currents, strict=True))
+    turning = [(unit, np.abs(y[1]) * unit.ratio) for unit in m.units]
     rubs = key.load in (LoadPlace.UP, LoadPlace.DOWN)
-    out[Term.GUIDE] = m.body.friction * np.abs(y[3]) if rubs else zero
-    out[Term.BRAKE] = zero
-    out.update(_chain_powers(motion, key, now, y))
-    return out
-
-
-def _motor_drag(m: Machine, drum_speed: np.ndarray) -> np.ndarray:
-    power = np.zeros_like(drum_speed)
-    for unit in m.units:
-        speed = np.abs(drum_speed) * unit.ratio
-        power = power + unit.count * (unit.motor.drag + unit.motor.drag_slope * speed) * speed
-    return power
+    return {
+        Term.SOURCE: given,
+        Term.SOURCE_RESISTANCE: in_source,
+        Term.LIMITER: given - in_source - taken if key.regime is sp.Regime.CURRENT else zero,
+        Term.COPPER: sum((g.count * r * current**2 for g, r, current in electric), zero),
+        Term.BRUSHES: sum((g.count * g.motor.brush_drop * np.abs(i) for g, _, i in electric), zero),
+        Term.MOTOR_DRAG: sum(
+            (u.count * (u.motor.drag + u.motor.drag_slope * w) * w for u, w in turning), zero
+        ),
+        Term.ROPE_DAMPING: (now.tension - now.elastic) * (now.taken_up - m.line.falls * y[3]),
+        Term.WOUND_STRETCH: rope.wound_stretch_power(
+            m.line, now.tension, now.elastic, now.taken_up
+        ),
+        Term.GUIDE: m.body.friction * np.abs(y[3]) if rubs else zero,
+        Term.BRAKE: zero,
+        **_chain_powers(motion, key, now, y),
+    }
 
 
 def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dict[str, np.ndarray]:
@@ -127,40 +117,27 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
     names = [element.name for element in m.chain.elements]
     if len(m.units) > 1:
         names += [_mesh_head(unit) for unit in m.units]
+    names = [Term.BRAKE if name == "brake" else name for name in names]
     out = {name: np.zeros_like(y[1]) for name in names}
     if not key.drum:
-        if "brake" in out:
-            out.pop("brake")
         return out
-    rope_torque = now.tension * m.layers[key.layer].radius
-    torques = moving_torques(
-        chain,
-        key.drum,
-        list(now.torques),
-        np.asarray(rope_torque),
-        motion.first_branch(chain, key.drum),
-    )
+    rope_torque = np.asarray(now.tension * m.layers[key.layer].radius)
+    first_branch = motion.first_branch(chain, key.drum)
+    torques = moving_torques(chain, key.drum, list(now.torques), rope_torque, first_branch)
     rows = losses(chain, torques, y[1])
-    if (
-        len(m.units) == 1
-    ):  # the first element's drag is the motors', booked there; a brake may stand before it
+    if len(m.units) == 1:
+        # The first element's drag is the motors', booked there; a brake may stand before it.
         first = 1 if chain.elements[0].name == "brake" else 0
         rows[first] = rows[first] - chain.elements[first].drag * np.abs(y[1]) * m.groups[0].ratio
     for name, row in zip(names, rows, strict=False):
         out[name] = out[name] + row
-    if "brake" in out:
-        out[Term.BRAKE] = out.pop("brake")  # one term for both
     return out
 
 
 def _mesh_head(group: DriveGroup) -> str:
     """Term of what a group loses between its motors and the common gear."""
     part = "mesh and gearbox" if group.fit.output.geared else "mesh and motor friction"
-    return (
-        f"{part} of group {group.number}"
-        if group.runs
-        else f"{part} of dead motors, group {group.number}"
-    )
+    return f"{part} of {'' if group.runs else 'dead motors, '}group {group.number}"
 
 
 def stored_energy(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> dict[str, float]:

@@ -9,6 +9,7 @@ its digits on the stiffest rope.
 """
 
 from collections.abc import Callable, Sequence
+from functools import lru_cache
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -25,6 +26,7 @@ from winchsim.physics.chain import (
     Chain,
     RestingBounds,
     StartMargins,
+    drum_inertia,
     find_branch,
     likely_branch,
     moving_torques,
@@ -101,12 +103,21 @@ class Motion:
     Parameters
     ----------
     machine : Machine
+
+    Attributes
+    ----------
+    chain : callable
+        From a mode to its chain: as `train`, but with a settled rope the load's mass turns with the
+        drum.
+    flow : callable
+        From a mode to the function from time and state to its `Flow`; states are n floats or n
+        arrays.
     """
 
     def __init__(self, machine: Machine) -> None:
         self.machine = machine
-        self._flows: dict[ModeKey, Callable[[Any, Sequence[Any]], Flow]] = {}
-        self._chains: dict[ModeKey, Chain] = {}
+        self.chain = lru_cache(maxsize=64)(self._chain)
+        self.flow = lru_cache(maxsize=64)(self._flow)
         self._same: dict[Chain, Chain] = {}
         self._branches: dict[
             tuple[Chain, int], tuple[Branch, ...]
@@ -126,36 +137,15 @@ class Motion:
         still = tuple(replace(element, inertia=0.0) for element in chain.elements)
         return replace(chain, common_inertia=0.0, elements=still)
 
-    def chain(self, key: ModeKey) -> Chain:
-        """The same; with a settled rope the load's mass turns with the drum."""
-        found = self._chains.get(key)
-        if found is None:
-            if len(self._chains) > 64:
-                self._chains.clear()
-            found = self._chain(key)
-            # One object for equal chains: they are keys of what is kept of them.
-            found = self._chains[key] = self._same.setdefault(found, found)
-        return found
-
     def _chain(self, key: ModeKey) -> Chain:
-        chain = self.train(key)
+        chain, m = self.train(key), self.machine
         if key.settled and key.drum:
             *front, last = chain.elements
-            carried = (
-                load.inertia(self.machine.body)
-                * (self.machine.layers[key.layer].radius / self.machine.line.falls) ** 2
-            )
-            return replace(chain, elements=(*front, replace(last, inertia=last.inertia + carried)))
-        return chain
-
-    def flow(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], Flow]:
-        """The function from time and state to `Flow` of a mode; states are n floats or n arrays."""
-        found = self._flows.get(key)
-        if found is None:
-            if len(self._flows) > 64:
-                self._flows.clear()
-            found = self._flows[key] = self._compile_flow(key)
-        return found
+            lever = m.layers[key.layer].radius / m.line.falls
+            inertia = last.inertia + load.inertia(m.body) * lever**2
+            chain = replace(chain, elements=(*front, replace(last, inertia=inertia)))
+        # One object for equal chains: they are keys of what is kept of them.
+        return self._same.setdefault(chain, chain)
 
     def open_voltage(self, key: ModeKey, t: Any) -> Any:
         """Open-circuit voltage of the supply at a time of a mode, signed. [V]"""
@@ -164,7 +154,7 @@ class Motion:
             return step.voltage
         return key.ramp_from + (step.voltage - key.ramp_from) * (t - key.phase_start) / step.ramp
 
-    def _compile_flow(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], Flow]:
+    def _flow(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], Flow]:
         rope_part, motor_part = self._rope_part(key), self._motor_part(key)
 
         def flow(t: Any, y: Sequence[Any]) -> Flow:
@@ -179,17 +169,9 @@ class Motion:
         radius, held = m.layers[key.layer].radius, key.drum == 0
 
         def part(y: Sequence[Any]) -> tuple[Any, ...]:
-            unstretched = m.free_rope - y[0]
-            tension = self.steady_pull(key, y[2])
-            taken_up = y[1] * 0.0 if held else rope.take_up(line, radius * y[1], tension)
-            return (
-                tension * unstretched / line.stiffness,
-                unstretched,
-                tension,
-                tension,
-                tension,
-                taken_up,
-            )
+            unstretched, pull = m.free_rope - y[0], self.steady_pull(key, y[2])
+            taken_up = y[1] * 0.0 if held else rope.take_up(line, radius * y[1], pull)
+            return pull * unstretched / line.stiffness, unstretched, pull, pull, pull, taken_up
 
         return part
 
@@ -241,10 +223,10 @@ class Motion:
         def part(t: Any, y: Sequence[Any]) -> tuple[Any, ...]:
             speed, given = y[1], open_voltage(key, t) if ramping else steady
             resistances, constants = motors.at_temperatures(y[first:-1:2], y[first + 1 : -1 : 2])
-            emfs = motors.emfs(constants, speed)
             voltage, currents, total = balance(
-                regime, given, source, counts, resistances, emfs, drops, limit
-            )
+                regime, given, source, counts, resistances, motors.emfs(constants, speed), drops,
+                limit,
+            )  # fmt: skip
             torques = motors.torques(constants, currents, speed)
             return resistances, constants, voltage, given, currents, total, torques
 
@@ -271,9 +253,7 @@ class Motion:
             state = y.tolist()
             _, _, _, tension, _, taken_up = rope_part(state)
             resistances, constants, _, _, currents, total, torques = motor_part(t, state)
-            acceleration = 0.0
-            if find is not None:
-                _, acceleration = find(torques, tension * radius)
+            acceleration = 0.0 if find is None else find(torques, tension * radius)[1]
             rate = gain = 0.0
             if settled:
                 if drum:
@@ -287,14 +267,8 @@ class Motion:
             for (place, path), resistance, current, warms in zip(
                 heats, resistances, currents, in_case, strict=True
             ):
-                out += rates(
-                    path,
-                    resistance * current * current,
-                    state[place],
-                    state[place + 1],
-                    ambient,
-                    warms,
-                )
+                in_winding = resistance * current * current
+                out += rates(path, in_winding, state[place], state[place + 1], ambient, warms)
             out.append(total)
             return out
 
@@ -366,12 +340,53 @@ class Motion:
         """Whether the load may come to ride with the drum in this mode."""
         if not key.taut or key.ramping or key.judders:
             return False
-        riding = replace(key, settled=True)
-        if key.drum and self.first_branch(self.chain(riding), key.drum).inertia <= 0.0:
+        riding = self.chain(replace(key, settled=True))
+        if key.drum and self.first_branch(riding, key.drum).inertia <= 0.0:
             return False  # a load that rides with the drum would wedge the train
         return key.load is LoadPlace.FREE or (
             key.load.moves and key.drum == friction_sign(key.load)
         )
+
+    def speeds_up(self, key: ModeKey, t: float, y: np.ndarray) -> bool:
+        """Whether a load that rode with the drum would need a pull other than the steady one, to be
+        speeded up or slowed."""
+        if not key.drum:
+            return False
+        m, riding = self.machine, replace(key, settled=True)
+        now = self.flow(riding)(t, y.tolist())
+        lever = m.layers[riding.layer].radius
+        at = find_branch(self.chain(riding), riding.drum, now.torques, float(now.tension) * lever)
+        if at is None:
+            return True
+        gain = at.acceleration(now.torques, float(now.tension) * lever) * lever / m.line.falls
+        return load.inertia(m.body) * abs(gain) > CALM * m.scales.pull
+
+    def ride(self, key: ModeKey, y: np.ndarray) -> float:
+        """Set the state of a load that rides with the drum from here on; the energy of its bounce,
+        which the rope takes. [J]
+
+        Its momentum is kept.
+        """
+        m, line = self.machine, self.machine.line
+        left, mass = m.free_rope - float(y[0]), load.inertia(m.body)
+        before, place = float(y[4]), float(y[2])
+        for _ in range(3):  # the pull depends on the travel only through the rope's own weight
+            stretch = self.steady_pull(key, float(y[2])) * left / line.stiffness
+            y[2] -= (stretch - y[4]) / line.falls
+            y[4] = stretch
+        rubbed = friction_sign(key.load) * (float(y[2]) - place)  # under 0: so much less of its way
+        lost = line.stiffness / left * (before - stretch) ** 2 / 2 + m.body.friction * rubbed
+        if key.drum:
+            turning, rate = drum_inertia(self.train(key)), float(y[3])
+            slip = rate - self.riding_speed(key, y.tolist())
+            lever = m.layers[key.layer].radius / line.falls
+            shared = mass / (turning + mass * lever * lever)
+            y[1] = float(y[1]) + shared * lever * slip
+            y[3] = self.riding_speed(key, y.tolist())
+            return lost + turning * shared * slip * slip / 2
+        lost += mass * float(y[3]) ** 2 / 2
+        y[3] = 0.0
+        return lost
 
     # --- links
 
@@ -384,11 +399,8 @@ class Motion:
         def channels(now: Flow) -> Channels:
             rope_torque = now.tension * radius
             if resting is None:
-                instants = (
-                    [np.atleast_1d(torque) for torque in now.torques],
-                    np.atleast_1d(rope_torque),
-                )
-                torques = moving_torques(chain, drum, *instants, self.first_branch(chain, drum))
+                pushes, pull = [np.atleast_1d(t) for t in now.torques], np.atleast_1d(rope_torque)
+                torques = moving_torques(chain, drum, pushes, pull, self.first_branch(chain, drum))
                 pulled = on_drum(chain, place, drum, torques.outputs, rope_torque)
             else:
                 torques = resting(now.torques, rope_torque)

@@ -25,7 +25,6 @@ from winchsim.model.keys import (
 from winchsim.model.link_demands import link_shares
 from winchsim.model.machine import Machine
 from winchsim.model.motion import CALM, Flow, Motion, sticking_force
-from winchsim.model.settling import ride, speeds_up
 from winchsim.physics import load, rope
 from winchsim.physics import supply as sp
 from winchsim.physics.chain import drum_inertia
@@ -395,7 +394,7 @@ class WinchProblem:
         if (
             step.key.settled
             and bounce < CALM * self.machine.scales.stretch
-            and not speeds_up(self.motion, step.key, step.t, step.y)
+            and not self.motion.speeds_up(step.key, step.t, step.y)
         ):
             self._ride(step)  # the new radius stirs the rope less than what counts as settled
 
@@ -463,7 +462,7 @@ class WinchProblem:
         if (
             self._slips >= FOLLOWED_SLIPS
             and self.motion.may_settle(step.key)
-            and not speeds_up(self.motion, step.key, step.t, step.y)
+            and not self.motion.speeds_up(step.key, step.t, step.y)
         ):
             if self._slips == FOLLOWED_SLIPS:
                 step.mark(Event.AVERAGED)
@@ -474,8 +473,8 @@ class WinchProblem:
             )
 
     def _on_settles(self, step: Step) -> None:
-        if not step.key.brief and speeds_up(
-            self.motion, step.key, step.t, step.y
+        if not step.key.brief and self.motion.speeds_up(
+            step.key, step.t, step.y
         ):  # the bounce goes through zero, but about another pull than the steady one
             step.wait = max(
                 RETRY_PERIODS * self.machine.scales.bounce_period,
@@ -487,7 +486,7 @@ class WinchProblem:
     def _ride(self, step: Step) -> None:
         """The load rides with the drum from here on."""
         step.change(settled=True)
-        step.mark(Event.SETTLED, energy=ride(self.motion, step.key, step.y))
+        step.mark(Event.SETTLED, energy=self.motion.ride(step.key, step.y))
         step.calm += 1
 
     # --- supply, heat, time
