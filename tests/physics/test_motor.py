@@ -64,16 +64,8 @@ def test_copper_loss_and_its_growth_are_those_of_the_warm_resistance():
 
 
 def test_standstill_torque_is_what_the_drag_leaves():
-    assert shaft_torque(PLAIN, 6.0, 0.0) == pytest.approx(0.028)
-    assert shaft_torque(PLAIN, -6.0, 0.0) == pytest.approx(-0.028)
-    assert (
-        shaft_torque(PLAIN, 0.3, 0.0) == 0.0
-    )  # 0.0015 N·m of magnetic torque does not overcome 0.002
-
-
-def test_drag_opposes_either_motion():
-    assert shaft_torque(PLAIN, 0.0, 1e-9) == pytest.approx(-0.002)
-    assert shaft_torque(PLAIN, 0.0, -1e-9) == pytest.approx(0.002)
+    assert stall(PLAIN, 6.0)[0] == pytest.approx(0.028)
+    assert stall(PLAIN, 0.3)[0] == 0.0  # 0.0015 N·m of magnetic torque does not overcome 0.002
 
 
 def test_no_current_within_the_brush_drop():
@@ -84,32 +76,24 @@ def test_no_current_within_the_brush_drop():
 
 
 @pytest.mark.parametrize("motor", [PLAIN, FULL])
-@pytest.mark.parametrize("voltage", [6.0, -6.0, 0.0, 0.5])
-@pytest.mark.parametrize("torque", [-0.03, -0.0025, -0.0005, 0.0, 0.0005, 0.0025, 0.01, 0.05])
+@pytest.mark.parametrize("voltage", [6.0, 1.5])
+@pytest.mark.parametrize("torque", [0.0, 0.0005, 0.0025, 0.01, 0.05])
 def test_operating_point_is_where_the_torques_meet(motor, voltage, torque):
     point = operating_point(motor, voltage, torque)
     assert point.current == pytest.approx(steady_current(motor, voltage, point.speed))
     if point.speed:
         assert shaft_torque(motor, voltage, point.speed) == pytest.approx(torque, abs=1e-12)
     else:
-        assert abs(motor.constant * point.current - torque) <= motor.drag + 1e-12
+        assert motor.constant * point.current <= torque + motor.drag + 1e-12
 
 
 def test_free_running_motor_without_drag_draws_nothing():
     motor = Motor(resistance=1.0, constant=0.5, drag=0.0, brush_drop=0.2)
     assert no_load(motor, 1.4) == (pytest.approx(2.4), 0.0)
-    assert no_load(motor, -1.4) == (pytest.approx(-2.4), 0.0)
-
-
-def test_a_driven_motor_within_its_brush_drop_is_held_by_its_growing_drag_alone():
-    """At 10 rad/s it makes 0.1 V of the 0.7 V that its brushes take, and a drag of 0.1 mN·m."""
-    motor = Motor(2.0, 0.01, drag=0.0, drag_slope=1e-5, brush_drop=0.7)
-    point = operating_point(motor, 0.0, -1e-4)
-    assert (point.speed, point.current) == (pytest.approx(10.0), 0.0)
 
 
 def test_operating_point_of_an_array_is_that_of_each_entry():
-    torques = np.linspace(-0.05, 0.05, 101)
+    torques = np.linspace(0.0, 0.05, 101)
     together = operating_point(FULL, 6.0, torques)
     alone = [operating_point(FULL, 6.0, float(torque)) for torque in torques]
     assert together.speed.tolist() == pytest.approx([point.speed for point in alone], rel=1e-14)
@@ -131,26 +115,6 @@ def test_temperature_laws_take_arrays():
     temperatures = np.array([20.0, 120.0])
     assert resistance_at(2.0, temperatures) == pytest.approx([2.0, 2.786])
     assert constant_at(0.01, temperatures) == pytest.approx([0.01, 0.008])
-
-
-@pytest.mark.parametrize(
-    ("name", "value"),
-    [
-        ("resistance", 0.0),
-        ("resistance", math.nan),
-        ("constant", -0.01),
-        ("constant", math.inf),
-        ("drag", -1e-9),
-        ("drag_slope", math.nan),
-        ("brush_drop", -0.1),
-        ("inertia", math.inf),
-        ("magnet_coefficient", math.nan),
-    ],
-)
-def test_motor_refuses_what_no_motor_has(name, value):
-    with pytest.raises(DomainError) as refused:
-        dataclasses.replace(PLAIN, **{name: value})
-    assert refused.value.argument == name
 
 
 # --- data sheet
@@ -300,17 +264,11 @@ def test_reverse_efficiency_is_taken_by_gear_pairs():
 @pytest.mark.parametrize(
     ("change", "argument"),
     [
-        ({"voltage": 0.0}, "voltage"),
-        ({"no_load_speed": -1.0}, "no_load_speed"),
-        ({"no_load_current": -0.1}, "no_load_current"),
         ({"no_load_current": 3.0}, "no_load_current"),
         ({"stall_torque": 0.0}, "stall_torque"),
         ({"stall_torque": 28.0}, "stall_torque"),  # N·m for mN·m
         ({"stall_torque": 0.0028}, "stall_torque"),
-        ({"stall_current": math.inf}, "stall_current"),
         ({"brush_drop": 6.0}, "brush_drop"),
-        ({"drag_speed_share": 1.5}, "drag_speed_share"),
-        ({"inertia": 0.0}, "rotor_inertia"),
     ],
 )
 def test_data_sheet_refuses_nonsense(change, argument):
@@ -323,20 +281,6 @@ def test_data_sheet_refuses_nonsense(change, argument):
     } | change
     with pytest.raises(DomainError) as refused:
         from_data_sheet(**values)
-    assert refused.value.argument == argument
-
-
-@pytest.mark.parametrize(
-    ("values", "argument"),
-    [
-        ((0.0, 0.7), "gearbox.ratio"),
-        ((50.0, 1.1), "gearbox.efficiency"),
-        ((50.0, 0.7, 1.2), "gearbox.reverse_efficiency"),
-    ],
-)
-def test_gearbox_refuses_nonsense(values, argument):
-    with pytest.raises(DomainError) as refused:
-        Gearbox(*values)
     assert refused.value.argument == argument
 
 
@@ -377,15 +321,6 @@ def test_points_with_brush_drop_and_growing_drag(torques):
     assert fit.motor.drag_slope == pytest.approx(motor.drag_slope, rel=1e-6)
 
 
-def test_points_at_several_voltages():
-    rows = [points_of(PLAIN, voltage, [0.0, 0.01]) for voltage in (4.0, 6.0)]
-    columns = [[*low, *high] for low, high in zip(*rows, strict=True)]
-    fit = from_points([4.0, 4.0, 6.0, 6.0], *columns)
-    assert fit.voltage == 6.0
-    assert fit.motor.resistance == pytest.approx(2.0)
-    assert fit.motor.drag == pytest.approx(0.002)
-
-
 def test_points_at_a_gearbox_output():
     torques, speeds, currents = points_of(PLAIN, 6.0, [0.0, 0.01, 0.02])
     box = Gearbox(30.0, 0.8)
@@ -418,7 +353,6 @@ def test_points_never_fit_a_drag_below_zero():
     ("torque", "speed", "current", "argument"),
     [
         ([0.01], [300.0], [1.0], "points"),
-        ([0.01, 0.02], [300.0], [1.0, 2.0], "points"),
         ([0.01, 0.01], [300.0, 300.0], [1.0, 1.0], "points"),  # the same point twice
         ([0.0, 0.02], [300.0, 600.0], [2.0, 0.1], "points"),  # faster under load, and drawing less
         (
@@ -434,9 +368,6 @@ def test_points_never_fit_a_drag_below_zero():
             "points",
         ),  # nothing like a straight line
         ([0.0, 0.02], [0.0, 0.0], [2.0, 3.0], "points.speed"),
-        ([0.0, -0.02], [300.0, 200.0], [0.2, 1.0], "points.torque"),
-        ([0.0, 0.02], [300.0, math.nan], [0.2, 1.0], "points.speed"),
-        ([0.0, 0.02], [300.0, 200.0], [0.2, math.inf], "points.current"),
     ],
 )
 def test_points_refuse_nonsense(torque, speed, current, argument):
@@ -447,7 +378,7 @@ def test_points_refuse_nonsense(torque, speed, current, argument):
 
 def test_points_below_the_brush_drop_are_refused():
     with pytest.raises(DomainError) as refused:
-        from_points([6.0, 0.5], [0.0, 0.01], [300.0, 0.0], [0.2, 0.1], brush_drop=0.6)
+        from_points(0.5, [0.0, 0.01], [300.0, 0.0], [0.2, 0.1], brush_drop=0.6)
     assert refused.value.argument == "voltage"
 
 
@@ -473,7 +404,7 @@ def bench(*left_out, **changed):
     "measures",
     [
         bench(),
-        bench("terminal_resistance"),
+        bench(terminal_resistance=None),
         bench("lever_voltage", "lever_current", "lever_force", "lever_arm"),
         bench("lever_force", "lever_arm"),
     ],
@@ -485,31 +416,20 @@ def test_any_sufficient_bench_measures_give_the_motor(measures):
     assert motor.drag == pytest.approx(0.002)
 
 
-@pytest.mark.parametrize(
-    "left_out", [("no_load_speed", "terminal_resistance"), ("no_load_voltage", "no_load_speed")]
-)
-def test_lever_test_stands_in_for_a_tachometer(left_out):
+@pytest.mark.parametrize("measured", [2.0, None])
+def test_lever_test_stands_in_for_a_tachometer(measured):
     """Pull and current of a stalled shaft give the torque constant; the speed follows from the
     usual ratio of the two."""
-    fit = from_bench(**bench(*left_out), voltage=6.0)
+    alone = {"terminal_resistance": measured, "no_load_speed": None}
+    fit = from_bench(**bench(**alone))
     assert fit.stall_torque == pytest.approx(0.01 * (3.0 - 0.2))
     assert fit.motor.constant == pytest.approx(0.01 / 0.85)
     row = next(row for row in fit.assumed if row.path_tail == "efficiency")
     assert (row.low, row.value, row.high) == (0.78, 0.85, 1.0)
     assert fit.best_measurement is None, "nobody is sent for a tachometer"
     box = Gearbox(30.0)
-    geared = from_bench(**bench(*left_out, lever_force=30 * 0.05), voltage=6.0, gearbox=box)
+    geared = from_bench(**bench(**alone, lever_force=30 * 0.05), gearbox=box)
     assert geared.output.efficiency == pytest.approx(0.85 * 0.9**3)
-
-
-def test_bench_without_no_load_current_assumes_one():
-    fit = from_bench(**bench("no_load_current", lever_force=0.05))
-    assert [assumption.path_tail for assumption in fit.assumed][:2] == [
-        "no_load_current",
-        "rotor_inertia",
-    ]
-    assert fit.assumed[0].value == pytest.approx(0.06 * 3.0)
-    assert fit.best_measurement == FitNote(Remark.FREE_RUN, (6.0,))
 
 
 def test_bench_asks_for_the_stall_at_a_low_voltage_behind_a_guard():
@@ -536,37 +456,17 @@ def test_run_and_lever_each_come_back_and_a_lever_that_pulls_too_much_is_refused
     assert refused.value.argument == "lever_force"
 
 
-def test_bench_in_a_warm_room_states_the_motor_at_20_degrees():
-    fit = from_bench(2.0, 6.0, 560.0, 0.2, temperature=30.0)
-    warm = warmed(fit.motor, winding=30.0, magnet=30.0)
-    assert warm.resistance == pytest.approx(2.0)
-    assert warm.constant == pytest.approx(0.01)
-    assert no_load(warm, 6.0) == pytest.approx((560.0, 0.2))
-
-
-def test_bench_states_its_values_at_the_voltage_asked():
-    fit = from_bench(2.0, 6.0, 560.0, 0.2, voltage=12.0)
-    assert fit.voltage == 12.0
-    assert fit.stall_current == pytest.approx(6.0)
-
-
 @pytest.mark.parametrize(
     ("measures", "argument"),
     [
-        (bench("terminal_resistance", "lever_voltage"), "terminal_resistance"),
-        (bench("no_load_speed", "lever_arm"), "no_load_speed"),
-        ({"terminal_resistance": 2.0}, "voltage"),
-        (bench(terminal_resistance=-1.0), "terminal_resistance"),
-        (bench(lever_force=math.nan), "lever_force"),
         (bench(lever_force=55.0), "lever_force"),
         (bench(lever_force=0.005), "lever_force"),
         (bench(no_load_current=4.0, lever_current=5.0, lever_voltage=10.0), "no_load_current"),
         (bench(no_load_current=0.9), "lever_current"),
         (
-            bench("no_load_speed", no_load_current=4.0, lever_current=5.0, lever_voltage=10.0),
+            bench(no_load_speed=None, no_load_current=4.0, lever_current=5.0, lever_voltage=10.0),
             "no_load_current",
         ),
-        (bench(temperature=-300.0), "temperature"),
     ],
 )
 def test_bench_refuses_what_does_not_suffice(measures, argument):
@@ -639,9 +539,6 @@ def test_label_behind_a_gearbox_takes_the_speed_at_the_output():
     [
         ({}, "body_diameter"),
         ({"body_length": 0.03}, "body_diameter"),
-        ({"body_diameter": 0.0}, "body_diameter"),
-        ({"body_diameter": 0.02, "body_length": -1.0}, "body_length"),
-        ({"stall_current": math.nan}, "stall_current"),
         ({"stall_current": 3.0, "no_load_current": 3.5}, "no_load_current"),
         ({"stall_current": 3.0, "brush_drop": 7.0}, "brush_drop"),
     ],

@@ -371,9 +371,9 @@ def test_end_of_the_short_circuit_braking_of_a_hanging_load():
     resistance = k * 1050 * RPM / 350.0
     assert k == pytest.approx(1.967155, rel=1e-6)
     assert resistance == pytest.approx(0.618, rel=1e-3)
-    back = operating_point(Motor(resistance=resistance, constant=k, drag=0.0), 0.0, load)
-    assert back.speed == pytest.approx(-8.247, rel=2e-3)
-    assert back.current == pytest.approx(26.25, rel=2e-3)
+    back = operating_point(Motor(resistance=resistance, constant=k, drag=0.0), 0.0, -load)
+    assert back.speed == pytest.approx(8.247, rel=2e-3)
+    assert back.current == pytest.approx(-26.25, rel=2e-3)
 
 
 def test_start_by_a_voltage_ramp():

@@ -11,10 +11,8 @@ beside what was given, what was assumed with its range, and the one measurement 
 most.
 """
 
-from winchsim.physics.motor.bench import from_bench
-from winchsim.physics.motor.data_sheet import from_data_sheet
+from winchsim.physics.motor.descriptions import from_bench, from_data_sheet, from_label
 from winchsim.physics.motor.fitted import DISAGREEMENT, MotorFit, Residual
-from winchsim.physics.motor.label import from_label
 from winchsim.physics.motor.law import (
     Motor,
     OperatingPoint,

@@ -4,15 +4,14 @@ from winchsim.assumption import Assumption
 from winchsim.constants import COPPER_COEFFICIENT, FERRITE_COEFFICIENT
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
-from winchsim.physics.motor.law import require_not_negative, require_positive
 from winchsim.physics.motor.output import OWN_EFFICIENCY, Gearbox, Output
 from winchsim.quantity_text import quantity
 
 
 @dataclass(frozen=True)
 class Extras:
-    """What may be known of a motor beside its working points, checked once for all ways of
-    describing it.
+    """What may be known of a motor beside its working points, the same for all ways of describing
+    it.
 
     Attributes
     ----------
@@ -51,13 +50,6 @@ class Extras:
     measured: bool = False
     strict: bool = True
 
-    def __post_init__(self) -> None:
-        require_not_negative("brush_drop", self.brush_drop)
-        if not (0.0 <= self.drag_speed_share <= 1.0):
-            raise DomainError("drag_speed_share", self.drag_speed_share, "a share from 0 to 1")
-        if self.inertia is not None:
-            require_positive("rotor_inertia", self.inertia, "kg·m²")
-
     @property
     def at_output(self) -> bool:
         """Whether the data belong to the output of a gearbox."""
@@ -67,6 +59,13 @@ class Extras:
     def ratio(self) -> float:
         """Rotor speed over the speed of the shaft that the data belong to [-]."""
         return self.gearbox.ratio if self.gearbox and self.at_output else 1.0
+
+    @property
+    def least_of_gearbox(self) -> float:
+        """Efficiency that a gearbox behind which the data hold may have at least [-]."""
+        if self.gearbox is None or not self.at_output:
+            return 1.0
+        return self.gearbox.efficiency or self.gearbox.estimate.low
 
     def constant_from_run(
         self, voltage: float, current: float, speed: float, resistance: float
@@ -117,16 +116,9 @@ class Extras:
         on. [-]"""
         value, rows = self.efficiency, []
         if value is None:
-            value, low, high = OWN_EFFICIENCY
-            rows.append(
-                Assumption(
-                    "efficiency",
-                    value,
-                    low,
-                    high,
-                    "torque and speed constants of small iron-cored motors",
-                )
-            )
+            why = "torque and speed constants of small iron-cored motors"
+            rows.append(Assumption("efficiency", *OWN_EFFICIENCY, why))
+            value = rows[0].value
         if self.gearbox is not None and self.at_output:
             if self.gearbox.efficiency is None:
                 rows.append(self.gearbox.estimate)

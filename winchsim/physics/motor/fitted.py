@@ -4,9 +4,9 @@ from collections.abc import Sequence
 from enum import StrEnum
 
 from winchsim.assumption import Assumption
+from winchsim.constants import ROTOR_TIME_CONSTANT
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
-from winchsim.physics.motor.estimates import assumed_inertia
 from winchsim.physics.motor.extras import Extras
 from winchsim.physics.motor.law import (
     Motor,
@@ -159,39 +159,16 @@ class MotorFit:
         return OperatingPoint(voltage, torque, point.speed / self.data_ratio, point.current)
 
 
-@dataclass(frozen=True)
-class Found:
-    """Constants that a description of a motor leads to, as warm as the motor was.
-
-    Attributes
-    ----------
-    resistance, speed_constant, torque_constant : float
-        The last up to the shaft that the data belong to, per rotor speed. [ohm], [V·s/rad], [N·m/A]
-    idle : float
-        No-load current. [A]
-    run_voltage : float
-        At which that was drawn. [V]
-    torque_key : str
-        Key of the torque that gives way where the two constants contradict each other.
-    torque : float or None
-        As it was given. [N·m] or [N]
-    """
-
-    resistance: float
-    speed_constant: float
-    torque_constant: float
-    idle: float
-    run_voltage: float
-    torque_key: str = "stall_torque"
-    torque: float | None = None
-
-
 def conclude(
     extras: Extras,
-    found: Found,
     voltage: float,
+    resistance: float,
+    speed_constant: float,
+    torque_constant: float,
+    idle: float,
     *,
-    warmth: tuple[float, float] = (1.0, 1.0),
+    torque_key: str = "stall_torque",
+    torque: float | None = None,
     assumed: Sequence[Assumption] = (),
     notes: Sequence[FitNote] = (),
     wanted: FitNote | None = None,
@@ -203,33 +180,54 @@ def conclude(
     Parameters
     ----------
     extras : Extras
-    found : Found
     voltage : float
-        At which the result's values hold. [V]
-    warmth : tuple of float
-        Resistance and constants of the motor as warm as it was, over those at 20 °C. [-]
-    residuals, assumed, notes
-        Of what the description itself could not meet, assumed and has to say.
+        At which the motor ran free, and the result's values hold. [V]
+    resistance, speed_constant, torque_constant : float
+        As the description leads to them, the last up to the shaft that the data belong to, per
+        rotor speed. [ohm], [V·s/rad], [N·m/A]
+    idle : float
+        No-load current. [A]
+    torque_key : str
+        Key of the torque that gives way where the two constants contradict each other.
+    torque : float, optional
+        As it was given. [N·m] or [N]
+    assumed, notes
+        Of what the description itself assumed and has to say.
     wanted, wanted_if_disagreeing : FitNote, optional
         The measurement that would help most: in any case, and where a residual is over
         `DISAGREEMENT`.
     stall_measured : bool
         Whether the torque is one that was measured at rest.
     """
-    efficiency, more, clipped = _efficiency(extras, found)
+    ratio = torque_constant / speed_constant
+    _refuse_contradiction(extras, ratio, torque_key, torque)
+    efficiency, more, rows = min(ratio, 1.0), [], []
+    if ratio > 1.0 + _ROUNDING:
+        more.append(FitNote(Remark.CONTRADICTION, (ratio - 1,)))
+        if torque is not None:
+            rows.append(Residual(torque_key, torque, torque / ratio, torque))
+    elif ratio < (1.0 - DISAGREEMENT) * OWN_EFFICIENCY[1] * extras.least_of_gearbox:
+        more.append(FitNote(Remark.LOW_EFFICIENCY, (ratio,)))
     output, of_output = extras.output_of(efficiency)
-    motor = _assemble(extras, found, warmth)
-    speed, idle = no_load(motor, voltage)
-    torque, current = stall(motor, voltage)
-    torque *= extras.ratio * efficiency
-    rows = []
-    if clipped and found.torque is not None:
-        rows.append(Residual(found.torque_key, found.torque, found.torque / clipped, found.torque))
+    # The drag torque at the no-load speed is k I0; its share grows in proportion to the speed.
+    drag, run = speed_constant * idle, voltage - extras.brush_drop - resistance * idle
+    if run <= 0.0:
+        raise DomainError("no_load_current", idle, "less than the stalled motor draws")
+    motor = Motor(
+        resistance,
+        speed_constant,
+        (1.0 - extras.drag_speed_share) * drag,
+        extras.drag_speed_share * drag / (run / speed_constant),
+        extras.brush_drop,
+        extras.inertia or 0.0,
+        extras.magnet_coefficient,
+        extras.copper_coefficient,
+    )
+    (speed, free_current), (held, current) = no_load(motor, voltage), stall(motor, voltage)
     own = [*assumed]
     if extras.inertia is None:
-        guess = assumed_inertia(motor, voltage)
-        motor = replace(motor, inertia=guess.value)
-        own.append(guess)
+        own.append(_assumed_inertia(held / speed))
+        motor = replace(motor, inertia=own[-1].value)
     if extras.breakaway is None and not stall_measured and efficiency < 1.0:
         why = "makers' stall torques are mostly extrapolated from the running motor"
         own.append(Assumption("breakaway", *STALL_BREAKAWAY, why))
@@ -241,8 +239,8 @@ def conclude(
         data_efficiency=efficiency,
         voltage=voltage,
         no_load_speed=speed / extras.ratio,
-        no_load_current=idle,
-        stall_torque=torque,
+        no_load_current=free_current,
+        stall_torque=held * (extras.ratio * efficiency),
         stall_current=current,
         residuals=tuple(rows),
         assumed=(*own, *of_output),
@@ -252,58 +250,34 @@ def conclude(
     )
 
 
-def _efficiency(extras: Extras, found: Found) -> tuple[float, list[FitNote], float]:
-    """Efficiency that the constants show, what is to be said of it, and the factor that the torque
-    gives up (0: none)."""
-    ratio = found.torque_constant / found.speed_constant
-    if extras.strict and ratio > MOST_EFFICIENCY:
-        raise DomainError(
-            found.torque_key,
-            found.torque,
+def _refuse_contradiction(extras: Extras, ratio: float, key: str, torque: float | None) -> None:
+    """Refuse data whose torque constant is out of all proportion to their back-e.m.f. constant."""
+    wanted = ""
+    if ratio > MOST_EFFICIENCY:
+        wanted = (
             f"a value that agrees with the speed: this one is {number(ratio, 3)} times what a "
-            "motor without losses gives (a wrong unit or column?)",
+            "motor without losses gives (a wrong unit or column?)"
         )
-    if extras.strict and ratio < LEAST_EFFICIENCY and not extras.measured:
-        raise DomainError(
-            found.torque_key,
-            found.torque,
+    elif ratio < LEAST_EFFICIENCY and not extras.measured:
+        wanted = (
             f"a value that agrees with the speed: with this one {number(1 - ratio, 2)} of the "
             "torque is lost (a wrong unit or column, or gearbox.data_at?); "
-            '"measured = true" if it was measured so',
+            '"measured = true" if it was measured so'
         )
-    if ratio > 1.0 + _ROUNDING:
-        return 1.0, [FitNote(Remark.CONTRADICTION, (ratio - 1,))], ratio
-    bought = (
-        extras.gearbox.efficiency or extras.gearbox.estimate.low
-        if extras.gearbox and extras.at_output
-        else 1.0
-    )
-    if ratio < (1.0 - DISAGREEMENT) * OWN_EFFICIENCY[1] * bought:
-        return ratio, [FitNote(Remark.LOW_EFFICIENCY, (ratio,))], 0.0
-    return min(ratio, 1.0), [], 0.0
+    if extras.strict and wanted:
+        raise DomainError(key, torque, wanted)
 
 
-def _assemble(extras: Extras, found: Found, warmth: tuple[float, float]) -> Motor:
-    """Motor at 20 °C whose no-load current is the given one, its drag divided as asked.
+def _assumed_inertia(torque_per_speed: float) -> Assumption:
+    """Inertia of a rotor that nobody measured [kg·m²], from the motor's mechanical time constant.
 
-    The drag torque at the no-load speed is ``k I0``; its share grows in proportion to the speed.
+    ``J = tau Ms/w0``: on a straight torque–speed line the unloaded rotor covers 63 % of a change of
+    speed in that time.
     """
-    speed = (
-        found.run_voltage - extras.brush_drop - found.resistance * found.idle
-    ) / found.speed_constant
-    if speed <= 0.0:
-        raise DomainError("no_load_current", found.idle, "less than the stalled motor draws")
-    total = found.speed_constant * found.idle
-    return Motor(
-        resistance=found.resistance / warmth[0],
-        constant=found.speed_constant / warmth[1],
-        drag=(1.0 - extras.drag_speed_share) * total,
-        drag_slope=extras.drag_speed_share * total / speed,
-        brush_drop=extras.brush_drop,
-        inertia=extras.inertia or 0.0,
-        magnet_coefficient=extras.magnet_coefficient,
-        copper_coefficient=extras.copper_coefficient,
-    )
+    usual, least, most = (1e3 * seconds for seconds in ROTOR_TIME_CONSTANT)
+    why = f"a mechanical time constant of {usual:g} ms, {least:g} to {most:g} ms in small motors"
+    ends = (seconds * torque_per_speed for seconds in ROTOR_TIME_CONSTANT)
+    return Assumption("rotor_inertia", *ends, why)
 
 
 def stalled_resistance(voltage: float, current: float, brush_drop: float) -> float:

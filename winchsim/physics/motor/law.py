@@ -7,14 +7,12 @@ it by about a millisecond. Resistance and constant are stated at 20 °C and foll
 temperatures (°C) by linear laws.
 """
 
-import math
 from typing import Any
 
 import numpy as np
 
 from winchsim.constants import COPPER_COEFFICIENT, FERRITE_COEFFICIENT, REFERENCE_TEMPERATURE
-from winchsim.elementwise import Floats, dead_band, plain
-from winchsim.errors import DomainError
+from winchsim.elementwise import Floats, dead_band, plain, positive
 from winchsim.frozen import dataclass
 
 
@@ -40,11 +38,6 @@ class Motor:
         Relative change of k per kelvin of the magnets. [1/K]
     copper_coefficient : float
         Relative rise of the resistance per kelvin of the winding, referred to 20 °C. [1/K]
-
-    Raises
-    ------
-    DomainError
-        A value outside its range.
     """
 
     resistance: float
@@ -55,15 +48,6 @@ class Motor:
     inertia: float = 0.0
     magnet_coefficient: float = FERRITE_COEFFICIENT
     copper_coefficient: float = COPPER_COEFFICIENT
-
-    def __post_init__(self) -> None:
-        require_positive("resistance", self.resistance, "ohm")
-        require_positive("constant", self.constant, "N·m/A")
-        for name in ("drag", "drag_slope", "brush_drop", "inertia"):
-            require_not_negative(name, getattr(self, name))
-        for name in ("magnet_coefficient", "copper_coefficient"):
-            if not math.isfinite(getattr(self, name)):
-                raise DomainError(name, getattr(self, name), "a finite number [1/K]")
 
 
 def resistance_at(
@@ -222,7 +206,7 @@ def steady_current(motor: Motor, voltage: Floats, speed: Floats) -> Any:
 
 
 def shaft_torque(motor: Motor, voltage: Floats, speed: Floats) -> Any:
-    """Torque that a motor gives at its shaft at a voltage and a steady speed.
+    """Torque that a motor gives at its shaft at a voltage and a steady speed in the raising sense.
 
     Parameters
     ----------
@@ -231,8 +215,7 @@ def shaft_torque(motor: Motor, voltage: Floats, speed: Floats) -> Any:
     voltage : float or ndarray
         Between the terminals. [V]
     speed : float or ndarray
-        Of the shaft; at exactly 0 the drag takes what it can from the magnetic torque, as a lever
-        would feel it. [rad/s]
+        Of the shaft, at least 0. [rad/s]
 
     Returns
     -------
@@ -250,32 +233,29 @@ def shaft_torque(motor: Motor, voltage: Floats, speed: Floats) -> Any:
     0.009
     """
     magnetic = motor.constant * steady_current(motor, voltage, speed)
-    moving = magnetic - np.sign(speed) * motor.drag - motor.drag_slope * speed
-    return plain(np.where(np.equal(speed, 0.0), dead_band(magnetic, motor.drag), moving))
+    return magnetic - motor.drag - motor.drag_slope * speed
 
 
 def operating_point(motor: Motor, voltage: Floats, torque: Floats) -> OperatingPoint:
-    """Steady speed and current of a motor at a voltage against a torque.
+    """Steady speed and current of a motor that turns in the raising sense against a torque.
 
     Parameters
     ----------
     motor : Motor
         At the temperature in question.
     voltage : float or ndarray
-        Between the terminals. [V]
+        Between the terminals, at least the brush drop. [V]
     torque : float or ndarray
-        At the shaft; positive loads the raising sense, negative pulls along. [N·m]
+        At the shaft. [N·m]
 
     Returns
     -------
     OperatingPoint
-        At speed 0 where the drag holds the shaft; where several speeds would do (nothing loads the
-        shaft and the brush drop lets no current flow) the slowest.
+        At speed 0 where the torque is too much for the motor.
 
     References
     ----------
-    .. [1] As `shaft_torque`, solved for the speed on each straight piece: own derivation, head of
-       this module.
+    .. [1] As `shaft_torque`, solved for the speed: own derivation, head of this module.
 
     Examples
     --------
@@ -283,24 +263,10 @@ def operating_point(motor: Motor, voltage: Floats, torque: Floats) -> OperatingP
     >>> point.speed, point.current
     (400.0, 1.0)
     """
-    k, r, slope = motor.constant, motor.resistance, motor.drag_slope
-    speed: Any = np.zeros(np.broadcast(voltage, torque).shape)
-    current: Any = steady_current(motor, voltage, speed)
-    for way in (1.0, -1.0):  # sense of the motion, which the drag opposes
-        load = torque + way * motor.drag
-        for sense in (1.0, -1.0):  # sense of the current, which the brush drop opposes
-            candidate = (voltage - sense * motor.brush_drop - r * load / k) / (k + r * slope / k)
-            drawn = (load + slope * candidate) / k
-            flows = (sense * drawn > 0.0) | ((drawn == 0.0) & (sense == way))
-            found = (way * candidate > 0.0) & flows
-            speed, current = np.where(found, candidate, speed), np.where(found, drawn, current)
-        if (
-            slope > 0.0 and motor.brush_drop > 0.0
-        ):  # no current at all: the load and the growing drag balance
-            candidate = -load / slope
-            found = (way * candidate > 0.0) & (np.abs(voltage - k * candidate) < motor.brush_drop)
-            speed, current = np.where(found, candidate, speed), np.where(found, 0.0, current)
-    return OperatingPoint(voltage, torque, plain(speed), plain(current))
+    k, r, slope, load = motor.constant, motor.resistance, motor.drag_slope, torque + motor.drag
+    speed = np.maximum((voltage - motor.brush_drop - r * load / k) / (k + r * slope / k), 0.0)
+    drawn = np.where(speed > 0.0, (load + slope * speed) / k, steady_current(motor, voltage, 0.0))
+    return OperatingPoint(voltage, torque, plain(speed), plain(drawn))
 
 
 def no_load(motor: Motor, voltage: float) -> tuple[float, float]:
@@ -347,16 +313,4 @@ def stall(motor: Motor, voltage: float) -> tuple[float, float]:
     >>> stall(Motor(resistance=2.0, constant=0.01, drag=0.002), 6.0)
     (0.028, 3.0)
     """
-    return shaft_torque(motor, voltage, 0.0), plain(steady_current(motor, voltage, 0.0))
-
-
-def require_positive(name: str, value: float, unit: str) -> None:
-    """Raise DomainError unless an argument is finite and above zero."""
-    if not (0.0 < value < math.inf):
-        raise DomainError(name, value, f"a finite value above zero [{unit}]")
-
-
-def require_not_negative(name: str, value: float) -> None:
-    """Raise DomainError unless an argument is finite and not below zero."""
-    if not (0.0 <= value < math.inf):
-        raise DomainError(name, value, "a finite value, zero or above")
+    return positive(shaft_torque(motor, voltage, 0.0)), steady_current(motor, voltage, 0.0)

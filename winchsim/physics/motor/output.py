@@ -6,7 +6,6 @@ import math
 from winchsim.assumption import Assumption
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
-from winchsim.physics.motor.law import require_positive
 
 PAIR_EFFICIENCY = (0.90, 0.87, 0.94)
 """Efficiency of one spur pair of a bought gearbox, and its range [-]. A planetary stage has two
@@ -51,11 +50,6 @@ class Gearbox:
     data_at : str or None
         Which shaft the motor's data belong to, ``output`` or ``motor``; None: the output, unless
         the speed says otherwise.
-
-    Raises
-    ------
-    DomainError
-        A value outside its range.
     """
 
     ratio: float
@@ -63,15 +57,6 @@ class Gearbox:
     reverse_efficiency: float | None = None
     kind: str = "spur"
     data_at: str | None = None
-
-    def __post_init__(self) -> None:
-        require_positive("gearbox.ratio", self.ratio, "-")
-        if self.efficiency is not None and not (0.0 < self.efficiency <= 1.0):
-            raise DomainError("gearbox.efficiency", self.efficiency, "a number above 0, up to 1")
-        if self.reverse_efficiency is not None and not (-math.inf < self.reverse_efficiency <= 1.0):
-            raise DomainError(
-                "gearbox.reverse_efficiency", self.reverse_efficiency, "a number up to 1"
-            )
 
     @property
     def pairs(self) -> int:

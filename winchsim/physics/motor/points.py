@@ -11,7 +11,6 @@ from winchsim.physics.motor.extras import Extras
 from winchsim.physics.motor.fitted import (
     DISAGREEMENT,
     FitNote,
-    Found,
     MotorFit,
     Remark,
     Residual,
@@ -30,7 +29,7 @@ _SENSIBLE = "speed that falls and current that rises as the torque grows"
 
 
 def from_points(
-    voltage: float | Sequence[float],
+    voltage: float,
     torque: Sequence[float],
     speed: Sequence[float],
     current: Sequence[float],
@@ -40,8 +39,8 @@ def from_points(
 
     Parameters
     ----------
-    voltage : float or sequence of float
-        At which each point was measured, or one for all. [V]
+    voltage : float
+        At which all were measured. [V]
     torque : sequence of float
         At the shaft, >= 0, two points or more. [N·m]
     speed : sequence of float
@@ -61,74 +60,47 @@ def from_points(
     Raises
     ------
     DomainError
-        A value outside its range, fewer than two points, points that leave a constant undetermined
-        or that no motor can have.
+        Points that leave a constant undetermined or that no motor can have.
     """
     known = Extras(**extras)
-    u, m, w, i = _checked_points(voltage, torque, speed, current, known.brush_drop)
+    m, w, i = (np.asarray(values, dtype=float) for values in (torque, speed, current))
+    if known.brush_drop >= voltage:
+        raise DomainError("voltage", voltage, "more than the brush drop")
+    if not np.any(w > 0.0):
+        raise DomainError("points.speed", w.tolist(), "at least one point with the shaft turning")
     if known.gearbox is not None:
         known.gearbox.ask(float(w.max()))
-    resistance, constant = _solved(np.column_stack((i, w * known.ratio)), u - known.brush_drop)
+    driving = np.full_like(w, voltage - known.brush_drop)
+    resistance, constant = _solved(np.column_stack((i, w * known.ratio)), driving)
     held = _share_of_drag(m, w, known.drag_speed_share)
     pull, drag = _solved(np.column_stack((i, -held)), m / known.ratio)
     if drag < 0.0:
         pull, drag = _solved(i[:, None], m / known.ratio)[0], 0.0
     if not (resistance > 0.0 and constant > 0.0 and pull > 0.0):
         raise DomainError("points", "points that no motor can have", _SENSIBLE)
-    nominal = float(u.max())
-    found = Found(resistance, constant, pull, drag / pull, nominal, "points", float(m.max()))
-    fit = conclude(known, found, nominal)
-    point = fit.operating_point(u, m)
-    residuals = []
-    for n in range(len(m)):
+    fit = conclude(
+        known, voltage, resistance, constant, pull, drag / pull,
+        torque_key="points", torque=float(m.max()),
+    )  # fmt: skip
+    point = fit.operating_point(voltage, m)
+    residuals = [
+        Residual(f"points.{n + 1}.{key}", float(given[n]), float(back[n]), scale)
+        for n in range(len(m))
         for key, given, back, scale in (
             ("speed", w, point.speed, fit.no_load_speed),
             ("current", i, point.current, fit.stall_current),
-        ):
-            residuals.append(
-                Residual(f"points.{n + 1}.{key}", float(given[n]), float(back[n]), scale)
-            )
-    off = {
-        key: max(
-            abs(residual.relative) for residual in residuals if residual.path_tail.endswith(key)
         )
-        for key in ("speed", "current")
-    }
-    if max(off.values()) > _WORST_RESIDUAL:
+    ]
+    off = [max(abs(row.relative) for row in residuals[start::2]) for start in (0, 1)]
+    if max(off) > _WORST_RESIDUAL:
         raise DomainError("points", "points that no motor can have", _SENSIBLE)
-    note = FitNote(Remark.FITTED, (len(m), off["speed"], off["current"]))
-    wanted = FitNote(Remark.WORKING_POINT, (nominal,))
+    wanted = FitNote(Remark.WORKING_POINT, (voltage,))
     return replace(
         fit,
         residuals=tuple(residuals),
-        notes=(note, *fit.notes),
-        best_measurement=wanted if max(off.values()) > DISAGREEMENT else None,
+        notes=(FitNote(Remark.FITTED, (len(m), *off)), *fit.notes),
+        best_measurement=wanted if max(off) > DISAGREEMENT else None,
     )
-
-
-def _checked_points(
-    voltage: float | Sequence[float],
-    torque: Sequence[float],
-    speed: Sequence[float],
-    current: Sequence[float],
-    brush_drop: float,
-) -> tuple[Any, Any, Any, Any]:
-    m, w, i = (np.asarray(values, dtype=float) for values in (torque, speed, current))
-    if not (m.ndim == 1 and m.shape == w.shape == i.shape and len(m) >= 2):
-        raise DomainError(
-            "points",
-            len(np.atleast_1d(m)),
-            "two points or more, each with torque, speed and current",
-        )
-    u = np.broadcast_to(np.asarray(voltage, dtype=float), m.shape)
-    for name, values in (("torque", m), ("speed", w), ("current", i)):
-        if not np.all(np.isfinite(values) & (values >= 0.0)):
-            raise DomainError(f"points.{name}", values.tolist(), "finite values, zero or above")
-    if not np.all(np.isfinite(u) & (u > brush_drop)):
-        raise DomainError("voltage", u.tolist(), "finite values above the brush drop")
-    if not np.any(w > 0.0):
-        raise DomainError("points.speed", w.tolist(), "at least one point with the shaft turning")
-    return u, m, w, i
 
 
 def _share_of_drag(m: Any, w: Any, share: float) -> Any:

@@ -1,0 +1,234 @@
+"""A motor from its data sheet, from measures on the bench, or from its label."""
+
+from typing import Any
+
+from winchsim.assumption import Assumption
+from winchsim.errors import DomainError
+from winchsim.physics.motor.extras import Extras
+from winchsim.physics.motor.fitted import (
+    DISAGREEMENT,
+    FitNote,
+    MotorFit,
+    Remark,
+    conclude,
+    stalled_resistance,
+)
+
+NO_LOAD_SHARE = (0.06, 0.02, 0.12)
+"""No-load current as a share of the stall current and its range. Common practice for small ferrite
+motors, from memory."""
+
+_SLOPE_PER_SIZE = (1500.0, 500.0, 4500.0)
+"""k²/R of a can motor per diameter^4 x length, and its range [N·m·s/(rad·m⁵)]. The form is geometry
+(flux x radius x turns, copper area with diameter²); the numbers are own estimates from memory of
+cans of 20 to 45 mm, of which small ones lie low and large ones high."""
+
+_LENGTH_PER_DIAMETER = (1.4, 1.0, 1.8)
+"""Length of a can motor's body per diameter, and its range. From memory."""
+
+
+def from_data_sheet(
+    voltage: float,
+    no_load_speed: float,
+    no_load_current: float,
+    stall_torque: float,
+    stall_current: float,
+    **extras: Any,
+) -> MotorFit:
+    """Motor with the four values of a data sheet, which come back exactly.
+
+    Parameters
+    ----------
+    voltage : float
+        At which the other values hold. [V]
+    no_load_speed : float
+        With nothing on the shaft. [rad/s]
+    no_load_current : float
+        At that speed, >= 0. [A]
+    stall_torque : float
+        At the held shaft. [N·m]
+    stall_current : float
+        With the shaft held. [A]
+    **extras
+        Attributes of `Extras`.
+
+    Raises
+    ------
+    DomainError
+        Data that no motor can have.
+
+    References
+    ----------
+    .. [1] Own derivation: the unloaded run gives the back-e.m.f. constant and the drag, the stall
+       the resistance and the torque constant; what is missing of the torque is a loss in proportion
+       to it.
+
+    Examples
+    --------
+    >>> fit = from_data_sheet(6.0, 560.0, 0.2, 0.0252, 3.0)
+    >>> fit.motor.resistance, fit.motor.constant, fit.motor.drag, fit.output.efficiency
+    (2.0, 0.01, 0.002, 0.9)
+    """
+    known = Extras(**extras)
+    resistance = stalled_resistance(voltage, stall_current, known.brush_drop)
+    by_speed = known.constant_from_run(voltage, no_load_current, no_load_speed, resistance)
+    by_torque = known.constant_from_stall(
+        stall_torque, stall_current, no_load_current, "stall_current"
+    )
+    wanted = None if known.measured else FitNote(Remark.LEVER, (0.25 * voltage,))
+    return conclude(
+        known, voltage, resistance, by_speed, by_torque, no_load_current,
+        torque=stall_torque, wanted_if_disagreeing=wanted,
+    )  # fmt: skip
+
+
+def from_bench(
+    terminal_resistance: float | None,
+    no_load_voltage: float,
+    no_load_speed: float | None,
+    no_load_current: float,
+    lever_voltage: float | None = None,
+    lever_current: float | None = None,
+    lever_force: float | None = None,
+    lever_arm: float | None = None,
+    **extras: Any,
+) -> MotorFit:
+    """Motor from measures on the bench: meter, free run, stalled lever, as many as suffice.
+
+    Parameters
+    ----------
+    terminal_resistance : float or None
+        Read with a meter between the terminals; None with voltage and current of a stalled motor.
+        [ohm]
+    no_load_voltage, no_load_speed, no_load_current : float
+        Of one unloaded run; None for the speed with a whole lever test. [V], [rad/s], [A]
+    lever_voltage, lever_current : float, optional
+        With the shaft held by a lever or otherwise, at a low voltage. [V], [A]
+    lever_force, lever_arm : float, optional
+        Pull at the end of a lever on the shaft meanwhile, and its length. [N], [m]
+    **extras
+        Attributes of `Extras`.
+
+    Returns
+    -------
+    MotorFit
+        Resistance from the stall if there was one (brushes under load), else from the meter;
+        back-e.m.f. constant from the run and torque constant from the lever, each exactly, or one
+        from the other by the usual ratio of the two.
+
+    Raises
+    ------
+    DomainError
+        Measures that no motor can have.
+    """
+    known = Extras(**extras)
+    resistance: Any = terminal_resistance
+    stalled = lever_voltage is not None and lever_current is not None
+    notes = []
+    if lever_voltage is not None and lever_current is not None:
+        resistance = stalled_resistance(lever_voltage, lever_current, known.brush_drop)
+        if terminal_resistance and abs(terminal_resistance / resistance - 1.0) > DISAGREEMENT:
+            notes.append(FitNote(Remark.METER_DISAGREES, (terminal_resistance, resistance)))
+    by_speed: Any = None
+    by_torque: Any = None
+    if no_load_speed is not None:
+        by_speed = known.constant_from_run(
+            no_load_voltage, no_load_current, no_load_speed, resistance
+        )
+    if lever_current is not None and lever_force is not None and lever_arm is not None:
+        torque = lever_force * lever_arm
+        by_torque = known.constant_from_stall(
+            torque, lever_current, no_load_current, "lever_current"
+        )
+    has_lever, rows = by_torque is not None, ()
+    if by_speed is None or by_torque is None:
+        efficiency, rows = known.usual_efficiency()
+        by_torque = by_speed * efficiency if by_torque is None else by_torque
+        by_speed = by_torque / efficiency if by_speed is None else by_speed
+    missing = Remark.LEVER if stalled else Remark.STALL
+    return conclude(
+        known, no_load_voltage, resistance, by_speed, by_torque, no_load_current,
+        torque_key="lever_force", torque=lever_force, assumed=rows, notes=notes,
+        wanted=None if stalled and has_lever else FitNote(missing, (0.25 * no_load_voltage,)),
+        stall_measured=has_lever,
+    )  # fmt: skip
+
+
+def from_label(
+    voltage: float,
+    no_load_speed: float,
+    *,
+    stall_current: float | None = None,
+    no_load_current: float | None = None,
+    body_diameter: float | None = None,
+    body_length: float | None = None,
+    **extras: Any,
+) -> MotorFit:
+    """Motor from its label and either its stall current or the size of its body.
+
+    Parameters
+    ----------
+    voltage : float
+        On the label. [V]
+    no_load_speed : float
+        At that voltage. [rad/s]
+    stall_current : float, optional
+        With the shaft held. [A]
+    no_load_current : float, optional
+        At the no-load speed; left out: 6 % of the stall current. [A]
+    body_diameter, body_length : float, optional
+        Of the motor's own can; a length left out is 1.4 diameters. Used only without a stall
+        current. [m]
+    **extras
+        Attributes of `Extras`.
+
+    Returns
+    -------
+    MotorFit
+        An estimate: the stall torque can be off by a factor of three when it comes from the body's
+        size.
+
+    Raises
+    ------
+    DomainError
+        Neither stall current nor body diameter, or values that no motor can have.
+
+    Notes
+    -----
+    ``k = U (1 - share)/w0`` and ``k²/R`` in proportion to diameter^4 x length give ``Is = U/R``.
+    Own assumption, see `_SLOPE_PER_SIZE`.
+    """
+    known = Extras(**extras)
+    net = voltage - known.brush_drop
+    if net <= 0.0:
+        raise DomainError("brush_drop", known.brush_drop, "less than the voltage")
+    assumed: list[Assumption] = []
+    if stall_current is None:
+        if body_diameter is None:
+            raise DomainError(
+                "body_diameter", None, "a stall current, or the diameter of the motor's body"
+            )
+        if body_length is None:
+            ends = (factor * body_diameter for factor in _LENGTH_PER_DIAMETER)
+            assumed.append(Assumption("body_length", *ends, "1.4 diameters, as small cans are"))
+            body_length = assumed[0].value
+        share = 0.0 if no_load_current is not None else NO_LOAD_SHARE[0]
+        per_constant = net / (net * (1.0 - share) / (no_load_speed * known.ratio)) ** 2
+        ends = (slope * body_diameter**4 * body_length * per_constant for slope in _SLOPE_PER_SIZE)
+        why = "torque per speed of small can motors of this size, within a factor of three"
+        assumed.append(Assumption("stall_current", *ends, why))
+        stall_current = assumed[-1].value
+    wanted = FitNote(Remark.STALL, (0.25 * voltage,)) if assumed else None
+    if no_load_current is None:
+        wanted = wanted or FitNote(Remark.FREE_RUN, (voltage,))
+        ends = (share * stall_current for share in NO_LOAD_SHARE)
+        why = "6 % of the stall current, 2 to 12 % in small motors"
+        assumed.append(Assumption("no_load_current", *ends, why))
+        no_load_current = assumed[-1].value
+    resistance = stalled_resistance(voltage, stall_current, known.brush_drop)
+    constant = known.constant_from_run(voltage, no_load_current, no_load_speed, resistance)
+    efficiency, of_loss = known.usual_efficiency()
+    return conclude(
+        known, voltage, resistance, constant, efficiency * constant, no_load_current,
+        assumed=(*assumed, *of_loss), wanted=wanted,
+    )  # fmt: skip
