@@ -15,7 +15,7 @@ from pathlib import Path
 import pytest
 
 from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Phase, Rope, Settings, Stage, Supply
-from winchsim.scenario.tables import with_tables
+from winchsim.scenario.materials_table import with_tables
 
 HOME = Path(__file__).parent.parent / ".pytest_cache" / "home"
 """What fonts, browser and their like leave behind goes here, not into the user's home folder."""

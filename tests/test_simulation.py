@@ -14,7 +14,7 @@ from winchsim.inputs import Drum, Inputs, Load, Phase, Rope, Stage, Supply, with
 from winchsim.model import Event, Term, build
 from winchsim.model.ledger import kind_of
 from winchsim.quantity_text import PRINTED_UNITS
-from winchsim.scenario.tables import with_tables
+from winchsim.scenario.materials_table import with_tables
 from winchsim.simulation import ENERGY_LIMIT, RELATIVE_TOLERANCE, EnergyBalance, simulate
 
 

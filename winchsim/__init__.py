@@ -23,20 +23,22 @@ from typing import TYPE_CHECKING, Any
 from winchsim.version import __version__ as __version__
 
 if TYPE_CHECKING:
-    from winchsim.face import assess as assess
-    from winchsim.face import calibrate as calibrate
-    from winchsim.face import choose as choose
-    from winchsim.face import figure as figure
-    from winchsim.face import ladder as ladder
-    from winchsim.face import parse as parse
-    from winchsim.face import read as read
-    from winchsim.face import simulate as simulate
-    from winchsim.face import size as size
-    from winchsim.face import spread as spread
-    from winchsim.face import sweep as sweep
-    from winchsim.face import why as why
-    from winchsim.face import with_units as with_units
-    from winchsim.face import with_value as with_value
+    from winchsim.face import (
+        assess as assess,
+        calibrate as calibrate,
+        choose as choose,
+        figure as figure,
+        ladder as ladder,
+        parse as parse,
+        read as read,
+        simulate as simulate,
+        size as size,
+        spread as spread,
+        sweep as sweep,
+        why as why,
+        with_units as with_units,
+        with_value as with_value,
+    )
 
 __all__ = [
     "__version__", "assess", "calibrate", "choose", "figure", "ladder", "parse", "read",

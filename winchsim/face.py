@@ -16,8 +16,7 @@ from winchsim.errors import DomainError
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs
 from winchsim.scenario import read as reader
-from winchsim.scenario.change import values_of
-from winchsim.scenario.change import with_value as changed
+from winchsim.scenario.change import values_of, with_value as changed
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure

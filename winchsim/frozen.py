@@ -8,7 +8,9 @@ an eighth of the whole process. Here all classes share one set of methods; `fiel
 from __future__ import annotations
 
 import dataclasses
-from typing import TYPE_CHECKING, Any, NamedTuple
+from functools import partial
+from types import SimpleNamespace
+from typing import TYPE_CHECKING, Any
 
 __all__ = ["dataclass", "replace"]
 
@@ -18,59 +20,39 @@ else:
 
     def dataclass(cls=None, /, *, frozen=False, eq=True, kw_only=False):
         """As `dataclasses.dataclass`, for the options used here."""
-
-        def made(cls):
-            return _made(cls, frozen, eq, kw_only)
-
+        made = partial(_made, frozen=frozen, eq=eq, kw_only=kw_only)
         return made if cls is None else made(cls)
 
     def replace(item, /, **changes):
         """As `dataclasses.replace`."""
-        shape = item._shape
+        shape, old = item._shape, item.__dict__
         if not changes.keys() <= shape.taken:
-            raise TypeError(_mistake(type(item).__name__, shape, 0, {}, item.__dict__ | changes))
-        new, old = object.__new__(item.__class__), item.__dict__
+            raise _mistake(item, (), {}, old | changes)
+        new = object.__new__(item.__class__)
         new.__dict__.update({name: old[name] for name in shape.names}, **changes)
         if shape.checked:
             new.__post_init__()
         return new
 
 
-class _Shape(NamedTuple):
-    """What the shared methods need to know of a class: its fields, and what its constructor
-    takes."""
-
-    names: tuple[str, ...]
-    taken: frozenset[str]
-    positional: tuple[str, ...]
-    defaults: dict[str, Any]
-    factories: tuple[tuple[str, Any], ...]
-    checked: bool
-
-
-def _made(cls: type, frozen: bool, eq: bool, kw_only: bool) -> type:
+def _made(cls: type, *, frozen: bool, eq: bool, kw_only: bool) -> type:
     cls.__doc__ = cls.__doc__ or cls.__name__  # else `dataclasses` composes one, at some cost
     methods: dict[str, Any] = {"__init__": _init, "__repr__": _repr}
     if eq:
         methods |= {"__eq__": _eq, "__hash__": _hash if frozen else None}
     if frozen:
-        methods |= {"__setattr__": _set, "__delattr__": _delete}
+        methods |= {"__setattr__": _refuse, "__delattr__": _refuse}
     methods = {name: method for name, method in methods.items() if name not in vars(cls)}
     made: Any = dataclasses.dataclass(init=False, repr=False, eq=False, kw_only=kw_only)(cls)
-    fields = dataclasses.fields(made)
-    taken = [field for field in fields if field.init]
-    missing = dataclasses.MISSING
-    methods["_shape"] = _Shape(
-        tuple(field.name for field in fields),
-        frozenset(field.name for field in taken),
-        tuple(field.name for field in taken if not field.kw_only),
-        {field.name: field.default for field in taken if field.default is not missing},
-        tuple(
-            (field.name, field.default_factory)
-            for field in taken
-            if field.default_factory is not missing
-        ),
-        hasattr(made, "__post_init__"),
+    fields, missing = dataclasses.fields(made), dataclasses.MISSING
+    taken = [f for f in fields if f.init]
+    methods["_shape"] = SimpleNamespace(  # what the shared methods need to know of the class
+        names=tuple(f.name for f in fields),
+        taken=frozenset(f.name for f in taken),
+        positional=tuple(f.name for f in taken if not f.kw_only),
+        defaults={f.name: f.default for f in taken if f.default is not missing},
+        factories={f.name: f.default_factory for f in taken if f.default_factory is not missing},
+        checked=hasattr(made, "__post_init__"),
     )
     for name, method in methods.items():
         setattr(made, name, method)
@@ -82,7 +64,7 @@ def _init(self: Any, *args: Any, **named: Any) -> None:
     values.update(shape.defaults)
     values.update(zip(shape.positional, args, strict=False))
     values.update(named)
-    for name, factory in shape.factories:
+    for name, factory in shape.factories.items():
         if name not in values:
             values[name] = factory()
     if (
@@ -90,24 +72,24 @@ def _init(self: Any, *args: Any, **named: Any) -> None:
         or len(args) > len(shape.positional)
         or (args and named and not named.keys().isdisjoint(shape.positional[: len(args)]))
     ):
-        raise TypeError(_mistake(type(self).__name__, shape, len(args), named, values))
+        raise _mistake(self, args, named, values)
     if shape.checked:
         self.__post_init__()
 
 
 def _mistake(
-    name: str, shape: _Shape, count: int, named: dict[str, Any], values: dict[str, Any]
-) -> str:
+    self: Any, args: tuple[Any, ...], named: dict[str, Any], values: dict[str, Any]
+) -> TypeError:
     """What is wrong with the arguments of a constructor."""
+    shape, count = self._shape, len(args)
     faults = {
-        "missing": [field for field in shape.names if field in shape.taken - values.keys()],
+        "missing": [name for name in shape.names if name in shape.taken - values.keys()],
         "unknown": sorted(values.keys() - shape.taken),
-        "given twice": [field for field in shape.positional[:count] if field in named],
+        "given twice": [name for name in shape.positional[:count] if name in named],
         "too many": [str(count)] * (count > len(shape.positional)),
     }
-    return f"{name}: " + "; ".join(
-        f"{what}: {', '.join(names)}" for what, names in faults.items() if names
-    )
+    found = (f"{what}: {', '.join(names)}" for what, names in faults.items() if names)
+    return TypeError(f"{type(self).__name__}: " + "; ".join(found))
 
 
 def _repr(self: Any) -> str:
@@ -118,21 +100,13 @@ def _repr(self: Any) -> str:
 def _eq(self: Any, other: Any) -> Any:
     if other.__class__ is not self.__class__:
         return NotImplemented
-    mine, others = self.__dict__, other.__dict__
-    for name in self._shape.names:
-        if mine[name] is not others[name] and mine[name] != others[name]:
-            return False
-    return True
+    mine, its = self.__dict__, other.__dict__
+    return all(mine[n] is its[n] or mine[n] == its[n] for n in self._shape.names)
 
 
 def _hash(self: Any) -> int:
-    values = self.__dict__
-    return hash(tuple([values[name] for name in self._shape.names]))
+    return hash(tuple([self.__dict__[name] for name in self._shape.names]))
 
 
-def _set(_: Any, name: str, __: Any) -> None:
-    raise dataclasses.FrozenInstanceError(f"cannot assign to field {name!r}")
-
-
-def _delete(_: Any, name: str) -> None:
-    raise dataclasses.FrozenInstanceError(f"cannot delete field {name!r}")
+def _refuse(_: Any, name: str, *__: Any) -> None:
+    raise dataclasses.FrozenInstanceError(f"cannot change field {name!r}")

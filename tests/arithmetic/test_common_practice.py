@@ -8,7 +8,7 @@ import pytest
 
 from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Rope, Settings, Stage, Supply
 from winchsim.model import Event, build, steady_speed
-from winchsim.scenario.tables import with_tables
+from winchsim.scenario.materials_table import with_tables
 from winchsim.simulation import simulate
 
 RPM = 2 * math.pi / 60

@@ -9,7 +9,7 @@ from four_motors import FOUR_MOTORS
 
 from winchsim.assessment.teeth import drum_angle, tooth_lives
 from winchsim.inputs import Drum, Inputs, Load, OwnMaterial, Rope, Stage, Supply
-from winchsim.scenario.tables import with_tables
+from winchsim.scenario.materials_table import with_tables
 from winchsim.simulation import simulate
 
 

@@ -9,7 +9,7 @@ from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Rope, Stage, Supply
 from winchsim.model import build
 from winchsim.model.links import pitch_speed
 from winchsim.model.machine import gear_ratio
-from winchsim.scenario.tables import with_tables
+from winchsim.scenario.materials_table import with_tables
 from winchsim.simulation import simulate
 from winchsim.strength.link import LinkKind
 

@@ -7,8 +7,7 @@ import numpy as np
 import pytest
 
 from winchsim.assessment.evaluate import assess
-from winchsim.face import parse as loads
-from winchsim.face import read as load
+from winchsim.face import parse as loads, read as load
 from winchsim.page import jobs, picture
 from winchsim.page.sizing import QUESTIONS
 from winchsim.page.state import with_text

@@ -4,8 +4,7 @@ import json
 import warnings
 
 import pytest
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
+from hypothesis import assume, given, settings, strategies as st
 
 from winchsim.assessment.evaluate import assess
 from winchsim.errors import WinchsimError

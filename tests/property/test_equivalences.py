@@ -34,7 +34,7 @@ from winchsim.model import Machine, build
 from winchsim.model.link_demands import Channels, LargestShare, link_shares
 from winchsim.model.restate import shaft_drags
 from winchsim.physics.chain import StartMargins, demand, held_torque, torque_margin
-from winchsim.scenario.tables import with_tables
+from winchsim.scenario.materials_table import with_tables
 from winchsim.simulation import Record, simulate
 from winchsim.slow import lift_all, vary
 from winchsim.strength.link import LinkKind

@@ -4,8 +4,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from winchsim.model import build
 from winchsim.studies.calibrate import Kind, LiftTest, Reading

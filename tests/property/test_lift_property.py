@@ -7,8 +7,7 @@ from fractions import Fraction
 
 import numpy as np
 import pytest
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
+from hypothesis import assume, given, settings, strategies as st
 
 from winchsim.assessment.margins import hardest_margins
 from winchsim.face import parse as loads

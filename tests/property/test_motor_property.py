@@ -5,8 +5,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from winchsim.physics.heat import HeatPath, step_exact, time_to_limit
 from winchsim.physics.motor import (

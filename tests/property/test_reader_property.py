@@ -3,8 +3,7 @@
 import tomllib
 from typing import Any
 
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from winchsim.errors import InputError
 from winchsim.face import parse as loads

@@ -5,8 +5,7 @@ import math
 from dataclasses import replace
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from winchsim.strength.materials import Material, Origin
 from winchsim.strength.printed import PrintedBody, body_strength

@@ -17,8 +17,7 @@ import pytest
 
 from winchsim.inputs import Brake, Phase
 from winchsim.model import Event, build, raise_time, steady_speed
-from winchsim.physics import chain as ch
-from winchsim.physics import load
+from winchsim.physics import chain as ch, load
 from winchsim.simulation import Record, simulate
 
 pytestmark = pytest.mark.reference

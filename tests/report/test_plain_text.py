@@ -4,8 +4,7 @@ import xml.dom.minidom
 from html import escape
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from winchsim.report.plain_text import harmless
 

@@ -5,12 +5,10 @@ from contextlib import suppress
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
-from hypothesis import strategies as st
+from hypothesis import given, settings, strategies as st
 
 from winchsim.errors import DomainError, InputError, UnknownPathError
-from winchsim.face import parse as loads
-from winchsim.face import read as load
+from winchsim.face import parse as loads, read as load
 from winchsim.inputs import Brake, Sheave, walk
 from winchsim.scenario.change import (
     from_values,

@@ -7,8 +7,7 @@ import pickle
 import pytest
 
 from winchsim.errors import InputError
-from winchsim.face import parse as loads
-from winchsim.face import read as load
+from winchsim.face import parse as loads, read as load
 from winchsim.inputs import REMOVED, OwnMaterial, Tolerance, spec_at, specs, walk
 from winchsim.quantity_text import in_unit
 from winchsim.scenario import read as reader

@@ -4,8 +4,7 @@ import dataclasses
 import difflib
 
 import pytest
-from hypothesis import assume, given, settings
-from hypothesis import strategies as st
+from hypothesis import assume, given, settings, strategies as st
 
 from winchsim.errors import InputError
 from winchsim.face import parse as loads

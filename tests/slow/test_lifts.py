@@ -12,8 +12,7 @@ from scipy.integrate import solve_ivp
 from tests.holding import holding
 from winchsim.assessment.history import read_history
 from winchsim.constants import COPPER_MELTS
-from winchsim.face import parse as loads
-from winchsim.face import read as load
+from winchsim.face import parse as loads, read as load
 from winchsim.inputs import (
     Brake,
     Controller,
@@ -31,11 +30,10 @@ from winchsim.inputs import (
 )
 from winchsim.model import Event, build
 from winchsim.physics.supply import Regime
-from winchsim.scenario.tables import with_tables
+from winchsim.scenario.materials_table import with_tables
 from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_all, lift_batch, lift_machine, stack_machines
-from winchsim.slow.path import Path as RopePath
-from winchsim.slow.path import bounce_period, hanging_pull, travel_at, wound_at
+from winchsim.slow.path import Path as RopePath, bounce_period, hanging_pull, travel_at, wound_at
 from winchsim.strength.link import LinkKind
 
 

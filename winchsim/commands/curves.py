@@ -15,8 +15,7 @@ from winchsim.errors import DomainError
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs
 from winchsim.quantity_text import text_of
-from winchsim.report import measured as beside
-from winchsim.report import names
+from winchsim.report import measured as beside, names
 from winchsim.report.document import Text
 from winchsim.report.figures.catalogue import Picture, pictures
 from winchsim.report.figures.look import LOOKS, Look

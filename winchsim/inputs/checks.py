@@ -2,6 +2,7 @@
 the message, and what is expected there."""
 
 from collections.abc import Iterable, Iterator
+from typing import Any
 
 from winchsim.errors import Code, Fault
 from winchsim.inputs.drum_rope_load import LEAST_ROOM
@@ -49,24 +50,33 @@ def check(inputs: Inputs) -> tuple[Fault, ...]:
     )
 
 
-def _tables(inputs: Inputs) -> Iterator[tuple[str, Iterable[Row]]]:
-    first = inputs.stage[0].kind if inputs.stage else ""
-    for index, group in enumerate(inputs.motors, start=1):
-        yield f"motors.{index}", _motors(group, first == "spur")
-    for index, group in enumerate(inputs.parts.motors if inputs.parts else (), start=1):
-        yield f"parts.motors.{index}", _motors(group, True)
-    for index, stage in enumerate(inputs.stage, start=1):
-        yield f"stage.{index}", _spur(stage) if stage.kind == "spur" else _reduction(stage)
-    yield "supply", _supply(inputs.supply)
-    yield "", _whole(inputs)
-    for index, phase in enumerate(inputs.phase, start=1):
-        yield f"phase.{index}", _phase(phase)
-    for index, own in enumerate(inputs.material, start=1):
-        others = [other.name for other in inputs.material[: index - 1]]
-        yield f"material.{index}", _material(own, own.name in others)
+def _tables(inputs: Inputs) -> list[tuple[str, tuple[Row, ...]]]:
+    has_spur = bool(inputs.stage) and inputs.stage[0].kind == "spur"
+    at_hand = inputs.parts.motors if inputs.parts else ()
+    materials = inputs.material
+    names = [own.name for own in materials]
+    return [
+        *_numbered("motors", (_motors(group, has_spur) for group in inputs.motors)),
+        *_numbered("parts.motors", (_motors(group, True) for group in at_hand)),
+        *_numbered("stage", map(_stage, inputs.stage)),
+        ("supply", _supply(inputs.supply)),
+        ("", _whole(inputs)),
+        *_numbered("phase", map(_phase, inputs.phase)),
+        *_numbered(
+            "material",
+            (
+                _material(own, own.name in names[:place])
+                for place, own in enumerate(inputs.material)
+            ),
+        ),
+    ]
 
 
-def _motors(group: MotorGroup, has_spur: bool) -> Iterator[Row]:
+def _numbered(name: str, rows: Iterable[tuple[Row, ...]]) -> Iterator[tuple[str, tuple[Row, ...]]]:
+    return ((f"{name}.{number}", each) for number, each in enumerate(rows, start=1))
+
+
+def _motors(group: MotorGroup, has_spur: bool) -> tuple[Row, ...]:
     counted = group.output_turns is not None and group.output_time is not None
     stalled = group.lever_current is not None
     pulled = group.known_by == "bench" and group.lever_force is not None
@@ -74,64 +84,94 @@ def _motors(group: MotorGroup, has_spur: bool) -> Iterator[Row]:
         "no_load_speed": counted or (pulled and stalled and group.lever_arm is not None),
         "terminal_resistance": stalled and group.lever_voltage is not None,
     }
-    for key in _NEEDED[group.known_by]:
-        value = getattr(group, key)  # of a script perhaps numpy's, which compares by elements
-        is_missing = (
-            value is None or (isinstance(value, tuple) and not value)
-        ) and not replaced.get(key)
-        yield is_missing, key, f"{key} is missing", f'{key}, because known_by = "{group.known_by}"'
-    single = group.known_by == "points" and len(group.points) == 1
-    yield single, "points", "one measured point is too few", "at least two points"
     idle, stall = group.no_load_current, group.stall_current
     above = idle is not None and stall is not None and idle >= stall
-    yield (
-        group.known_by == "data sheet" and above,
-        "no_load_current",
-        "no-load current is not below the stall current",
-        "less than stall_current",
+    return (
+        *(
+            (
+                _is_absent(getattr(group, key)) and not replaced.get(key),
+                key,
+                f"{key} is missing",
+                f'{key}, because known_by = "{group.known_by}"',
+            )
+            for key in _NEEDED[group.known_by]
+        ),
+        (
+            group.known_by == "points" and len(group.points) == 1,
+            "points",
+            "one measured point is too few",
+            "at least two points",
+        ),
+        (
+            group.known_by == "data sheet" and above,
+            "no_load_current",
+            "no-load current is not below the stall current",
+            "less than stall_current",
+        ),
+        (
+            group.dead > group.count,
+            "dead",
+            "more dead motors than motors",
+            f"at most {group.count}",
+        ),
+        (
+            group.pinion is not None and not has_spur,
+            "pinion",
+            "a pinion of its own needs a spur gear as first stage",
+            "no pinion here",
+        ),
     )
-    most = f"at most {group.count}"
-    yield group.dead > group.count, "dead", "more dead motors than motors", most
-    message = "a pinion of its own needs a spur gear as first stage"
-    yield group.pinion is not None and not has_spur, "pinion", message, "no pinion here"
 
 
-def _spur(stage: Stage) -> Iterator[Row]:
-    for key in ("pinion", "gear", "width"):
-        yield getattr(stage, key) is None, key, f"{key} is missing", f"{key} of a spur stage"
-    yield (
-        (stage.module is None) == (stage.diametral_pitch is None),
-        "module",
-        "give the module or the diametral pitch, one of them",
-        "module or diametral_pitch",
-    )
-    message = "a spur stage has its ratio from its teeth"
-    yield stage.ratio is not None, "ratio", message, "no ratio here"
+def _is_absent(value: Any) -> bool:
+    """Whether nothing is given; a number may be numpy's, which compares by elements."""
+    return value is None or (isinstance(value, tuple) and not value)
 
 
-def _reduction(stage: Stage) -> Iterator[Row]:
+def _stage(stage: Stage) -> tuple[Row, ...]:
+    if stage.kind == "spur":
+        keys = ("pinion", "gear", "width")
+        return (
+            *(
+                (getattr(stage, key) is None, key, f"{key} is missing", f"{key} of a spur stage")
+                for key in keys
+            ),
+            (
+                (stage.module is None) == (stage.diametral_pitch is None),
+                "module",
+                "give the module or the diametral pitch, one of them",
+                "module or diametral_pitch",
+            ),
+            (
+                stage.ratio is not None,
+                "ratio",
+                "a spur stage has its ratio from its teeth",
+                "no ratio here",
+            ),
+        )
     driver = stage.pinion if stage.kind != "worm" else stage.starts or 1
     by_teeth = stage.kind not in ("planetary", "other")
-    has_teeth = by_teeth and driver and stage.gear
     teeth = "gear" if stage.kind == "worm" else "pinion and gear"
-    yield (
-        stage.ratio is None and not has_teeth,
-        "ratio",
-        "ratio is missing",
-        f"the ratio, or {teeth}" if by_teeth else "the ratio",
-    )
-    yield (
-        stage.kind == "other" and stage.efficiency is None,
-        "efficiency",
-        "efficiency is missing",
-        "efficiency of a stage of another kind",
-    )
     radial = stage.bearing is not None or stage.bearing_friction is not None
-    yield (
-        stage.kind != "worm" and radial and stage.bearing_efficiency is None,
-        "bearing",
-        "the forces on these bearings are known of a spur stage only",
-        "bearing_efficiency, or no bearing here",
+    return (
+        (
+            stage.ratio is None and not (by_teeth and driver and stage.gear),
+            "ratio",
+            "ratio is missing",
+            f"the ratio, or {teeth}" if by_teeth else "the ratio",
+        ),
+        (
+            stage.kind == "other" and stage.efficiency is None,
+            "efficiency",
+            "efficiency is missing",
+            "efficiency of a stage of another kind",
+        ),
+        (
+            stage.kind != "worm" and radial and stage.bearing_efficiency is None,
+            "bearing",
+            "the forces on these bearings are known of a spur stage only",
+            "bearing_efficiency, or no bearing here",
+        ),
     )
 
 
@@ -203,7 +243,6 @@ def _whole(inputs: Inputs) -> tuple[Row, ...]:
 
 
 def _phase(phase: Phase) -> tuple[Row, ...]:
-    is_off = phase.action in ("off", "short")
     return (
         (
             phase.until == "top" and phase.action != "raise",
@@ -218,7 +257,7 @@ def _phase(phase: Phase) -> tuple[Row, ...]:
             'a time, because until = "time"',
         ),
         (
-            phase.ramp and is_off,
+            phase.ramp and phase.action in ("off", "short"),
             "ramp",
             "there is nothing to ramp",
             "a ramp on raise or lower only",
@@ -226,13 +265,24 @@ def _phase(phase: Phase) -> tuple[Row, ...]:
     )
 
 
-def _material(own: OwnMaterial, twice: bool) -> Iterator[Row]:
-    yield twice, "name", f'"{own.name}" is described twice', "each name once"
-    for key, family in _FAMILY_OF.items():
-        is_wrong = getattr(own, key) is not None and own.family != family
-        message = f"{key} does not apply to a {own.family}"
-        yield is_wrong, key, message, f'none, or family = "{family}"'
+def _material(own: OwnMaterial, twice: bool) -> tuple[Row, ...]:
     missing = [key for key in _FATIGUE if not getattr(own, key)]
-    for key in missing[:1]:
-        message = f"{key} is missing: an S–N line needs stress, cycles, slope and source"
-        yield len(missing) < len(_FATIGUE), key, message, "all four of them, or none"
+    first = next(iter(missing), "")
+    return (
+        (twice, "name", f'"{own.name}" is described twice', "each name once"),
+        *(
+            (
+                getattr(own, key) is not None and own.family != family,
+                key,
+                f"{key} does not apply to a {own.family}",
+                f'none, or family = "{family}"',
+            )
+            for key, family in _FAMILY_OF.items()
+        ),
+        (
+            0 < len(missing) < len(_FATIGUE),
+            first,
+            f"{first} is missing: an S–N line needs stress, cycles, slope and source",
+            "all four of them, or none",
+        ),
+    )

@@ -19,16 +19,15 @@ from winchsim.inputs import (
     USUAL_ROOM,
     Inputs,
     MotorGroup,
+    check as check_inputs,
 )
-from winchsim.inputs import check as check_inputs
 from winchsim.model.assumptions import Assumptions, look_up, unit_of
 from winchsim.model.estimate import raise_time, raising_phase
 from winchsim.model.links import build_links
 from winchsim.model.machine import DriveGroup, Machine, PhaseStep, Scales
 from winchsim.model.reductions import stages_ratio
 from winchsim.model.train import Train, build_train
-from winchsim.physics import drum as drum_geometry
-from winchsim.physics import heat, load, motor, rope
+from winchsim.physics import drum as drum_geometry, heat, load, motor, rope
 from winchsim.physics.chain import group_push, group_ratio, output_torques
 from winchsim.physics.supply import LimitSide, Source
 from winchsim.quantity_text import quantity

@@ -84,9 +84,7 @@ class Motors:
             for place, u in enumerate(machine.units)
         )
 
-    def at_temperatures(
-        self, windings: Any, cases: Any
-    ) -> tuple[Sequence[Any], Sequence[Any]]:
+    def at_temperatures(self, windings: Any, cases: Any) -> tuple[Sequence[Any], Sequence[Any]]:
         """Resistance [ohm] and constant [V·s/rad] of one motor of each live group.
 
         Parameters
@@ -194,9 +192,7 @@ class DriveLaw:
         Temperatures of each live group. [°C]
     """
 
-    def __init__(
-        self, machine: Machine, phase: PhaseStep, windings: Any, cases: Any
-    ) -> None:
+    def __init__(self, machine: Machine, phase: PhaseStep, windings: Any, cases: Any) -> None:
         self._machine, self._phase, self._motors = machine, phase, Motors(machine)
         self._resistances, self._constants = self._motors.at_temperatures(windings, cases)
 

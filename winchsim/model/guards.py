@@ -10,8 +10,7 @@ from winchsim.elementwise import larger, smaller
 from winchsim.hybrid import Guard, Mode
 from winchsim.model.keys import LoadPlace, ModeKey, Trip
 from winchsim.model.motion import SETTLED, Flow, Motion, friction_sign, sticking_force
-from winchsim.physics import load
-from winchsim.physics import supply as sp
+from winchsim.physics import load, supply as sp
 from winchsim.physics.chain import Branch, may_wedge
 
 BAND = 1e-8

@@ -11,8 +11,7 @@ import numpy as np
 from winchsim.model.keys import LoadPlace, ModeKey
 from winchsim.model.machine import DriveGroup
 from winchsim.model.motion import Flow, Motion
-from winchsim.physics import load, rope
-from winchsim.physics import supply as sp
+from winchsim.physics import load, rope, supply as sp
 from winchsim.physics.chain import drum_inertia, losses, moving_torques
 
 

@@ -12,8 +12,7 @@ from winchsim.inputs import DRAG_RANGE, DRAG_TEXT, Inputs
 from winchsim.model.assumptions import Assumptions, look_up
 from winchsim.model.machine import DriveGroup
 from winchsim.model.reductions import Reduction
-from winchsim.physics import bearings
-from winchsim.physics import drum as drum_geometry
+from winchsim.physics import bearings, drum as drum_geometry
 
 SHAFT_SHARE = 0.4
 SHAFT_RANGE = (0.25, 0.5)

@@ -25,8 +25,7 @@ from winchsim.model.keys import (
 from winchsim.model.link_demands import link_shares
 from winchsim.model.machine import Machine
 from winchsim.model.motion import CALM, Flow, Motion, sticking_force
-from winchsim.physics import load, rope
-from winchsim.physics import supply as sp
+from winchsim.physics import load, rope, supply as sp
 from winchsim.physics.chain import drum_inertia
 from winchsim.physics.supply import Regime
 

@@ -19,8 +19,7 @@ from winchsim.model.shaft_losses import (
     shaft_bearings,
     shaft_drags,
 )
-from winchsim.physics import drum as drum_geometry
-from winchsim.physics import gears, rope
+from winchsim.physics import drum as drum_geometry, gears, rope
 from winchsim.physics.bearings import ring_share
 from winchsim.physics.chain import Chain, Element, GroupMesh, factors, reverse_of
 from winchsim.physics.worm import Locking

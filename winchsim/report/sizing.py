@@ -23,8 +23,7 @@ from winchsim.report.document import (
 )
 from winchsim.report.json_text import document
 from winchsim.report.render.options import sentence_text
-from winchsim.report.words import advice
-from winchsim.report.words import sizing as words
+from winchsim.report.words import advice, sizing as words
 from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.details import LAST_SPARE, THIN, check_table
 from winchsim.report.words.outcome import outcome

@@ -1,27 +1,31 @@
 """Reader of the materials table that comes with winchsim: materials, ropes and friction pairs in
-SI, with their sources.
+SI, with their sources; and the tables of a scenario, with its own materials over those.
 
 The table is part of the package: `tests/scenario/test_materials_table.py` checks its values, ranges
 and sources, so that it is not checked again in every run.
 """
 
 import tomllib
-from collections.abc import Iterator, Mapping
+from collections import ChainMap, UserDict
+from collections.abc import Mapping, Sequence
 from functools import cache
 from importlib import resources
 from types import MappingProxyType
 from typing import Any, TypeVar
 
+from winchsim.errors import Code, Fault, did_you_mean
+from winchsim.frozen import replace
+from winchsim.inputs import Inputs, Spec
 from winchsim.strength.materials import (
+    GIVEN,
     FrictionPair,
     Material,
     Origin,
     RopeMaterial,
+    own_material,
     sourced_values,
 )
 from winchsim.units import parse_quantity
-
-__all__ = ["load_friction_pairs", "load_materials", "load_ropes", "rows_of", "table_text"]
 
 _Row = TypeVar("_Row", Material, RopeMaterial, FrictionPair)
 
@@ -54,24 +58,17 @@ def load_friction_pairs() -> tuple[FrictionPair, ...]:
     return rows_of(FrictionPair, _table()["friction"], _table()["source"])
 
 
-class _Rows(Mapping[str, _Row]):
+class _Rows(UserDict[str, Any]):
     """Rows of one kind by name, each read when it is first asked for: a lift needs a few."""
 
-    def __init__(self, kind: type[_Row], key: str) -> None:
-        self._kind: type[_Row] = kind
-        self._tables = {table["name"]: table for table in _table()[key]}
-        self._read: dict[str, _Row] = {}
+    def __init__(self, kind: type, key: str) -> None:
+        self.kind = kind
+        super().__init__({table["name"]: table for table in _table()[key]})
 
-    def __getitem__(self, name: str) -> _Row:
-        if name not in self._read:
-            self._read[name] = rows_of(self._kind, [self._tables[name]], _table()["source"])[0]
-        return self._read[name]
-
-    def __iter__(self) -> Iterator[str]:
-        return iter(self._tables)
-
-    def __len__(self) -> int:
-        return len(self._tables)
+    def __getitem__(self, name: str) -> Any:
+        if isinstance(self.data[name], dict):
+            self.data[name] = rows_of(self.kind, [self.data[name]], _table()["source"])[0]
+        return self.data[name]
 
 
 def rows_of(
@@ -106,3 +103,47 @@ def _row(
         values[key] = entry.pop("value")
         origins[key] = Origin(range_source=entry.pop("range", ""), **entry)
     return kind(**values, origins=MappingProxyType(origins))
+
+
+def with_tables(inputs: Inputs) -> Inputs:
+    """Scenario with its tables of materials, ropes and friction pairs filled in.
+
+    Parameters
+    ----------
+    inputs : Inputs
+        Own materials replace those of the same name; their friction stands before the pairs of the
+        table.
+
+    Returns
+    -------
+    Inputs
+    """
+    table: Any = load_materials()
+    materials, pairs = ChainMap({}, table), []
+    for own in inputs.material:
+        family: Any = own.family
+        given = {key: getattr(own, key) for key in sourced_values(Material)}
+        known = {key: value for key, value in given.items() if value is not None}
+        materials[own.name] = own_material(own.name, family, known, own.fatigue_source or "")
+        if own.friction is not None:
+            origins = MappingProxyType({"friction": Origin(GIVEN)})
+            pairs.append(FrictionPair(own.name, own.name, False, own.friction, origins=origins))
+    return replace(
+        inputs,
+        materials=MappingProxyType(materials),
+        ropes=MappingProxyType(load_ropes()),
+        friction_pairs=(*pairs, *load_friction_pairs()),
+    )
+
+
+def unknown_name(spec: Spec, name: str, known: Sequence[str]) -> Fault:
+    """Fault of a name that is not in the table of materials or ropes."""
+    word = spec.names.removesuffix("s")
+    own = "describe it in a [[material]] table" if word == "material" else ""
+    return Fault(
+        f'no {word} "{name[:60]}"',
+        got=f'"{name[:60]}"',
+        expected="one of: " + ", ".join(known),
+        hint=did_you_mean(name, known) or own,
+        code=Code.UNKNOWN_NAME,
+    )

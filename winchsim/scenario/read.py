@@ -16,9 +16,8 @@ from winchsim.inputs import (
 )
 from winchsim.scenario.faults import Collector, shortened
 from winchsim.scenario.files import read_text
-from winchsim.scenario.materials_table import load_materials, load_ropes
+from winchsim.scenario.materials_table import load_materials, load_ropes, unknown_name, with_tables
 from winchsim.scenario.overrides import apply_overrides, known_paths
-from winchsim.scenario.tables import unknown_name, with_tables
 from winchsim.scenario.toml_text import read_toml
 from winchsim.scenario.values import expectation, read_value, wrong_type
 from winchsim.units import parse_quantity

@@ -22,8 +22,7 @@ from winchsim.inputs import Inputs, spec_at
 from winchsim.model import build
 from winchsim.quantity_text import key
 from winchsim.simulation import simulate as run
-from winchsim.slow import End as SlowEnd
-from winchsim.slow import Lifts, Variants, lift_all, vary
+from winchsim.slow import End as SlowEnd, Lifts, Variants, lift_all, vary
 
 if TYPE_CHECKING:
     from concurrent.futures import Executor

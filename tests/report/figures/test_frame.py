@@ -3,8 +3,7 @@
 from dataclasses import replace
 
 import numpy as np
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, given, settings, strategies as st
 
 from winchsim.model import AtLink, Event
 from winchsim.report.figures.frame import marks_and_key, when_text
