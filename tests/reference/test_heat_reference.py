@@ -167,11 +167,11 @@ def test_rise_after_two_hours():
 
 def span(mass):
     """Least and largest resistance from winding to air of the estimate for a mass. [K/W]"""
-    found = estimate(mass)
-    rows = [row for row in found.assumed if row.path_tail in ("winding_to_case", "case_to_ambient")]
+    path, assumed = estimate(mass, 0.0)
+    rows = [row for row in assumed if row.path_tail in ("winding_to_case", "case_to_ambient")]
     return (
         sum(row.low for row in rows),
-        found.path.winding_to_case + found.path.case_to_ambient,
+        path.winding_to_case + path.case_to_ambient,
         sum(row.high for row in rows),
     )
 
@@ -197,7 +197,7 @@ def test_winding_time_constant_of_a_large_motor():
     # maxon 353297, data sheet (excerpt read): 2.1 kg, winding to housing 1.85 K/W, time constant of
     # the winding 123 s: 66 J/K.
     capacity = next(
-        row for row in estimate(2.1).assumed if row.path_tail == "winding_heat_capacity"
+        row for row in estimate(2.1, 0.0)[1] if row.path_tail == "winding_heat_capacity"
     )
     assert capacity.low <= 123.0 / 1.85 <= capacity.high
 
@@ -207,7 +207,7 @@ def test_winding_time_constant_of_a_large_motor():
 def test_estimated_windings_are_plausible(mass):
     # Maker practice for small brushed motors (from memory): winding time constant 5 to 60 s, 1 to
     # 20 K/W from winding to case.
-    path = estimate(mass).path
+    path = estimate(mass, 0.0)[0]
     assert 5.0 <= path.winding_capacity * path.winding_to_case <= 60.0
     assert 1.0 <= path.winding_to_case <= 20.0
 
@@ -220,5 +220,5 @@ def test_stalled_motor_of_a_third_of_a_kilogram(power, time, harmed):
     # pro" (excerpt read): 108 W for 60 s unharmed, 132 W began to fail within 60 s, 168 W smoked
     # after about 30 s. Enamel of class 155 to 180 fails within seconds some way above its class:
     # 185 °C parts the three.
-    winding, _ = step_exact(estimate(0.36).path, power, 20.0, 20.0, 20.0, time)
+    winding, _ = step_exact(estimate(0.36, 0.0)[0], power, 20.0, 20.0, 20.0, time)
     assert (winding > 185.0) is harmed

@@ -252,7 +252,7 @@ def _fit_form(group: MotorGroup, extras: dict[str, Any]) -> motor.MotorFit:
 def _heat(
     group: MotorGroup, fit: motor.MotorFit, path: str, assumptions: Assumptions
 ) -> heat.HeatPath:
-    estimate = heat.estimate(
+    found, assumed = heat.estimate(
         group.mass,
         fit.torque_per_speed,
         winding_capacity=group.winding_heat_capacity,
@@ -260,9 +260,9 @@ def _heat(
         winding_to_case=group.winding_to_case,
         case_to_ambient=group.case_to_ambient,
     )
-    for row in estimate.assumed:
+    for row in assumed:
         assumptions.assume(f"{path}.{row.path_tail}", row.value, row.low, row.high, why=row.why)
-    return estimate.path
+    return found
 
 
 FOLD_SHARE = (0.2, 0.1, 0.5)

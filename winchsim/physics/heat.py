@@ -21,7 +21,6 @@ from scipy.optimize import brentq
 
 from winchsim.assumption import Assumption
 from winchsim.elementwise import Floats, plain
-from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
 from winchsim.quantity_text import quantity
 
@@ -42,23 +41,12 @@ class HeatPath:
         Thermal resistance between them. [K/W]
     case_to_ambient : float
         Thermal resistance from the case to the air. [K/W]
-
-    Raises
-    ------
-    DomainError
-        A value that is not finite and above zero.
     """
 
     winding_capacity: float
     case_capacity: float
     winding_to_case: float
     case_to_ambient: float
-
-    def __post_init__(self) -> None:
-        for name in ("winding_capacity", "case_capacity", "winding_to_case", "case_to_ambient"):
-            value = getattr(self, name)
-            if not (0.0 < value < math.inf):
-                raise DomainError(name, value, "a finite value above zero")
 
 
 def rates(
@@ -259,26 +247,6 @@ def _grown(rate: Any, time: Any) -> Any:
 # --- estimates
 
 
-@dataclass(frozen=True)
-class HeatEstimate:
-    """Heat path of a motor with what was assumed in it.
-
-    Attributes
-    ----------
-    path : HeatPath
-        Given values as given, the others estimated.
-    mass : float or None
-        Mass that the estimate rests on; None where nothing had to be estimated and none was given.
-        [kg]
-    assumed : tuple of Assumption
-        One for each value that was left out.
-    """
-
-    path: HeatPath
-    mass: float | None
-    assumed: tuple[Assumption, ...]
-
-
 _WINDING_PER_MASS = (50.0, 30.0, 80.0)
 """Heat capacity of the winding per mass of motor, and its range [J/(kg·K)]: copper (385 J/(kg·K))
 is 8 to 20 % of a small motor. Own assumption."""
@@ -305,106 +273,46 @@ _MASS_FACTOR = 1.4
 factor it may be off by; goes with that quotient to the power of 0.6. Seven motors of 45 to 1083 g
 lie at 0.72 to 1.08 of it (makers' data sheets, excerpts read)."""
 
-_KEYS = {
-    "winding_capacity": "winding_heat_capacity",
-    "case_capacity": "case_heat_capacity",
-    "winding_to_case": "winding_to_case",
-    "case_to_ambient": "case_to_ambient",
+_ESTIMATES = {
+    "winding_capacity": ("winding_heat_capacity", 1, _WINDING_PER_MASS, "copper as a share of {}"),
+    "case_capacity": ("case_heat_capacity", 1, _CASE_PER_MASS, "steel and magnets of {}"),
+    "winding_to_case": ("winding_to_case", -2 / 3, _WINDING_TO_CASE, "winding time constants, {}"),
+    "case_to_ambient": ("case_to_ambient", -2 / 3, _CASE_TO_AMBIENT, "a can in still air, {}"),
 }
-"""Keys that would give these values."""
+"""Key that would give each value, the power of the motor's mass that it goes with, its best, low
+and high value for 1 kg, and what it rests on."""
 
 
 def estimate(
-    mass: float | None = None,
-    torque_per_speed: float | None = None,
-    *,
-    winding_capacity: float | None = None,
-    case_capacity: float | None = None,
-    winding_to_case: float | None = None,
-    case_to_ambient: float | None = None,
-) -> HeatEstimate:
-    """Heat path of a small brushed motor from what is known, the rest estimated from its size.
+    mass: float | None, torque_per_speed: float, **given: float | None
+) -> tuple[HeatPath, tuple[Assumption, ...]]:
+    """Heat path of a small brushed motor from what is known, the rest estimated from its size; and
+    what was assumed, with ranges.
 
     Parameters
     ----------
-    mass : float, optional
-        Of one motor. [kg]
-    torque_per_speed : float, optional
+    mass : float or None
+        Of one motor, where it is known. [kg]
+    torque_per_speed : float
         Stall torque over no-load speed of the motor alone; used for the size where the mass is not
         known. [N·m·s/rad]
-    winding_capacity, case_capacity : float, optional
-        Heat capacities that are known. [J/K]
-    winding_to_case, case_to_ambient : float, optional
-        Thermal resistances that are known. [K/W]
-
-    Returns
-    -------
-    HeatEstimate
-        The path and what was assumed, with ranges.
-
-    Raises
-    ------
-    DomainError
-        Neither mass nor torque and speed though something is left out, or a value that is not
-        finite and above zero.
+    **given
+        Values of `HeatPath` that are known.
 
     References
     ----------
     .. [1] Own assumptions; each constant says what it rests on. head of this module.
     """
-    given = {
-        "winding_capacity": winding_capacity,
-        "case_capacity": case_capacity,
-        "winding_to_case": winding_to_case,
-        "case_to_ambient": case_to_ambient,
-    }
-    if None not in given.values():
-        return HeatEstimate(HeatPath(**given), mass, ())  # type: ignore[arg-type]
-    mass, unsure, of_what = _mass(mass, torque_per_speed)
-    surface = mass ** (-2 / 3)
-    rows = (
-        ("winding_capacity", mass, _WINDING_PER_MASS, unsure, f"copper as a share of {of_what}"),
-        ("case_capacity", mass, _CASE_PER_MASS, unsure, f"steel and magnets of {of_what}"),
-        (
-            "winding_to_case",
-            surface,
-            _WINDING_TO_CASE,
-            unsure * 2 / 3,
-            f"winding time constants, {of_what}",
-        ),
-        (
-            "case_to_ambient",
-            surface,
-            _CASE_TO_AMBIENT,
-            unsure * 2 / 3,
-            f"a can in still air, {of_what}",
-        ),
-    )
-    assumed = []
-    for name, size, factors, spread, why in rows:
-        if given[name] is None:
-            value = given[name] = size * factors[0]
-            below = math.hypot(math.log(factors[0] / factors[1]), spread)
-            above = math.hypot(math.log(factors[2] / factors[0]), spread)
-            assumed.append(
-                Assumption(
-                    _KEYS[name], value, value * math.exp(-below), value * math.exp(above), why
-                )
-            )
-    return HeatEstimate(HeatPath(**given), mass, tuple(assumed))  # type: ignore[arg-type]
-
-
-def _mass(mass: float | None, torque_per_speed: float | None) -> tuple[float, float, str]:
-    """Mass, the logarithm of the factor it may be off by, and how to call it."""
-    if mass is not None:
-        if not (0.0 < mass < math.inf):
-            raise DomainError("mass", mass, "a finite mass above zero [kg]")
-        return mass, 0.0, "the given mass"
-    if torque_per_speed is None or not (0.0 < torque_per_speed < math.inf):
-        raise DomainError("mass", mass, "a mass above zero [kg], or stall torque and no-load speed")
-    value = _MASS * torque_per_speed**0.6
-    return (
-        value,
-        math.log(_MASS_FACTOR),
-        f"a mass of {quantity(value, 'g', 2)} estimated from torque and speed",
-    )
+    unsure, of_what = 0.0, "the given mass"
+    if mass is None:
+        mass, unsure = _MASS * torque_per_speed**0.6, math.log(_MASS_FACTOR)
+        of_what = f"a mass of {quantity(mass, 'g', 2)} estimated from torque and speed"
+    values, assumed = dict(given), []
+    for name, (key, power, (best, low, high), why) in _ESTIMATES.items():
+        if given.get(name) is None:
+            value = values[name] = mass**power * best
+            below = math.hypot(math.log(best / low), abs(power) * unsure)
+            above = math.hypot(math.log(high / best), abs(power) * unsure)
+            ends = value * math.exp(-below), value * math.exp(above)
+            assumed.append(Assumption(key, value, *ends, why.format(of_what)))
+    return HeatPath(**values), tuple(assumed)  # type: ignore[arg-type]

@@ -26,7 +26,7 @@ exactly there.
 import math
 from collections.abc import Callable, Sequence
 from enum import Enum
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 
@@ -167,102 +167,96 @@ def balance(
     >>> balance(Regime.VOLTAGE, 6.0, Source(0.5), (2,), (4.0,), (2.5,), (0.0,), math.inf)
     (5.3, (0.7,), 1.4)
     """
-    if not source.plain:
-        return _controlled(
-            regime, open_voltage, source, (groups_n, groups_r, groups_e, groups_drop), current_limit
-        )
-    if any(map(_drops, groups_drop)):
-        return _balance_with_drop(
-            regime, open_voltage, source, groups_n, groups_r, groups_e, groups_drop, current_limit
-        )
-    if len(groups_n) == 1:  # the common case, spelt out because it stands in the innermost loop
-        conductance = groups_n[0] / groups_r[0]
-        shorted = conductance * groups_e[0]
-    else:
-        conductance = shorted = 0.0
-        for n, r, e in zip(groups_n, groups_r, groups_e, strict=True):
-            conductance = conductance + n / r
-            shorted = shorted + n / r * e
+    groups = (groups_n, groups_r, groups_e, groups_drop)
+    if source.plain:
+        return _direct(regime, open_voltage, source.resistance, groups, current_limit)
+    return _controlled(regime, open_voltage, source, groups, current_limit)
+
+
+_Groups = tuple[Values, Values, Values, Values]
+"""Live motors, resistance, back e.m.f. and brush drop of each group."""
+
+_Rows = list[tuple[Any, Any, Any]]
+"""Of each group: live motors over resistance, back e.m.f., brush drop."""
+
+_Balance = tuple[Any, tuple[Any, ...], Any]
+
+
+def _direct(
+    regime: Regime, open_voltage: Any, resistance: Any, groups: _Groups, limit: Any
+) -> _Balance:
+    """`balance` with the motors on a source of this resistance."""
+    total, live = open_voltage * 0.0, len(groups[0])
+    if live == 1 and regime is not _SHORTED:  # spelt out: it stands in the innermost loop
+        (n,), (r,), (e,), (drop,) = groups
+        if regime is _VOLTAGE:
+            current = dead_band(open_voltage - e, drop) / (r + n * resistance)
+            total = n * current
+            return open_voltage - resistance * total, (current,), total
+        if regime is _CURRENT:
+            total = _towards(open_voltage, limit)
+            current = total / n
+            return e + r * current + _towards(open_voltage, drop), (current,), total
+        return e - _towards(open_voltage, drop) if regime is _NO_RETURN else e, (e * 0.0,), total
+    voltage = total
     if regime is _VOLTAGE:
-        voltage = (open_voltage + source.resistance * shorted) / (
-            1.0 + source.resistance * conductance
-        )
-        total = voltage * conductance - shorted
-    elif regime is _SHORTED or not groups_n:
-        voltage = total = open_voltage * 0.0
-    elif regime is _CURRENT:
-        total = _towards(open_voltage, current_limit)
-        voltage = (total + shorted) / conductance
-    else:
-        voltage = shorted / conductance
-        total = open_voltage * 0.0
+        voltage = _highest_root(_rows(*groups), 1.0, open_voltage, resistance)
+    elif regime is _CURRENT and live:
+        total = _towards(open_voltage, limit)
+        voltage = _highest_root(_rows(*groups), 0.0, total)
+    elif regime is not _SHORTED and live:
+        towards = _towards(open_voltage, 1.0)
+        voltage = -towards * _highest_root(_rows(*groups, -towards), 0.0, total)
+        if regime is not _NO_RETURN and all(np.any(drop) for drop in groups[3]):
+            high = towards * _highest_root(_rows(*groups, towards), 0.0, total)
+            voltage = 0.5 * (voltage + high)
         if regime is _EACH_OPEN:
-            return voltage, tuple([e * 0.0 for e in groups_e]), total
-    if len(groups_n) == 1:
-        return voltage, ((voltage - groups_e[0]) / groups_r[0],), total
-    return (
-        voltage,
-        tuple([(voltage - e) / r for r, e in zip(groups_r, groups_e, strict=True)]),
-        total,
-    )
-
-
-class _Behind(NamedTuple):
-    """The source as the motors see it through a controller; its resistance may be an array."""
-
-    resistance: Any
-    plain: bool = True
+            return voltage, tuple([e * 0.0 for e in groups[2]]), total
+    currents = _currents(voltage, groups)
+    if regime is _VOLTAGE:
+        total = total + sum([n * i for n, i in zip(groups[0], currents, strict=True)])
+    return voltage, currents, total
 
 
 def _controlled(
-    regime: Regime,
-    open_voltage: Any,
-    source: Source,
-    groups: tuple[Values, Values, Values, Values],
-    current_limit: Floats,
-) -> tuple[Any, tuple[Any, ...], Any]:
+    regime: Regime, open_voltage: Any, source: Source, groups: _Groups, limit: Any
+) -> _Balance:
     """`balance` behind a controller, or on a source that folds back."""
     duty, side = source.duty, source.limit_side
-    behind: Any = _Behind(duty * duty * source.resistance)
-    if regime is not _VOLTAGE and regime is not _CURRENT:
-        return balance(regime, open_voltage, behind, *groups, current_limit)
-    if regime is _VOLTAGE:
-        voltage, currents, total = balance(
-            regime, duty * open_voltage, behind, *groups, current_limit
-        )
+    behind = duty * duty * source.resistance
+    if regime is not _CURRENT:
+        voltage, currents, total = _direct(regime, duty * open_voltage, behind, groups, limit)
         return voltage, currents, duty * total
-    limit = _towards(open_voltage, current_limit)
+    given: Any = _towards(open_voltage, limit)
     if side is LimitSide.MOTOR:
-        voltage, currents, _ = balance(regime, open_voltage, behind, *groups, current_limit)
-        return voltage, currents, _drawn(open_voltage, source.resistance, voltage * limit)
+        voltage, currents, _ = _direct(regime, open_voltage, behind, groups, limit)
+        return voltage, currents, _drawn(open_voltage, source.resistance, voltage * given)
+    if side is None and source.fold_to is None:
+        voltage, currents, _ = _direct(regime, open_voltage, behind, groups, limit / duty)
+        return voltage, currents, given
+    towards: Any = _towards(open_voltage, 1.0)
+    rows = _rows(*groups, towards)
     if side is LimitSide.BATTERY:
-        voltage = _at_power(
-            (open_voltage - source.resistance * limit) * limit, open_voltage, *groups
-        )
-        return voltage, _currents(voltage, *groups), limit
-    if source.fold_to is None:
-        voltage, currents, _ = balance(regime, open_voltage, behind, *groups, current_limit / duty)
-        return voltage, currents, limit
+        power = (open_voltage - source.resistance * given) * given
+        voltage = towards * _at_power(rows, power)
+        return voltage, _currents(voltage, groups), given
     # The source on its line from fold_to, terminals joined, up to the limit; a controller shows the
     # motors D of its voltage and 1/D of its current. Below zero, and where that line is steeper
     # than the motors' own (the start of a ramp), it stays at its floor until it can hold its
     # voltage.
-    towards: Any = _towards(open_voltage, 1.0)
-    rows, floor = _rows(*groups, towards), smaller(source.fold_to, current_limit)
-    kept: Any = larger(abs(open_voltage) - source.resistance * current_limit, 1e-300)
-    slope: Any = (current_limit - floor) / kept
-    size = _highest_root(rows, 0.0, (open_voltage * 0.0 + floor) / duty)
+    floor = open_voltage * 0.0 + smaller(source.fold_to, limit)
+    slope: Any = (limit - floor) / larger(abs(open_voltage) - source.resistance * limit, 1e-300)
+    size = _highest_root(rows, 0.0, floor / duty)
     flat = (size > 0.0) & (slope < duty * duty * sum([w for w, _, _ in rows]))
     slope = pick(flat, slope, 0.0)
-    size = _highest_root(rows, -slope / (duty * duty), (open_voltage * 0.0 + floor) / duty)
-    given = towards * (floor + slope * size / duty)
-    return towards * size, _currents(towards * size, *groups), given
+    size = _highest_root(rows, -slope / (duty * duty), floor / duty)
+    voltage = towards * size
+    return voltage, _currents(voltage, groups), towards * (floor + slope * size / duty)
 
 
-def _currents(voltage: Any, ns: Values, rs: Values, es: Values, drops: Values) -> tuple[Any, ...]:  # noqa: ARG001 - as `groups`
-    return tuple(
-        [dead_band(voltage - e, drop) / r for r, e, drop in zip(rs, es, drops, strict=True)]
-    )
+def _currents(voltage: Any, groups: _Groups) -> tuple[Any, ...]:
+    rows = zip(*groups, strict=True)
+    return tuple([dead_band(voltage - e, drop) / r for _, r, e, drop in rows])
 
 
 def _drawn(open_voltage: Any, resistance: float, power: Any) -> Any:
@@ -274,20 +268,15 @@ def _drawn(open_voltage: Any, resistance: float, power: Any) -> Any:
     return towards * 2.0 * power / larger(at_open + root, 1e-300)
 
 
-def _at_power(
-    power: Any, open_voltage: Any, ns: Values, rs: Values, es: Values, drops: Values
-) -> Any:
-    """Voltage at which all motors together take a power, driven in the sense of the open voltage.
-    [V]
+def _at_power(rows: _Rows, power: Any) -> Any:
+    """Voltage at which all motors together take a power, driven in the sense of the rows. [V]
 
     Above the kink where the power begins to fit, their current is a straight line: a quadratic
     equation in the voltage.
     """
-    towards = _towards(open_voltage, 1.0)
-    rows = _rows(ns, rs, es, drops, towards)
     slope, offset = _line(rows, lambda kink: kink * _taken(rows, kink), power, power * 0.0)
     root = (offset * offset + 4.0 * slope * power) ** 0.5
-    return towards * (offset + root) / larger(2.0 * slope, 1e-300)
+    return (offset + root) / larger(2.0 * slope, 1e-300)
 
 
 def limited_current(source: Source, total: Any) -> Any:
@@ -419,87 +408,8 @@ def _chosen(where: Any, first: Any, second: Any) -> tuple[Any, tuple[Any, ...], 
     return pick(where, first[0], second[0]), currents, pick(where, first[2], second[2])
 
 
-# --- brush drop
-
-
-def _drops(drop: Any) -> bool:
-    """Whether there is a brush drop, in an array anywhere."""
-    return bool(drop) if drop.__class__ is float else bool(np.any(drop))
-
-
-def _balance_with_drop(
-    regime: Regime,
-    open_voltage: Floats,
-    source: Source,
-    groups_n: Values,
-    groups_r: Values,
-    groups_e: Values,
-    groups_drop: Values,
-    current_limit: Floats,
-) -> tuple[Any, tuple[Any, ...], Any]:
-    """`balance` where a group carries no current while the voltage is within its drop of its back
-    e.m.f."""
-    if len(groups_n) == 1 and regime is not _SHORTED:
-        return _one_group_with_drop(
-            regime,
-            open_voltage,
-            source,
-            groups_n[0],
-            groups_r[0],
-            groups_e[0],
-            groups_drop[0],
-            current_limit,
-        )
-    groups = (groups_n, groups_r, groups_e, groups_drop)
-    total, towards = open_voltage * 0.0, _towards(open_voltage, 1.0)
-    if regime is _SHORTED:
-        voltage: Any = total
-    elif regime is _VOLTAGE:
-        voltage = _highest_root(_rows(*groups), 1.0, open_voltage, source.resistance)
-    elif regime is _CURRENT:
-        total = _towards(open_voltage, current_limit)
-        voltage = _highest_root(_rows(*groups), 0.0, total)
-    else:
-        voltage = -towards * _highest_root(_rows(*groups, -towards), 0.0, total)
-        if regime is not _NO_RETURN and all(map(_drops, groups_drop)):
-            high = towards * _highest_root(_rows(*groups, towards), 0.0, total)
-            voltage = 0.5 * (voltage + high)
-        if regime is _EACH_OPEN:
-            return voltage, tuple([e * 0.0 for e in groups_e]), total
-    currents = _currents(voltage, *groups)
-    if regime is _VOLTAGE:
-        total = total + sum(n * i for n, i in zip(groups_n, currents, strict=True))
-    return voltage, currents, total
-
-
-def _one_group_with_drop(
-    regime: Regime,
-    open_voltage: Any,
-    source: Source,
-    n: Any,
-    r: Any,
-    e: Any,
-    drop: Any,
-    current_limit: Any,
-) -> tuple[Any, tuple[Any], Any]:
-    """`_balance_with_drop` for one group, where no kink has to be looked for."""
-    if regime is _VOLTAGE:
-        current = dead_band(open_voltage - e, drop) / (r + n * source.resistance)
-        total = n * current
-        return open_voltage - source.resistance * total, (current,), total
-    if regime is _CURRENT:
-        total = _towards(open_voltage, current_limit)
-        current = total / n
-        return e + r * current + _towards(open_voltage, drop), (current,), total
-    voltage = e - _towards(open_voltage, drop) if regime is _NO_RETURN else e
-    return voltage, (e * 0.0,), open_voltage * 0.0
-
-
 ROUNDING = 1e-15
 """Share of the voltages that differences of them may be off by. [-]"""
-
-_Rows = list[tuple[Any, Any, Any]]
-"""Of each group: live motors over resistance, back e.m.f., brush drop."""
 
 
 def _rows(ns: Values, rs: Values, es: Values, drops: Values, towards: Any = 1.0) -> _Rows:
@@ -517,8 +427,10 @@ def _line(rows: _Rows, law: Callable[[Any], Any], target: Any, least: Any) -> tu
     growing law is not over its target: from there to the next kink it is a straight line.
 
     A motor without brush drop has no kink."""
+    bent = [(e, drop) for _, e, drop in rows if drop.__class__ is not float or drop]
+    if not bent:
+        return sum([w for w, _, _ in rows]), sum([w * e for w, e, _ in rows])
     best, slope, offset = least, 0.0, 0.0
-    bent = [(e, drop) for _, e, drop in rows if _drops(drop)]
     for kink in [e + side * drop for e, drop in bent for side in (-1.0, 1.0)]:
         best = pick((kink > best) & (law(kink) <= target), kink, best)
     for w, e, drop in rows:
@@ -530,9 +442,13 @@ def _line(rows: _Rows, law: Callable[[Any], Any], target: Any, least: Any) -> tu
 
 def _highest_root(rows: _Rows, own: Any, target: Any, resistance: Any = 1.0) -> Any:
     """Highest u with ``own u + resistance I(u) = target``, I the current of all motors."""
-    # at its own kink a motor's current is zero but for rounding
-    near = target + resistance * ROUNDING * sum([w * (abs(e) + drop) for w, e, drop in rows])
-    slope, offset = _line(rows, lambda u: own * u + resistance * _taken(rows, u), near, -math.inf)
+
+    def law(u: Any) -> Any:
+        # at its own kink a motor's current is zero but for rounding
+        rounding = ROUNDING * sum([w * (abs(e) + drop) for w, e, drop in rows])
+        return own * u + resistance * (_taken(rows, u) - rounding)
+
+    slope, offset = _line(rows, law, target, -math.inf)
     return (target + resistance * offset) / (own + resistance * slope)
 
 
