@@ -4,9 +4,8 @@ import math
 
 import pytest
 
-from winchsim.assessment.gear_flaws import LEAST_CLEARANCE, LEAST_CONTACT, LEAST_TIP, gear_flaws
-from winchsim.assessment.history import read_history
 from winchsim.assessment.kinds import GearFlaw
+from winchsim.assessment.teeth import LEAST_CLEARANCE, LEAST_CONTACT, LEAST_TIP, gear_flaws
 from winchsim.inputs import Stage
 from winchsim.simulation import simulate
 
@@ -28,7 +27,7 @@ def found(small):
         inputs = small(
             stage=tuple(Stage(**{**PAIR, **values}) for values in stages), load={"mass": 1.0}
         )
-        return [flaw.values for flaw in gear_flaws(read_history(simulate(inputs)))]
+        return [flaw.values for flaw in gear_flaws(simulate(inputs))]
 
     return make
 

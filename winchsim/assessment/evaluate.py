@@ -15,10 +15,12 @@ from winchsim.assessment.kinds import (
     Check,
     CheckKey,
     End,
+    Finding,
+    FindingKind,
     Jam,
     Target,
 )
-from winchsim.assessment.margins import blocked_by, layer_that_ends, stall_margins
+from winchsim.assessment.margins import stall_margins
 from winchsim.assessment.parts import part_rows
 from winchsim.assessment.ranges import Ranges, find_ranges
 from winchsim.assessment.readings import find_readings
@@ -49,13 +51,13 @@ def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Asse
     """
     history, m = read_history(record), record.machine
     known = _ranges(history) if ranges and record.inputs and history.trusted else None
-    jammed = jam(m) if history.trusted else None
+    jammed, findings = jam(m) if history.trusted else None, find(history)
     base = Assessment(
-        **_with_ranges(history, jammed, known),
+        **_with_ranges(history, findings, jammed, known),
         lives=tooth_lives(record),
         jam=jammed,
         actions=(),
-        findings=find(history),
+        findings=findings,
         drop_energy=m.body.mass * m.body.gravity * m.height(m.top_travel),
         drop_speed=load.fall_speed(m.body.gravity, m.height(m.top_travel)),
         drop_height=m.height(m.top_travel),
@@ -84,20 +86,23 @@ def add_ranges(found: Assessment, record: Record, known: Ranges | None = None) -
     if not found.trusted or record.inputs is None:
         return found
     history = read_history(record)
-    return replace(found, **_with_ranges(history, found.jam, known or _ranges(history)))
+    known = known or _ranges(history)
+    return replace(found, **_with_ranges(history, found.findings, found.jam, known))
 
 
 def _ranges(history: History) -> Ranges | None:
     assert history.record.inputs is not None
-    raises = (span.end - span.start for span in history.spans if span.step.action == "raise")
-    powered_for = math.inf if history.lifted else next(raises, math.inf)
+    raises = [span.end - span.start for span in history.spans if span.step.action == "raise"]
+    powered_for = raises[0] if raises and not history.lifted else math.inf
     return find_ranges(history.record.inputs, history.machine, powered_for)
 
 
-def _with_ranges(history: History, jammed: Jam | None, known: Ranges | None) -> dict[str, Any]:
+def _with_ranges(
+    history: History, findings: tuple[Finding, ...], jammed: Jam | None, known: Ranges | None
+) -> dict[str, Any]:
     """What of an assessment depends on what the assumed inputs leave open."""
-    m, parts, target = history.machine, part_rows(history.record, known), _target(history, known)
-    hold = hold_of(m, known)
+    m, parts = history.machine, part_rows(history.record, known)
+    target, hold = _target(history, findings, known), hold_of(m, known)
     checks = (
         find_checks(history, known, target, hold, parts, jammed)
         if history.trusted
@@ -120,11 +125,11 @@ def _with_ranges(history: History, jammed: Jam | None, known: Ranges | None) -> 
 STALLS = (End.STALLED, End.STALLED_AT_LAYER_END)
 
 
-def _target(history: History, known: Ranges | None) -> Target:
-    m, end, limit = history.machine, _end(history, known), history.record.broken_link
+def _target(history: History, findings: Sequence[Finding], known: Ranges | None) -> Target:
+    m, end, limit = history.machine, _end(history, findings, known), history.record.broken_link
     event, margins = {End.PART_BROKE: history.broke, End.REACHED: history.up}.get(end), None
     if end in STALLS:
-        event = history.stalled or history.record.first(Event.TIME_UP)
+        event = history.record.first(Event.STALLED) or history.record.first(Event.TIME_UP)
         margins = None if event is None else stall_margins(history, event)
     time = history.lift_time if event is None or end is End.REACHED else event.time
     return Target(
@@ -150,12 +155,15 @@ FAULTS = (
 """What went wrong in a programme that did more than raise, or after the load was up."""
 
 
-def _end(history: History, known: Ranges | None) -> End:
+def _end(history: History, findings: Sequence[Finding], known: Ranges | None) -> End:
     """How the programme ended: by the first of its causes that applies."""
     if not history.trusted:
         return End.NOT_TRUSTED
     first, missed = history.record.first, history.up is None
-    back = End.BACK_DRIVEN if history.run_backs() else End.DONE
+    kinds = {finding.kind: finding for finding in reversed(findings)}
+    stalled = kinds.get(FindingKind.STALLED)
+    by = stalled.values["blocked_by"] if stalled else ""
+    back = End.BACK_DRIVEN if FindingKind.BACK_DRIVEN in kinds else End.DONE
     slow = known and {SlowEnd.STALLED: STALLS[0], SlowEnd.STALLED_AT_LAYER_END: STALLS[1]}.get(
         known.end
     )
@@ -165,21 +173,13 @@ def _end(history: History, known: Ranges | None) -> End:
         (history.paid_out, End.PAID_OUT),
         (history.as_asked and not missed, End.REACHED),
         (missed and tripped(history), End.SUPPLY_TRIPPED),
-        (missed and history.stalled, _stall(history)),
+        (missed and stalled, End(by or STALLS[bool(stalled and stalled.values["layer_end"])])),
         (missed and first(Event.EMPTY), End.BATTERY_EMPTY),
         (missed and first(Event.TIME_UP), slow or End.LATE),
         (missed and not history.wants_top, back),
         *((first(event), end) for event, end in FAULTS),
     )
     return next((end for applies, end in causes if applies), back)
-
-
-def _stall(history: History) -> End:
-    """What stopped the load of a stall: something in its way, or the next layer."""
-    event = history.stalled
-    if event is None or layer_that_ends(history, event) is None:
-        return End((event and blocked_by(history, event)) or End.STALLED)
-    return End(blocked_by(history, event) or End.STALLED_AT_LAYER_END)
 
 
 # --- assumed ----------------------------------------------------------------------------------
@@ -195,8 +195,7 @@ def _assumed(m: Machine, known: Ranges | None, checks: Sequence[Check]) -> tuple
         effects = causes[group].effects if group in causes else {}
         sizes = {key: max(map(abs, ends)) for key, ends in effects.items() if key in distances}
         on = max(sizes, key=lambda key: sizes[key] / distances[key], default=None)
-        size = 0.0 if on is None else sizes[on]
-        weight = 0.0 if on is None else size / distances[on]
+        size, weight = (sizes[on], sizes[on] / distances[on]) if on else (0.0, 0.0)
         low, high = (None if end is None else float(end) for end in (row.low, row.high))
         item = AssumedInput(row.path, row.value, row.unit, low, high, row.why, group, size, on)
         found.append((-weight, row.low is None, item))

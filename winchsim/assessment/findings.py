@@ -7,8 +7,7 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.assessment.gear_flaws import gear_flaws
-from winchsim.assessment.history import OFF_FLOOR, History
+from winchsim.assessment.history import OFF_FLOOR, History, Span
 from winchsim.assessment.kinds import Finding, FindingKind
 from winchsim.assessment.margins import (
     blocked_by,
@@ -17,7 +16,7 @@ from winchsim.assessment.margins import (
     stall_margins,
     times_until_hot,
 )
-from winchsim.assessment.teeth import raising_time, tooth_warmth
+from winchsim.assessment.teeth import gear_flaws, raising_time, tooth_warmth
 from winchsim.model import AtGroup, Event
 from winchsim.model.estimate import raising_phase
 from winchsim.model.links import tooth_of
@@ -88,6 +87,11 @@ def tripped(history: History) -> RecordedEvent | None:
     return next((e for e in history.of(Event.SUPPLY) if e.target is Regime.TRIPPED), None)
 
 
+def _phase(history: History, event: RecordedEvent) -> Span:
+    """The phase that an event ended."""
+    return history.span_at(event.time - 1e-9)
+
+
 def _hard_landings(history: History) -> Sequence[RecordedEvent]:
     """When the load first met the floor fast, unless it came back unasked."""
     back = {finding.values["landing_speed"] for finding in history.run_backs()}
@@ -120,54 +124,55 @@ def _stall(history: History, event: RecordedEvent) -> Values:
     )
 
 
-def _late(history: History, event: RecordedEvent) -> Values:
-    step = history.span_at(event.time - 1e-9).step
-    return dict(time_limit=step.time, action=step.action)
-
-
 def _stop(history: History, event: RecordedEvent) -> Values:
     m, after = history.machine, int(np.searchsorted(history.record.time, event.time))
-    peak = float(history.record["tension"][after:].max())
     return dict(
-        speed=event.value, energy=event.energy, tension=peak, hanging=m.scales.pull / m.line.falls
+        speed=event.value,
+        energy=event.energy,
+        tension=float(history.record["tension"][after:].max()),
+        hanging=m.scales.pull / m.line.falls,
     )
-
-
-def _wedged(history: History, event: RecordedEvent) -> Values:
-    energies = [each.energy for each in history.of(Event.WEDGED)]
-    return dict(count=len(energies), drum_speed=event.value, energy=sum(energies))
-
-
-def _landing(history: History, event: RecordedEvent) -> Values:
-    asked = history.span_at(event.time - 1e-9).descends
-    return dict(speed=event.value, energy=event.energy, asked=asked)
-
-
-def _trip(history: History, event: RecordedEvent) -> Values:
-    return dict(current=float(history.record["current"][: history.at(event.time) + 1].max()))
-
-
-def _empty(history: History, event: RecordedEvent) -> Values:
-    charge = float(history.record["charge"][history.at(event.time)])
-    return dict(charge=charge, charge_capacity=history.machine.source.capacity)
-
-
-def _nothing(_: History, __: RecordedEvent) -> Values:
-    return {}
 
 
 EVENTS: Sequence[tuple[FindingKind, When, Callable[[History, RecordedEvent], Values]]] = (
     (FindingKind.PART_BROKE, lambda h: [h.broke if h.record.broken_link else None], _broken),
-    (FindingKind.DRUM_OVERFLOW, _first(Event.OVERFLOW), _nothing),
-    (FindingKind.PAID_OUT, lambda h: [h.paid_out], _nothing),
+    (FindingKind.DRUM_OVERFLOW, _first(Event.OVERFLOW), lambda h, e: {}),
+    (FindingKind.PAID_OUT, lambda h: [h.paid_out], lambda h, e: {}),
     (FindingKind.STALLED, _first(Event.STALLED), _stall),
-    (FindingKind.LATE, lambda h: h.of(Event.TIME_UP), _late),
+    (
+        FindingKind.LATE,
+        lambda h: h.of(Event.TIME_UP),
+        lambda h, e: dict(time_limit=_phase(h, e).step.time, action=_phase(h, e).step.action),
+    ),
     (FindingKind.SNAGGED, _first(Event.SNAGGED), _stop),
     (FindingKind.TOP_STOP, _first(Event.TOP_STOP), _stop),
-    (FindingKind.WEDGED, _first(Event.WEDGED), _wedged),
-    (FindingKind.LANDED_HARD, _hard_landings, _landing),
-    (FindingKind.SUPPLY_TRIPPED, lambda h: [tripped(h)], _trip),
-    (FindingKind.BATTERY_EMPTY, _first(Event.EMPTY), _empty),
+    (
+        FindingKind.WEDGED,
+        _first(Event.WEDGED),
+        lambda h, e: dict(
+            count=len(h.of(Event.WEDGED)),
+            drum_speed=e.value,
+            energy=sum(each.energy for each in h.of(Event.WEDGED)),
+        ),
+    ),
+    (
+        FindingKind.LANDED_HARD,
+        _hard_landings,
+        lambda h, e: dict(speed=e.value, energy=e.energy, asked=_phase(h, e).descends),
+    ),
+    (
+        FindingKind.SUPPLY_TRIPPED,
+        lambda h: [tripped(h)],
+        lambda h, e: dict(current=float(h.record["current"][: h.at(e.time) + 1].max())),
+    ),
+    (
+        FindingKind.BATTERY_EMPTY,
+        _first(Event.EMPTY),
+        lambda h, e: dict(
+            charge=float(h.record["charge"][h.at(e.time)]),
+            charge_capacity=h.machine.source.capacity,
+        ),
+    ),
 )
 """By kind: the events that show it, and its values from each."""
 
@@ -277,8 +282,8 @@ def _motors(history: History) -> Iterator[Finding]:
             hot = [event.time for event in history.of(Event.HOT) if event.target == AtGroup(index)]
             k = history.at(hot[0]) if hot else int(np.argmax(winding > group.winding_limit))
             values = dict(group=group.number, winding_peak=peak, winding_limit=group.winding_limit)
-            time, height = float(record.time[k]), float(record["height"][k])
-            yield Finding(FindingKind.OVERHEATED, values, time, height)
+            place = float(record.time[k]), float(record["height"][k])
+            yield Finding(FindingKind.OVERHEATED, values, *place)
         values = {"group": group.number, "voltage": highest, "nominal": nominal}
         plain = group.motor.brush_drop == 0 and group.motor.drag_slope == 0
         if plain and 0 < highest < FAR_BELOW * nominal:
@@ -287,12 +292,11 @@ def _motors(history: History) -> Iterator[Finding]:
             yield Finding(FindingKind.ABOVE_NOMINAL_VOLTAGE, values)
         # A group that takes power from the others over the middle of the lift.
         torque = history.steady(f"motor_{group.number}_torque")
-        speed = history.steady("drum_speed")
-        if torque is not None and speed is not None and len(m.groups) > 1:
+        if len(m.groups) > 1 and torque is not None and torque < group.motor.drag:
+            speed = history.steady("drum_speed") or 0.0
             taken = (group.motor.drag - torque) * group.count * group.ratio * speed
-            if torque < group.motor.drag:
-                values = {"group": group.number, "power": taken}
-                yield Finding(FindingKind.DRAGGED_GROUP, values)
+            values = {"group": group.number, "power": taken}
+            yield Finding(FindingKind.DRAGGED_GROUP, values)
 
 
 def _no_path_down(history: History) -> Iterator[Finding]:
@@ -324,10 +328,13 @@ def _rim_thin(history: History) -> Iterator[Finding]:
     ]
     if thin:
         share, link = max(thin, key=lambda pair: pair[0])
-        known = dict(part=link.label, path=link.where, more=len(thin) - 1)
-        ends = {"low": link.strength.low, "high": link.strength.high}
-        factors = {key: end / link.strength.value / share for key, end in ends.items()}
-        yield Finding(FindingKind.RIM_THIN, known | factors)
+        ends = [
+            getattr(link.strength, end) / link.strength.value / share for end in ("low", "high")
+        ]
+        values = dict(
+            part=link.label, path=link.where, more=len(thin) - 1, low=ends[0], high=ends[1]
+        )
+        yield Finding(FindingKind.RIM_THIN, values)
 
 
 def _creep(history: History) -> Iterator[Finding]:
@@ -372,6 +379,6 @@ RULES: tuple[Callable[[History], Iterable[Finding]], ...] = (
     _rim_thin,
     _creep,
     _winding,
-    gear_flaws,
+    lambda history: gear_flaws(history.record),
 )
 """Every other rule; a new finding is a kind and a rule here, or a row of `EVENTS`."""

@@ -129,11 +129,6 @@ class History:
         return self.record.first(Event.OVERLOAD)
 
     @property
-    def stalled(self) -> RecordedEvent | None:
-        """When the motors first stalled."""
-        return self.record.first(Event.STALLED)
-
-    @property
     def paid_out(self) -> RecordedEvent | None:
         """When all rope was off the drum with the load hanging."""
         return next((e for e in self.of(Event.PAID_OUT) if e.height > OFF_FLOOR), None)

@@ -93,23 +93,20 @@ def jam(machine: Machine) -> Jam | None:
     )
 
 
-def _limited(m: Machine, limits: np.ndarray) -> Batch:
+def _limited(m: Machine, limits: Any) -> Batch:
     """One winch under many current limits."""
     one, n = stack_machines([m]), len(limits)
     radii, ends = (np.repeat(rows, n, axis=1) for rows in (one.radii, one.ends))
-    arrays: Any = limits
-    raising = replace(one.raising, current_limit=arrays)
-    return Batch(n, one.machine, raising, radii, ends, np.repeat(one.layer_counts, n))
+    raising, counts = replace(one.raising, current_limit=limits), np.repeat(one.layer_counts, n)
+    return Batch(n, one.machine, raising, radii, ends, counts)
 
 
 def _rows(m: Machine, found: Stop) -> tuple[JamPart, ...]:
     rows = []
-    for link, static, dynamic in zip(m.links, found.static[:, 0], found.dynamic[:, 0], strict=True):
-        capacity = link.strength
-        still, caught = (float(1 / share) if share > 0 else math.inf for share in (static, dynamic))
-        spread = [
-            end / capacity.value if capacity.value else 1.0 for end in (capacity.low, capacity.high)
-        ]
+    for link, *shares in zip(m.links, found.static[:, 0], found.dynamic[:, 0], strict=True):
+        capacity, scale = link.strength, link.strength.value
+        still, caught = (float(1 / share) if share > 0 else math.inf for share in shares)
+        spread = [end / scale if scale else 1.0 for end in (capacity.low, capacity.high)]
         rows.append(
             JamPart(
                 link.label, link.kind.value, link.where, capacity.unit, capacity.value,

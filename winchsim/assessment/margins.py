@@ -21,7 +21,6 @@ from winchsim.model.estimate import pull, raising_phase
 from winchsim.model.machine import PhaseStep
 from winchsim.physics import heat
 from winchsim.physics.chain import demand, torque_margin
-from winchsim.physics.drum import Layer
 from winchsim.physics.motor import copper_loss
 from winchsim.simulation import RecordedEvent
 
@@ -72,18 +71,12 @@ def margins(
     phase : PhaseStep, optional
         Left out: the first that raises.
     """
-    m = machine
-    torques = (
-        DriveLaw(m, phase or raising_phase(m), *_temperatures(m, windings, cases))
-        .drive(0.0)
-        .torques
-    )
-    radius = m.layers[layer].radius
-    found = []
-    for grip in (1.0, m.breakaway):
-        needed = demand(m.chain, 1, grip)(pull(m, travel, grip) * radius)
-        found.append(torque_margin(m.chain, torques, needed, grip))
-    return Margins(*found)
+    m, radius = machine, machine.layers[layer].radius
+    law = DriveLaw(m, phase or raising_phase(m), *_temperatures(m, windings, cases))
+    torques, grips = law.drive(0.0).torques, (1.0, m.breakaway)
+    needed = [demand(m.chain, 1, grip)(pull(m, travel, grip) * radius) for grip in grips]
+    pairs = zip(needed, grips, strict=True)
+    return Margins(*(torque_margin(m.chain, torques, *pair) for pair in pairs))
 
 
 def hardest_margins(
@@ -257,8 +250,8 @@ def stall_margins(history: History, event: RecordedEvent) -> Margins:
     event : RecordedEvent
         The stall.
     """
-    lower = layer_that_ends(history, event)
-    layer = int(history.record["layer"][history.at(event.time)]) - 1 if lower is None else lower + 1
+    lower, runs_on = layer_that_ends(history, event), history.record["layer"]
+    layer = int(runs_on[history.at(event.time)]) - 1 if lower is None else lower + 1
     return _on_layer(history, event, layer)
 
 
@@ -281,12 +274,9 @@ def layer_that_ends(history: History, event: RecordedEvent) -> int | None:
     """
     m = history.machine
     place = m.wound_at_start + float(history.record["rope_wound"][history.at(event.time)])
-    near = [i for i, layer in enumerate(m.layers[:-1]) if abs(place - layer.end) <= _near(layer)]
+    turn = 2 * math.pi * LAYER_END
+    near = [i for i, k in enumerate(m.layers[:-1]) if abs(place - k.end) <= turn * k.radius]
     return near[0] if near and _on_layer(history, event, near[0]).moving >= 1 else None
-
-
-def _near(layer: Layer) -> float:
-    return LAYER_END * 2 * math.pi * layer.radius
 
 
 def blocked_by(history: History, event: RecordedEvent) -> str:
@@ -302,9 +292,11 @@ def blocked_by(history: History, event: RecordedEvent) -> str:
     str
         ``battery_empty``, ``snagged`` or ``top_stop``.
     """
-    if any(empty.time <= event.time for empty in history.of(Event.EMPTY)):
-        return "battery_empty"
-    for other in history.of(Event.SNAGGED, Event.TOP_STOP):
-        if other.time <= event.time and abs(other.height - event.height) < 1e-6:
-            return "snagged" if other.event is Event.SNAGGED else "top_stop"
-    return ""
+    words = {Event.EMPTY: "battery_empty", Event.SNAGGED: "snagged", Event.TOP_STOP: "top_stop"}
+    found = [
+        other.event
+        for other in history.of(*words)
+        if other.time <= event.time
+        and (other.event is Event.EMPTY or abs(other.height - event.height) < 1e-6)
+    ]
+    return words[Event.EMPTY if Event.EMPTY in found else found[0]] if found else ""

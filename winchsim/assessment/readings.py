@@ -2,6 +2,7 @@
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 
@@ -47,19 +48,20 @@ def find_readings(history: History, ranges: Ranges | None) -> tuple[Reading, ...
         ReadingKey.LOWERING_TIME: lowering_time(history),
         ReadingKey.BACK_DRIVING_SPEED: max((back.values["speed"] for back in backs), default=None),
     }
-    found = []
-    for key, value in values.items():
-        if value is None:
-            continue
-        ends = None if ranges is None or key not in ranges.spans else ranges.span(key)
-        if key is ReadingKey.BACK_DRIVING_SPEED and ranges is not None:
-            ends = _back_driving_span(ranges, backs)
-        low, high = (None, None) if ends is None else (value * ends[0], value * ends[1])
-        if key is ReadingKey.EFFICIENCY and ranges is not None:
-            down_, up = ranges.span(ReadingKey.ENERGY_IN)
-            low, high = value / up, min(value / down_, 1.0)
-        found.append(Reading(key, QUANTITIES[UNITS[key]], UNITS[key], value, low, high))
-    return tuple(found)
+    known = {key: value for key, value in values.items() if value is not None}
+    ends: dict[ReadingKey, Any] = {}
+    if ranges is not None:
+        spans = dict[Any, Any](ranges.spans)
+        spans[ReadingKey.BACK_DRIVING_SPEED] = _back_driving_span(ranges, backs)
+        factors = {key: spans[key] for key in known if spans.get(key)}
+        ends = {key: (known[key] * low, known[key] * high) for key, (low, high) in factors.items()}
+        least, most = ranges.span(ReadingKey.ENERGY_IN)
+        share = known.get(ReadingKey.EFFICIENCY, 0.0)
+        ends[ReadingKey.EFFICIENCY] = share / most, min(share / least, 1.0)
+    return tuple(
+        Reading(key, QUANTITIES[UNITS[key]], UNITS[key], value, *ends.get(key, ()))
+        for key, value in known.items()
+    )
 
 
 def _back_driving_span(ranges: Ranges, backs: Sequence[Finding]) -> tuple[float, float] | None:
@@ -79,7 +81,7 @@ def lowering_time(history: History) -> float | None:
     history : History
     """
     landings = [(event, history.span_at(event.time - 1e-9)) for event in history.of(Event.LANDED)]
-    times = [event.time - span.start for event, span in landings if span.descends]
+    times = (event.time - span.start for event, span in landings if span.descends)
     return next((time for time in times if time > 0), None)
 
 
@@ -96,11 +98,9 @@ def motor_load(history: History, index: int) -> float:
     powered = [time for s in history.spans if s.step.powered for time in (s.start, s.end)]
     start, end = history.lifting or (powered[0], powered[-1]) if powered else (0.0, 0.0)
     inside = (record.time >= start) & (record.time <= end)
-    if inside.sum() < 2 or not end > start:
-        return 0.0
     current = np.abs(record[f"motor_{group.number}_current"][inside])
-    mean = float(np.trapezoid(current, record.time[inside])) / (end - start)
-    return mean / (CONTINUOUS_SHARE * group.stall_current)
+    drawn = float(np.trapezoid(current, record.time[inside]))
+    return drawn / (end - start) / (CONTINUOUS_SHARE * group.stall_current) if end > start else 0.0
 
 
 CONTINUOUS_SHARE = 0.25
@@ -127,41 +127,33 @@ def steady_speed(history: History) -> float | None:
     if raising is None:
         return None
     height, time = record["height"][raising.samples], record.time[raising.samples]
-    crossings = []
-    for share in (0.25, 0.75):
-        wanted = bottom + share * (top - bottom)
-        after = int(np.argmax(height >= wanted))
-        if after == 0:
-            return None
-        beside = slice(after - 1, after + 1)
-        crossings.append((np.interp(wanted, height[beside], time[beside]), wanted))
-    (t0, h0), (t1, h1) = crossings
-    return float((h1 - h0) / (m.body.rise * (t1 - t0))) if t1 > t0 else None
+    wanted = [bottom + share * (top - bottom) for share in (0.25, 0.75)]
+    after = [int(np.argmax(height >= level)) for level in wanted]
+    (h0, t0), (h1, t1) = (
+        (level, np.interp(level, height[k - 1 : k + 1], time[k - 1 : k + 1]) if k else math.inf)
+        for level, k in zip(wanted, after, strict=True)
+    )
+    return float((h1 - h0) / (m.body.rise * (t1 - t0))) if t0 < t1 < math.inf else None
 
 
 def efficiency(history: History) -> float | None:
     """Gain of potential energy over the source's energy while raising; None if not lifted. [-]"""
-    up = history.up
-    if up is None:
+    m, up, raises = (
+        history.machine,
+        history.up,
+        (s for s in history.spans if s.step.action == "raise"),
+    )
+    spent = sum(_source_energy(history, span) for span in raises) if up else 0.0
+    if up is None or not 0 < spent < math.inf:
         return None
-    body = history.machine.body
-    spent = sum(
-        _source_energy(history, span) for span in history.spans if span.step.action == "raise"
-    )
-    gained = (
-        body.mass
-        * body.gravity
-        * (up.height - history.machine.height(history.machine.start_travel))
-    )
-    return gained / spent if spent > 0 and math.isfinite(spent) else None
+    return m.body.mass * m.body.gravity * (up.height - m.height(m.start_travel)) / spent
 
 
 def _source_energy(history: History, span: Span) -> float:
     """Energy that the source gave in a phase, from its charge. [J]"""
     record, step = history.record, span.step
-    charge = record["charge"][span.samples]
+    charge, current = record["charge"][span.samples], record["current"][span.samples]
     if step.ramp <= 0:
         return float(step.voltage * (charge[-1] - charge[0]))
-    current, time = record["current"][span.samples], record.time[span.samples]
     voltage = record["voltage"][span.samples] + history.machine.source.resistance * current
-    return float(np.trapezoid(voltage * current, time))
+    return float(np.trapezoid(voltage * current, record.time[span.samples]))

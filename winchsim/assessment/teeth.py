@@ -1,19 +1,37 @@
-"""Teeth in a run: how often it loads them and how many such runs they stand, and how warm their own
-friction makes those of a polymer."""
+"""Teeth in a run: how often it loads them and how many such runs they stand, how warm their own
+friction makes those of a polymer, and pairs whose shapes do not suit each other."""
 
 import math
-from collections.abc import Iterable
+from collections import defaultdict
+from collections.abc import Iterable, Iterator
 
 import numpy as np
 
-from winchsim.assessment.kinds import ToothLife
+from winchsim.assessment.kinds import Finding, FindingKind, GearFlaw, ToothLife
 from winchsim.frozen import dataclass
-from winchsim.model.links import ToothCase, pitch_speed, tooth_of
-from winchsim.model.machine import Mesh, gear_ratio, on_one_gear
+from winchsim.inputs import Inputs, Stage, value_at
+from winchsim.model.links import contact_of, pitch_speed, tooth_of
+from winchsim.model.machine import LinkLimit, Machine, Mesh, gear_ratio, on_one_gear
+from winchsim.physics import gears
 from winchsim.simulation import Record
 from winchsim.strength.link import LinkKind
 from winchsim.strength.materials import Material, cycles_to_failure
 from winchsim.strength.teeth import FLANK_HEATING, ROOT_HEATING, friction_temperature, mesh_cycles
+
+LEAST_CONTACT = 1.1
+"""Contact ratio below which teeth pass the load on roughly. [-] Common practice, no published
+source: 1.2 is asked for, 1.1 is the least."""
+
+LEAST_CLEARANCE = 0.1
+"""Room between the tips of one gear and the roots of the other below which they may touch, in
+modules. [-] Common practice, no published source; the standard rack leaves 0.25."""
+
+LEAST_TIP = 0.2
+"""Thickness of a tooth at its tip below which it chips or does not print, in modules. [-] Common
+practice, no published source."""
+
+Flaw = tuple[GearFlaw, str, int, float, float]
+"""What is wrong, on which side, with how many teeth, what is reached, and what should be."""
 
 
 def tooth_lives(record: Record) -> tuple[ToothLife, ...]:
@@ -31,28 +49,20 @@ def tooth_lives(record: Record) -> tuple[ToothLife, ...]:
     tuple of ToothLife
         In the order of the links, from the motors on.
     """
-    m = record.machine
-    angle = drum_angle(record)
+    m, angle = record.machine, drum_angle(record)
     found = []
-    for index, link in enumerate(m.links):
-        if link.channel != "mesh" or m.meshes[link.index].pinion_teeth is None:
+    for asked, link in zip(record.demands, m.links, strict=True):
+        mesh = m.meshes[link.index] if link.channel == "mesh" else None
+        if mesh is None or mesh.pinion_teeth is None:
             continue
-        mesh = m.meshes[link.index]
-        assert mesh.pinion_teeth is not None and mesh.gear_teeth is not None
-        is_pinion = link.kind is LinkKind.TOOTH_PINION
-        speed = gear_ratio(m.chain, mesh) * (
-            mesh.gear_teeth / mesh.pinion_teeth if is_pinion else 1.0
-        )
-        met = (
-            1
-            if is_pinion
-            else sum(m.meshes[place].pinions for place in on_one_gear(m.meshes, mesh))
-        )
-        cycles = float(mesh_cycles(angle * speed, met))
-        assert link.material is not None
-        own = link.strength
+        assert mesh.gear_teeth is not None and link.material is not None
+        speed = gear_ratio(m.chain, mesh)
+        met = sum(m.meshes[place].pinions for place in on_one_gear(m.meshes, mesh))
+        if link.kind is LinkKind.TOOTH_PINION:
+            speed, met = speed * (mesh.gear_teeth / mesh.pinion_teeth), 1
+        cycles, own = float(mesh_cycles(angle * speed, met)), link.strength
         spread = max(own.high / own.value, own.value / own.low) if own.low > 0 else math.inf
-        ends = cycles_to_failure(record.demands[index].share, link.material, spread) or (None,) * 3
+        ends = cycles_to_failure(asked.share, link.material, spread) or (None,) * 3
         low, best, high = (
             None if end is None else end / cycles if cycles else math.inf for end in ends
         )
@@ -86,8 +96,6 @@ def damage(records: Iterable[Record]) -> dict[str, tuple[float, float, float]]:
 
 def drum_angle(record: Record) -> float:
     """Angle that the drum turned in a run, both ways added. [rad]"""
-    if record.time.size < 2:
-        return 0.0
     return float(np.trapezoid(np.abs(record["drum_speed"]), record.time))
 
 
@@ -150,16 +158,10 @@ def tooth_warmth(record: Record) -> tuple[ToothWarmth, ...]:
     """
     if record.inputs is None or not raising_time(record) > 0:
         return ()
-    m = record.machine
-    cases = [
-        (link, tooth_of(record.inputs, m.meshes[link.index], link.kind))
-        for link in m.links
-        if link.kind.is_tooth
-    ]
     found = [
-        _warmth(record, link.index, case, link.label, link.kind)
-        for link, case in cases
-        if not case.material.is_metal
+        _warmth(record, record.inputs, link)
+        for link in record.machine.links
+        if link.kind.is_tooth and link.material is not None and not link.material.is_metal
     ]
     return tuple(sorted(found, key=lambda warmth: -warmth.flank))
 
@@ -176,41 +178,80 @@ def _raising_weights(record: Record) -> np.ndarray:
     return np.convolve(gaps, [0.5, 0.5], "valid") * (record["drum_speed"] > 0)
 
 
-def _warmth(record: Record, index: int, case: ToothCase, label: str, kind: LinkKind) -> ToothWarmth:
-    m = record.machine
-    mesh = m.meshes[index]
+def _warmth(record: Record, inputs: Inputs, link: LinkLimit) -> ToothWarmth:
+    m, mesh = record.machine, record.machine.meshes[link.index]
+    case = tooth_of(inputs, mesh, link.kind)
     weights, total = _raising_weights(record), raising_time(record)
     speed = pitch_speed(m.chain, mesh, np.abs(record["drum_speed"]))
 
     def lost(place: int) -> float:
         """Mean friction power that one pinion of a mesh makes. [W]"""
         carried = float((record[f"mesh_{place + 1}_force"] * speed * weights).sum()) / total
-        return carried * (1 - _efficiency(record, m.meshes[place]))
+        return carried * (1 - _efficiency(m, m.meshes[place]))
 
-    power = lost(index)
-    if kind is LinkKind.TOOTH_GEAR:  # one that meets several pinions a turn takes the heat of each
+    power, partner = lost(link.index), case.stage.material
+    if link.kind is LinkKind.TOOTH_GEAR:  # it takes the heat of each pinion that it meets in a turn
         power = sum(m.meshes[place].pinions * lost(place) for place in on_one_gear(m.meshes, mesh))
-    mean, partner = float((speed * weights).sum()) / total, _partner(record, case, kind)
+        partner = case.stage.pinion_material or partner
+    pair = "metal" if inputs.materials[partner].is_metal else "polymer"
+    mean = float((speed * weights).sum()) / total
     root, flank = (
-        friction_temperature(m.ambient, power, 1.0, 1.0, case.tooth, mean, table[partner])
+        friction_temperature(m.ambient, power, 1.0, 1.0, case.tooth, mean, table[pair])
         for table in (ROOT_HEATING, FLANK_HEATING)
     )
-    return ToothWarmth(label, mesh.path, float(root), float(flank), case.material)
+    return ToothWarmth(link.label, mesh.path, float(root), float(flank), case.material)
 
 
-def _efficiency(record: Record, mesh: Mesh) -> float:
-    chain = record.machine.chain
+def _efficiency(m: Machine, mesh: Mesh) -> float:
     if mesh.element is not None:
-        return chain.elements[mesh.element].forward
+        return m.chain.elements[mesh.element].forward
     assert mesh.chain_group is not None
-    return chain.groups[mesh.chain_group].elements[-1].forward
+    return m.chain.groups[mesh.chain_group].elements[-1].forward
 
 
-def _partner(record: Record, case: ToothCase, kind: LinkKind) -> str:
-    """What the other gear of the mesh is made of, as the table of heating asks."""
-    assert record.inputs is not None
-    stage = case.stage
-    name = (
-        stage.material if kind is LinkKind.TOOTH_PINION else stage.pinion_material or stage.material
+# --- shape -------------------------------------------------------------------------------------
+
+
+def gear_flaws(record: Record) -> Iterator[Finding]:
+    """Pairs of gears that run roughly or jam, teeth that are undercut or pointed; those of which
+    the same is to be said in one finding.
+
+    Parameters
+    ----------
+    record : Record
+        Made from a scenario; without one there are no shapes of teeth, and no finding.
+    """
+    meshes, inputs = record.machine.meshes if record.inputs else (), record.inputs
+    pairs = {(m.path, m.pinion_teeth): m for m in meshes if m.pinion_teeth and m.gear_teeth}
+    alike = defaultdict(list)
+    for mesh in pairs.values():
+        for flaw in _flaws(value_at(inputs, mesh.path), mesh):
+            alike[flaw].append(mesh.path)
+    for (kind, side, teeth, value, limit), paths in alike.items():
+        values = dict(
+            paths=tuple(paths), flaw=kind.value, side=side, teeth=teeth, value=value, limit=limit
+        )
+        yield Finding(FindingKind.GEAR_GEOMETRY, values)
+
+
+def _flaws(stage: Stage, mesh: Mesh) -> Iterator[Flaw]:
+    pair = contact_of(stage, mesh)
+    pinion, gear = mesh.pinion_teeth or 0, mesh.gear_teeth or 0
+    sides = (
+        ("pinion", pinion, stage.pinion_shift, pair.cut_pinion, pair.clearance1),
+        ("gear", gear, stage.gear_shift, pair.cut_gear, pair.clearance2),
     )
-    return "metal" if record.inputs.materials[name].is_metal else "polymer"
+    for side, teeth, shift, cut, room in sides:
+        # As textbooks do, 17 teeth for 20 degrees.
+        least = math.floor(gears.undercut_limit(stage.pressure_angle, shift=shift))
+        if cut and side == "pinion":
+            yield GearFlaw.CUT_BY_GEAR, side, teeth, teeth, least
+        elif teeth < least:
+            yield GearFlaw.UNDERCUT, side, teeth, teeth, least
+        if room < LEAST_CLEARANCE - 1e-9:
+            yield GearFlaw.CLEARANCE, side, teeth, float(room), LEAST_CLEARANCE
+        thick = gears.tip_thickness(teeth, shift=shift, pressure_angle=stage.pressure_angle)
+        if thick < LEAST_TIP:
+            yield GearFlaw.TIP_THICKNESS, side, teeth, float(thick), LEAST_TIP
+    if pair.ratio < LEAST_CONTACT:
+        yield GearFlaw.CONTACT_RATIO, "", pinion, float(pair.ratio), LEAST_CONTACT
