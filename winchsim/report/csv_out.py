@@ -28,17 +28,16 @@ def record_csv(record: Record) -> str:
     record = record.sampled or record
     segment = np.zeros(len(record.time), dtype=int)
     segment[record.segment_starts] = 1
-    heads = [key("time", "s"), "phase", "segment", "held"]
+    channels = record.channels.values()
+    heads = [key("time", "s"), "phase", "segment", "held", *(key(c.name, c.unit) for c in channels)]
     time = np.round(record.time, PLACES)
-    columns = [time, record.phase + 1, np.cumsum(segment), record.bound.astype(int)]
-    kinds = ["%.15g", "%d", "%d", "%d"]
-    for channel in record.channels.values():
-        heads.append(key(channel.name, channel.unit))
-        columns.append(channel.values)
-        kinds.append(f"%.{DIGITS}g")
+    columns = [
+        time, record.phase + 1, np.cumsum(segment), record.bound.astype(int),
+        *(channel.values for channel in channels),
+    ]  # fmt: skip
     kept = np.append(np.diff(time) > 0, True)
-    row, samples = ",".join(kinds), zip(*(column[kept].tolist() for column in columns), strict=True)
-    lines = [row % values for values in samples]
+    row = "%.15g,%d,%d,%d" + f",%.{DIGITS}g" * len(channels)
+    lines = [row % v for v in zip(*(column[kept].tolist() for column in columns), strict=True)]
     if not all(np.isfinite(column).all() for column in columns):
         lines = [
             ",".join("" if cell in ("nan", "inf", "-inf") else cell for cell in line.split(","))

@@ -59,14 +59,12 @@ class Value:
 
 @dataclass(frozen=True)
 class Mark:
-    """A status in its word, such as ``thin``; `tone` is one of `TONES`."""
+    """A status in its word, such as ``thin``, which says it alone too; `tone` is what it may be
+    coloured as: ``good``, ``warn``, ``bad`` or ``open``."""
 
     word: str
     tone: str
 
-
-TONES = ("good", "warn", "bad", "open")
-"""What a mark may be coloured as. The word alone says it too."""
 
 Text = tuple["str | Value", ...]
 """A sentence: words, and values that a renderer turns into words."""

@@ -36,10 +36,8 @@ def headline(mark: Mark, count: str, sentence: Text, name: str) -> Headline:
 def of_checks(found: Assessment | None) -> tuple[Mark, str]:
     """Mark of an assessment, or of a study that recommends none, and how many of its checks have
     this status."""
-    if found is None:
-        return Mark("none", "bad"), ""
-    if not found.trusted:
-        return NO_RESULT, ""
+    if found is None or not found.trusted:
+        return NO_RESULT if found else Mark("none", "bad"), ""
     return MARKS[found.status], f"{found.counts[found.status]} of {len(found.checks)} checks"
 
 
@@ -78,8 +76,8 @@ def document(
 
 def details(sections: Mapping[str, Iterable[Any]], *shown: str) -> tuple[Section, ...]:
     """Sections of details without those that would be empty; `shown` ones are open on a page."""
-    full = {heading: filled(nodes) for heading, nodes in sections.items()}
-    return tuple(Section(h, nodes, True, h in shown) for h, nodes in full.items() if nodes)
+    full = ((heading, filled(nodes)) for heading, nodes in sections.items())
+    return tuple(Section(h, nodes, True, h in shown) for h, nodes in full if nodes)
 
 
 def filled(nodes: Iterable[Any]) -> tuple[Any, ...]:

@@ -42,14 +42,12 @@ def gears_to_print(inputs: Inputs) -> list[dict[str, Any]]:
         By the names of `UNITS`. None: solid (walls, infill), not known (bore of a pinion on a
         motor), or said at the pinion (centre distance of the pair). [SI]
     """
-    rows: list[dict[str, Any]] = []
+    found: dict[tuple[Any, ...], dict[str, Any]] = {}
     for row in _gears(inputs):
-        same = next((r for r in rows if r | {"count": 0} == row | {"count": 0}), None)
-        if same is not None:
-            same["count"] += row["count"]
-        elif inputs.materials[row["material"]].family == PRINTED:
-            rows.append(row)
-    return rows
+        if inputs.materials[row["material"]].family == PRINTED:
+            kind = tuple(value for name, value in row.items() if name != "count")
+            found.setdefault(kind, row | {"count": 0})["count"] += row["count"]
+    return list(found.values())
 
 
 def _gears(inputs: Inputs) -> Iterator[dict[str, Any]]:
@@ -59,8 +57,8 @@ def _gears(inputs: Inputs) -> Iterator[dict[str, Any]]:
             at_motors = number == 1 and turn == 0
             if stage.kind == "spur":
                 groups = [(g.pinion or stage.pinion, g.count) for g in inputs.motors]
+                name = f"stage {number} {'motor ' * at_motors}pinion"
                 for teeth, count in groups if at_motors else [(stage.pinion, 1)]:
-                    name = f"stage {number} {'motor ' * at_motors}pinion"
                     yield _pinion(stage, name, teeth or 0, count, shaft)
                 yield _gear(stage, f"stage {number} gear")
             shaft = stage.shaft_diameter
@@ -107,9 +105,12 @@ def _gear(stage: Stage, name: str) -> dict[str, Any]:
 def gear_csv(rows: list[dict[str, Any]]) -> str:
     """The list as CSV, in millimetres, degrees and per cent, with the unit in each head."""
     tails = {"mm": "_mm", "deg": "_deg", "%": "_percent"}
-    heads = [name + tails.get(unit, "") for name, unit in UNITS.items()]
-    return csv_text(heads, ([_number(row[name], UNITS[name]) for name in UNITS] for row in rows))
-
-
-def _number(value: Any, unit: str) -> Any:
-    return in_unit(value, unit) if unit and value is not None else value
+    heads = (name + tails.get(unit, "") for name, unit in UNITS.items())
+    numbers = (
+        [
+            in_unit(row[name], unit) if unit and row[name] is not None else row[name]
+            for name, unit in UNITS.items()
+        ]
+        for row in rows
+    )
+    return csv_text(heads, numbers)

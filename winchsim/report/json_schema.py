@@ -103,8 +103,7 @@ def schema(command: str) -> dict[str, Any]:
         One of `DOCUMENTS`.
     """
     named: dict[str, Any] = {}
-    parts = {"meta": _META, **_COMMON, **DOCUMENTS[command]}
-    found = _schema(parts, named)
+    found = _schema({"meta": _META, **_COMMON, **DOCUMENTS[command]}, named)
     found["properties"]["meta"]["additionalProperties"] = True
     found["properties"]["meta"]["properties"]["format"] = {"const": FORMAT}
     found["additionalProperties"] = command != "lift"
@@ -119,16 +118,15 @@ def _schema(hint: Any, named: dict[str, Any]) -> dict[str, Any]:
     if isinstance(hint, list):
         return {"type": "array", "items": _schema(hint[0], named)}
     if isinstance(hint, dict):
-        optional = [key for key, each in hint.items() if isinstance(each, tuple)]
-        keys = {k: _schema(each[0] if k in optional else each, named) for k, each in hint.items()}
-        required = [key for key in hint if key not in optional]
+        required = [key for key, each in hint.items() if not isinstance(each, tuple)]
+        keys = {k: _schema(each if k in required else each[0], named) for k, each in hint.items()}
         return {"type": "object", "properties": keys, "required": required}
     if dataclasses.is_dataclass(hint) and isinstance(hint, type):
         if hint.__name__ not in named:
             named[hint.__name__] = {}
             types_of, renamed = typing.get_type_hints(hint), KEYS.get(hint.__name__, {})
-            fields = [field.name for field in dataclasses.fields(hint)]
-            found = _schema({renamed.get(n, n): types_of[n] for n in fields}, named)
+            names = (field.name for field in dataclasses.fields(hint))
+            found = _schema({renamed.get(name, name): types_of[name] for name in names}, named)
             named[hint.__name__] = {**found, "additionalProperties": False}
         return {"$ref": f"#/$defs/{hint.__name__}"}
     if isinstance(hint, type) and issubclass(hint, Enum):

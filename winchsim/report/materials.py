@@ -85,26 +85,23 @@ def chosen_rows(rows: Sequence[Row], names: Sequence[str]) -> list[Row]:
         For every name that nothing is called by, with the nearest.
     """
     known = {row.name.lower(): row for row in rows if not isinstance(row, FrictionPair)}
-    faults, offered = [], [row.name for row in known.values()]
-    for name in names:
-        if name.lower() not in known:
-            hint, listed = did_you_mean(name, offered), "one of: " + ", ".join(offered)
-            faults.append(
-                Fault(
-                    f'no material or rope "{name}"',
-                    expected=listed,
-                    hint=hint,
-                    code=Code.UNKNOWN_NAME,
-                )
-            )
+    offered = [row.name for row in known.values()]
+    faults = [
+        Fault(
+            f'no material or rope "{name}"',
+            expected="one of: " + ", ".join(offered),
+            hint=did_you_mean(name, offered),
+            code=Code.UNKNOWN_NAME,
+        )
+        for name in names
+        if name.lower() not in known
+    ]
     if faults:
         raise InputError(tuple(faults))
-    chosen: list[Row] = [known[name.lower()] for name in dict.fromkeys(names)]
+    chosen = [known[name.lower()] for name in dict.fromkeys(names)]
     wanted = {row.name for row in chosen}
-    pairs = [
-        row for row in rows if isinstance(row, FrictionPair) and wanted & {row.first, row.second}
-    ]
-    return chosen + pairs
+    pairs = (row for row in rows if isinstance(row, FrictionPair))
+    return [*chosen, *(row for row in pairs if wanted & {row.first, row.second})]
 
 
 def overview(rows: Sequence[Row]) -> Document:
@@ -144,24 +141,16 @@ def _cell(row: Row, key: str, face: Face = Face.VALUE) -> Cell:
 
 def _source(row: Row, key: str) -> str:
     origin = row.origin(key)
-    differs = origin.range_source and origin.range_source != origin.source
-    text = f"{origin.source}; range: {origin.range_source}" if differs else origin.source
-    return source(text)
+    other = "" if origin.range_source == origin.source else origin.range_source
+    return source(f"{origin.source}; range: {other}" if other else origin.source)
 
 
 def row_facts(row: Row) -> dict[str, Any]:
     """One row as plain data in SI, each value with its unit, range and source."""
-    facts: dict[str, Any] = {"kind": _KIND[type(row)], "name": row.name}
-    if isinstance(row, Material):
-        facts["family"] = row.family
-    if isinstance(row, FrictionPair):
-        facts |= {"first": row.first, "second": row.second, "greased": row.greased}
-    else:
-        facts["note"] = row.note
+    own = ("name", "family", "first", "second", "greased", "note")
     values = {}
     for key, (unit, meaning) in sourced_values(type(row)).items():
-        value = getattr(row, key)
-        if value is None:
+        if (value := getattr(row, key)) is None:
             continue
         origin = row.origin(key)
         values[key] = {
@@ -174,4 +163,5 @@ def row_facts(row: Row) -> dict[str, Any]:
             "range_source": origin.range_source or None,
             "from_memory": origin.basis == "from memory",
         }
-    return facts | {"values": values}
+    facts = {name: getattr(row, name) for name in own if hasattr(row, name)}
+    return {"kind": _KIND[type(row)], **facts, "values": values}

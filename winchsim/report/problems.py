@@ -27,13 +27,14 @@ def error_text(error: WinchsimError, paint: Paint = _PLAIN, width: int = 100) ->
     str
         Lines with a line end; no control character of the input survives in it.
     """
-    if isinstance(error, InputError):
-        return faults_text(error.faults, paint, width)
     head, hint = str(error), ""
-    if isinstance(error, OutputError):
-        head, hint = f"{error.path}: {error.reason}", error.hint
-    elif isinstance(error, TrustError):
-        head, hint = error.reason, error.help
+    match error:
+        case InputError(faults=faults):
+            return faults_text(faults, paint, width)
+        case OutputError():
+            head, hint = f"{error.path}: {error.reason}", error.hint
+        case TrustError():
+            head, hint = error.reason, error.help
     return "\n".join([paint("bad", clean(head)), *_labelled("try", hint, width)]) + "\n"
 
 
@@ -42,8 +43,8 @@ def faults_text(faults: Sequence[Fault], paint: Paint = _PLAIN, width: int = 100
     lines: list[str] = []
     for place, group in itertools.groupby(faults, lambda fault: fault.file):
         found = list(group)
-        count = f"{len(found)} problem{'s' if len(found) > 1 else ''}"
-        lines += [f"{clean(place)}: {count}. Nothing was run."] if place else []
+        count = f"{len(found)} problem{'s' * (len(found) > 1)}"
+        lines += [f"{clean(place)}: {count}. Nothing was run."] * bool(place)
         for number, fault in enumerate(found, start=1):
             lines += _entry(fault, f"{number}. " if place else "", paint, width)
     return "\n".join(lines) + "\n"
@@ -78,9 +79,10 @@ def _entry(fault: Fault, number: str, paint: Paint, width: int) -> list[str]:
 
 
 def _labelled(label: str, text: str, width: int) -> list[str]:
-    if not text:
-        return []
-    first = f"   {label}: "
     return textwrap.wrap(
-        clean(text), width, initial_indent=first, subsequent_indent="      ", break_on_hyphens=False
+        clean(text),
+        width,
+        initial_indent=f"   {label}: ",
+        subsequent_indent="      ",
+        break_on_hyphens=False,
     )

@@ -70,8 +70,14 @@ def _key(section: Section) -> str:
 
 def _node(node: Node, options: Options) -> Iterable[str]:
     match node:
-        case Headline():
-            yield _headline(node, options)
+        case Headline(mark, count, sentence, remark):
+            counted = f" {safe(count)}" if count else ""
+            below = f'<p class="remark">{_words(remark, options)}</p>' if remark else ""
+            yield (
+                f'<div class="headline {mark.tone}">'
+                f'<p class="status">{safe(mark.word)}{counted}</p>'
+                f'<p class="sentence">{_words(sentence, options)}</p>{below}</div>'
+            )
         case Paragraph():
             label = f"<strong>{safe(node.label)}</strong> " if node.label else ""
             kind = ' class="remark"' if node.faint else ""
@@ -79,42 +85,25 @@ def _node(node: Node, options: Options) -> Iterable[str]:
         case Items():
             tag = "ol" if node.ordered else "ul"
             yield f"<{tag}>{''.join(f'<li>{_words(i, options)}</li>' for i in node.items)}</{tag}>"
-        case Finding():
-            words = f"{_mark(node.mark)} {_words(node.text, options)}"
-            if node.action:
-                words += f'<span class="action">Action: {_words(node.action, options)}</span>'
-            yield f'<p class="finding {node.mark.tone}">{words}</p>'
+        case Finding(mark, text, action):
+            words = f"{_mark(mark)} {_words(text, options)}"
+            if action:
+                words += f'<span class="action">Action: {_words(action, options)}</span>'
+            yield f'<p class="finding {mark.tone}">{words}</p>'
         case Table():
             yield from _table(node, options)
         case FigureRef() if node.name in options.figures:
-            drawn = options.figures[node.name]
             words = f"<strong>{safe(node.heading)}.</strong> {safe(node.caption)}"
-            caption = f"<figcaption>{words}</figcaption>"
-            yield f'<figure id="figure-{safe(node.name)}">{drawn}{caption}</figure>'
+            drawn = f"{options.figures[node.name]}<figcaption>{words}</figcaption>"
+            yield f'<figure id="figure-{safe(node.name)}">{drawn}</figure>'
         case Listing():
             yield f'<pre dir="auto">{"<br>".join(map(safe, node.text.splitlines()))}</pre>'
-        case Section():
-            yield from _section(node, options)
-
-
-def _section(node: Section, options: Options) -> Iterable[str]:
-    kind = ' class="figures"' if all(isinstance(n, FigureRef) for n in node.body) else ""
-    opened, closed = f"<h2>{safe(node.heading)}</h2>", ""
-    if node.details:
-        is_open = " open" if node.shown else ""
-        opened, closed = f"<details{is_open}><summary>{opened}</summary>", "</details>"
-    inner = f"<div{kind}>{_nodes(node.body, options)}</div>"
-    yield f'<section id="{_key(node)}">{opened}{inner}{closed}</section>'
-
-
-def _headline(node: Headline, options: Options) -> str:
-    count = f" {safe(node.count)}" if node.count else ""
-    remark = f'<p class="remark">{_words(node.remark, options)}</p>' if node.remark else ""
-    return (
-        f'<div class="headline {node.mark.tone}">'
-        f'<p class="status">{safe(node.mark.word)}{count}</p>'
-        f'<p class="sentence">{_words(node.sentence, options)}</p>{remark}</div>'
-    )
+        case Section(heading, inside, details, shown):
+            kind = ' class="figures"' if all(isinstance(n, FigureRef) for n in inside) else ""
+            words = f"<h2>{safe(heading)}</h2>"
+            inner = f"<div{kind}>{_nodes(inside, options)}</div>"
+            folded = f"<details{' open' * shown}><summary>{words}</summary>{inner}</details>"
+            yield f'<section id="{_key(node)}">{folded if details else words + inner}</section>'
 
 
 def _mark(mark: Mark) -> str:
@@ -123,12 +112,11 @@ def _mark(mark: Mark) -> str:
 
 def _table(node: Table, options: Options) -> Iterable[str]:
     """A table; the rows that are spared first stand in one of their own that can be opened."""
-    folded = {row for tier, row in node.spare if tier == 0}
+    folded = sorted({row for tier, row in node.spare if tier == 0})
     yield from _rows(node, [k for k in range(len(node.rows)) if k not in folded], options)
     if folded:
         yield f'<details class="more"><summary>{safe(count_text(node, folded))}</summary>'
-        yield from _rows(node, sorted(folded), options)
-        yield "</details>"
+        yield from (*_rows(node, folded, options), "</details>")
 
 
 def _rows(node: Table, kept: Iterable[int], options: Options) -> Iterable[str]:
@@ -138,17 +126,16 @@ def _rows(node: Table, kept: Iterable[int], options: Options) -> Iterable[str]:
         f'<th scope="col"{_class(side, None)}>{safe(head)}</th>' for head, side in columns
     )
     yield "<table>" + (f"<thead><tr>{heads}</tr></thead>" if any(node.columns) else "") + "<tbody>"
-    for row in map(node.rows.__getitem__, kept):
-        cells = zip(columns, row, strict=True)
+    for k in kept:
+        cells = zip(columns, node.rows[k], strict=True)
         first, *rest = (_cell(*column, cell, options) for column, cell in cells)
-        others = "".join(f"<td{cell}</td>" for cell in rest)
-        yield f'<tr><th scope="row"{first}</th>{others}</tr>'
+        yield f'<tr><th scope="row"{first}</th>{"".join(f"<td{c}</td>" for c in rest)}</tr>'
     yield "</tbody></table>"
 
 
 def _cell(head: str, is_right: bool, cell: Cell, options: Options) -> str:
     """Attributes and content of a cell, between its tags."""
-    text = "" if isinstance(cell, Mark) else _words(cell, options)
+    text = _words(cell, options)
     words = _mark(cell) if isinstance(cell, Mark) else f"<bdi>{text}</bdi>" * bool(text)
     data = f' data-head="{safe(head)}"' if head else ""
     return f"{_class(is_right, cell)}{data}>{words}"

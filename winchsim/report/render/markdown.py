@@ -24,10 +24,9 @@ _SPECIAL = re.compile(r"([\\`*_{}\[\]<>()#+!|~&$^-])")
 
 def render_markdown(document: Document, options: Options) -> str:
     """Markdown of a document with all its details; nothing of a user's text is markup in it."""
-    blocks = [f"# {escaped(document.title)}", escaped(document.source)]
-    for node in document.body:
-        blocks += _node(node, options, 2)
-    text = "\n\n".join(block for block in blocks if block).replace(TIED, " ") + "\n"
+    inside = (block for node in document.body for block in _node(node, options, 2))
+    blocks = f"# {escaped(document.title)}", escaped(document.source), *inside
+    text = "\n\n".join(filter(None, blocks)).replace(TIED, " ") + "\n"
     return plain_characters(text) if options.plain else text
 
 
@@ -57,23 +56,18 @@ def _node(node: Node, options: Options, level: int) -> Iterable[str]:
             label = f"**{escaped(node.label)}** " if node.label else ""
             yield label + _words(node.text, options)
         case Items():
-            marks = (f"{n}." if node.ordered else "-" for n in range(1, len(node.items) + 1))
-            rows = zip(marks, node.items, strict=True)
-            yield "\n".join(f"{mark} {_words(item, options)}" for mark, item in rows)
+            yield "\n".join(
+                f"{f'{n}.' if node.ordered else '-'} {_words(item, options)}"
+                for n, item in enumerate(node.items, start=1)
+            )
         case Finding():
             action = f" Action: {_words(node.action, options)}" if node.action else ""
             yield f"- **{escaped(node.mark.word)}** {_words(node.text, options)}{action}"
         case Table():
             heads = " | ".join(map(escaped, node.columns))
             sides = [" ---: " if node.is_right(n) else " --- " for n in range(len(node.columns))]
-            lines = [
-                f"| {heads} |",
-                "|" + "|".join(sides) + "|",
-            ]
-            lines += [
-                "| " + " | ".join(_words(cell, options) for cell in row) + " |" for row in node.rows
-            ]
-            yield "\n".join(lines)
+            rows = (" | ".join(_words(cell, options) for cell in row) for row in node.rows)
+            yield "\n".join([f"| {heads} |", f"|{'|'.join(sides)}|", *(f"| {r} |" for r in rows)])
         case FigureRef() if node.name in options.figures:
             yield f"![{escaped(node.heading)}]({options.figures[node.name]})"
             yield escaped(node.caption)

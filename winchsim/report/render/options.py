@@ -13,25 +13,27 @@ from winchsim.report.plain_text import harmless
 TIED = "\N{NO-BREAK SPACE}"
 """Blank at which no line ends: between a number and its unit."""
 
-_PLAIN = {
-    "×": "x",
-    "−": "-",
-    "–": "-",
-    "—": "-",
-    "·": ".",
-    "°": "deg ",
-    "²": "2",
-    "³": "3",
-    "≤": "<=",
-    "≥": ">=",
-    "±": "+/-",
-    "Ω": "ohm",
-    "η": "eta",
-    "μ": "u",
-    "…": "...",
-    "→": "->",
-    "\N{RIGHT SINGLE QUOTATION MARK}": "'",
-}
+_PLAIN = str.maketrans(
+    {
+        "×": "x",
+        "−": "-",
+        "–": "-",
+        "—": "-",
+        "·": ".",
+        "°": "deg ",
+        "²": "2",
+        "³": "3",
+        "≤": "<=",
+        "≥": ">=",
+        "±": "+/-",
+        "Ω": "ohm",
+        "η": "eta",
+        "μ": "u",
+        "…": "...",
+        "→": "->",
+        "\N{RIGHT SINGLE QUOTATION MARK}": "'",
+    }
+)
 """Characters of ours that an old encoding may lack, and what is written instead."""
 
 
@@ -69,18 +71,14 @@ class Options:
 
 def plain_characters(text: str) -> str:
     """Text with our own special characters replaced."""
-    for character, instead in _PLAIN.items():
-        text = text.replace(character, instead)
-    return text
+    return text.translate(_PLAIN)
 
 
 def value_text(value: Value, options: Options) -> str:
     """A value in words, with `TIED` blanks; empty where the part to show does not exist."""
     si = _in_unit(value, value.unit)
     other = PRINTED_UNITS[value.unit].us
-    if not options.us or not other or not si:
-        return si
-    return f"{si} [{_in_unit(value, other)}]"
+    return f"{si} [{_in_unit(value, other)}]" if options.us and other and si else si
 
 
 def _in_unit(value: Value, unit: str) -> str:
@@ -95,9 +93,8 @@ def _in_unit(value: Value, unit: str) -> str:
         return "" if value.face is Face.RANGE else number
     upper = value.endless if math.isinf(value.high or 0.0) else high
     span = f"{low}{TIED}{'or' if upper.startswith('never') else 'to'}{TIED}{upper}"
-    if value.face is Face.RANGE:
-        return span
-    return number if value.face is Face.VALUE else f"{number}{TIED}({span})"
+    both = f"{number}{TIED}({span})"
+    return {Face.RANGE: span, Face.VALUE: number, Face.ALL: both}[value.face]
 
 
 def sentence_text(text: Text, *, us: bool = False) -> str:
@@ -112,12 +109,13 @@ def sentences(texts: Iterable[Text]) -> list[str]:
 
 def cell_text(cell: Cell, options: Options, clean: Callable[[str], str]) -> str:
     """A cell or a sentence in words; `clean` makes text of any origin harmless."""
-    if isinstance(cell, Mark):
-        return clean(cell.word)
-    if isinstance(cell, Value):
-        return value_text(cell, options)
-    if isinstance(cell, str):
-        return clean(cell)
+    match cell:
+        case str():
+            return clean(cell)
+        case Value():
+            return value_text(cell, options)
+        case Mark():
+            return clean(cell.word)
     return "".join(cell_text(part, options, clean) for part in cell)
 
 

@@ -7,7 +7,6 @@ from collections.abc import Collection, Iterable, Sequence
 from winchsim.report.document import (
     Cell,
     Document,
-    FigureRef,
     Finding,
     Headline,
     Items,
@@ -31,7 +30,6 @@ def render_text(document: Document, options: Options) -> str:
     shown = [
         n for n in document.body if options.full or not isinstance(n, Section) or not n.details
     ]
-    closing = [] if options.full else list(_more(document, options))
     spare = sorted(
         (tier, n, place, row)
         for place, node in enumerate(shown)
@@ -39,7 +37,11 @@ def render_text(document: Document, options: Options) -> str:
         for n, (tier, row) in enumerate(node.spare)
     )
     parts = _fitted(shown, [(place, row) for _, _, place, row in spare], options)
-    lines = [line for part in parts for line in part] + closing
+    lines = [line for part in parts for line in part]
+    if document.more and not options.full:
+        line = f"All details: {clean(document.more)}"
+        short = "All details: the same command with --full"
+        lines.append(line if len(line) <= options.width else short)
     text = "\n".join(line.rstrip() for line in lines).replace(TIED, " ") + "\n"
     return plain_characters(text) if options.plain else text
 
@@ -64,25 +66,28 @@ def _fitted(
     return parts
 
 
-def _more(document: Document, options: Options) -> Iterable[str]:
-    if document.more:
-        line = f"All details: {clean(document.more)}"
-        yield line if len(line) <= options.width else "All details: the same command with --full"
-
-
 def _node(node: Node, options: Options, left_out: Collection[int] = ()) -> Iterable[str]:
+    paint = Paint(options.colour)
     match node:
-        case Headline():
-            yield from _headline(node, options)
+        case Headline(mark, count, sentence, remark):
+            head = f"{clean(mark.word).upper()} {clean(count)}".rstrip()
+            yield from _led(head, mark.tone, f". {_words(sentence, options)}", options, "  ")
+            if remark:
+                yield from _wrapped(_words(remark, options), options, "  ", "  ")
         case Paragraph() if not left_out:
-            yield from _paragraph(node, options)
+            label, words = clean(node.label), _words(node.text, options)
+            for line in _led(label, "strong", f" {words}" if label else words, options):
+                yield paint("faint", line) if node.faint else line
         case Items():
             kept = [item for row, item in enumerate(node.items) if row not in left_out]
             for number, item in enumerate(kept, start=1):
                 head = f"{number}  " if node.ordered else "- "
                 yield from _wrapped(_words(item, options), options, head, " " * len(head))
-        case Finding():
-            yield from _finding(node, options)
+        case Finding(mark, text, action):
+            word, words = clean(mark.word), f"  {_words(text, options)}"
+            yield from _led(word, mark.tone, words, options, " " * (len(word) + 2))
+            if action:
+                yield from _wrapped(f"Action: {_words(action, options)}", options, "  ", "  ")
         case Table():
             yield ""
             yield from _table(node, options, left_out)
@@ -94,9 +99,7 @@ def _node(node: Node, options: Options, left_out: Collection[int] = ()) -> Itera
                 lines = list(_node(inner, options))
                 inside += lines[1:] if lines[:1] == [""] and not inside else lines
             if inside:
-                yield from ("", Paint(options.colour)("strong", clean(node.heading)), *inside)
-        case FigureRef():
-            pass
+                yield from ("", paint("strong", clean(node.heading)), *inside)
 
 
 def _words(cell: Cell, options: Options) -> str:
@@ -121,28 +124,6 @@ def _led(head: str, tone: str, text: str, options: Options, indent: str = "") ->
     return lines
 
 
-def _headline(node: Headline, options: Options) -> Iterable[str]:
-    head = f"{clean(node.mark.word).upper()} {clean(node.count)}".rstrip()
-    yield from _led(head, node.mark.tone, f". {_words(node.sentence, options)}", options, "  ")
-    if node.remark:
-        yield from _wrapped(_words(node.remark, options), options, "  ", "  ")
-
-
-def _paragraph(node: Paragraph, options: Options) -> Iterable[str]:
-    label, text = clean(node.label), _words(node.text, options)
-    lines = _led(label, "strong", f" {text}" if label else text, options)
-    for line in lines:
-        yield Paint(options.colour)("faint", line) if node.faint else line
-
-
-def _finding(node: Finding, options: Options) -> Iterable[str]:
-    word = clean(node.mark.word)
-    indent = " " * (len(word) + 2)
-    yield from _led(word, node.mark.tone, f"  {_words(node.text, options)}", options, indent)
-    if node.action:
-        yield from _wrapped(f"Action: {_words(node.action, options)}", options, "  ", "  ")
-
-
 def _table(node: Table, options: Options, left_out: Collection[int]) -> Iterable[str]:
     paint = Paint(options.colour)
     rows = [row for number, row in enumerate(node.rows) if number not in left_out]
@@ -158,8 +139,8 @@ def _table(node: Table, options: Options, left_out: Collection[int]) -> Iterable
                 text = before + paint(mark.tone, word) + after
             yield text if row else paint("faint", text)
     if left_out:
-        for text in _wrapped(count_text(node, left_out), options):
-            yield paint("faint", text)
+        counted = _wrapped(count_text(node, left_out), options)
+        yield from (paint("faint", text) for text in counted)
 
 
 def _row(cells: list[str], widths: list[int], sides: str, gap: str) -> Iterable[str]:
@@ -169,9 +150,9 @@ def _row(cells: list[str], widths: list[int], sides: str, gap: str) -> Iterable[
         for cell, width in zip(cells, widths, strict=True)
     ]
     for places in itertools.zip_longest(*parts, fillvalue=""):
-        padded = zip(places, widths, sides, strict=True)
         yield gap.join(
-            text.rjust(width) if side == "r" else text.ljust(width) for text, width, side in padded
+            text.rjust(width) if side == "r" else text.ljust(width)
+            for text, width, side in zip(places, widths, sides, strict=True)
         )
 
 
@@ -182,11 +163,11 @@ def _widths(lines: list[list[str]], width: int) -> tuple[int, list[int]]:
     widths = [max(map(len, column), default=1) or 1 for column in columns]
     longest = [max(len(word) for cell in column for word in cell.split(" ")) for column in columns]
     for gap, least in ((2, longest), (1, longest), (1, [LEAST_WRAP] * len(columns))):
-        while (over := sum(widths) + gap * (len(widths) - 1) - width) > 0:
+        while sum(widths) + gap * (len(widths) - 1) > width:
             wide = [n for n, least_of in enumerate(least) if widths[n] > least_of]
             if not wide:
                 break
             widths[max(wide, key=widths.__getitem__)] -= 1
-        if over <= 0:
+        else:  # they fit
             break
     return gap, widths
