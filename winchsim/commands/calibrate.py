@@ -20,16 +20,13 @@ def run(options: argparse.Namespace, env: Env) -> int:
     level = quantity_of("--level", options.level, "")
     rows, origin, logged = read_for(scenario.inputs, options.tests, options.log)
     tests = lift_tests(scenario.inputs, [*rows, *(SheetRow(mass=mass) for mass in masses)])
-    names = tuple(name.strip() for name in options.fit.split(",") if name.strip())
-    found = calibrate(scenario.inputs, tests, only=names, level=level)
-    found = report.rounded(found)
-    findings = {
-        "other_version": report.other_version(origin, rows, scenario.inputs, scenario.digest),
-        "log": log(logged) if logged else None,
-    }
+    names = [name.strip() for name in options.fit.split(",") if name.strip()]
+    found = report.rounded(calibrate(scenario.inputs, tests, only=names, level=level))
+    version = report.other_version(origin, rows, scenario.inputs, scenario.digest)
+    findings = {"other_version": version, "log": log(logged) if logged else None}
     cautions = {kind: finding for kind, finding in findings.items() if finding}
-    files = tuple(options.command.names(options)) if options.out else ()
-    json = report.calibration_json(found, cautions, digest=scenario.digest, files=files)
+    files = options.command.written(options) if options.out else ()
+    json = report.calibration_json(found, cautions, digest=scenario.digest, files=tuple(files))
     if options.out:
         from winchsim.report.figures.calibration import measured_and_predicted
         from winchsim.report.figures.look import COLUMN

@@ -15,8 +15,13 @@ MOST_RUNGS = 12
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Plan, write the files where asked to, print the result."""
-    few = f"--rungs takes 1 to {MOST_RUNGS}"
-    refuse((not 1 <= options.rungs <= MOST_RUNGS, f"--rungs {options.rungs} is out of range", few))
+    refuse(
+        (
+            not 1 <= options.rungs <= MOST_RUNGS,
+            f"--rungs {options.rungs} is out of range",
+            f"--rungs takes 1 to {MOST_RUNGS}",
+        )
+    )
     target = quantity_of("--target", options.target, "kg")
     scenario, us, blind = options.scenario, options.units == "us", options.blind
     with progress(env, "rungs") as tell:
@@ -29,7 +34,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
             *([report.ladder_page(ladder, scenario, us=us)] if blind else []),
             json,
         ]
-        files = dict(zip(options.command.names(options), contents, strict=True))
+        files = dict(zip(options.command.written(options), contents, strict=True))
         write_out(options, env, files, digest=scenario.digest)
     present(options, env, report.build(ladder, scenario, again(options)), lambda: json)
     return ladder.exit_code

@@ -205,22 +205,16 @@ def simulated_sheet(
     """
     plain = plain_raise(inputs)
     done = [row for row in rows if row.measured_time or row.measured_current or row.outcome]
-    tests = lift_tests(inputs, done)
-    different = {test.conditions: test for test in tests}
+    given = [tuple(test.values_in(plain).items()) for test in lift_tests(inputs, done)]
+    different = dict.fromkeys(given)
     if len(different) > most:
-        fault = Fault(
-            f"more than {most} different tests in the sheet",
-            hint="draw it in parts",
-            code=Code.TOO_MUCH,
-        )
-        raise InputError((fault,))
-    records: dict[tuple[float | None, ...], Record] = {}
-    for conditions, test in different.items():
-        records[conditions] = simulate(under_test(plain, test.values_in(plain)))
+        message = f"more than {most} different tests in the sheet"
+        raise InputError((Fault(message, hint="draw it in parts", code=Code.TOO_MUCH),))
+    records: dict[tuple[tuple[str, float], ...], Record] = {}
+    for values in different:
+        records[values] = simulate(under_test(plain, dict(values)))
         on_progress(len(records), len(different))
-    return tuple(
-        compared(row, records[test.conditions]) for row, test in zip(done, tests, strict=True)
-    )
+    return tuple(compared(row, records[values]) for row, values in zip(done, given, strict=True))
 
 
 def mean_difference(pairs: Iterable[Pair]) -> float | None:

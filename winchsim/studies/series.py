@@ -80,7 +80,7 @@ class Series:
     winding_limit: float
     charge_left: float | None
     life: ToothLife | None
-    damage: tuple[float, float, float] | None
+    damage: tuple[float, ...] | None
     unknown: tuple[str, ...]
 
 
@@ -119,8 +119,8 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
             break
         done += 1
         warmed = _rested(inputs, record, pause)
-        rise = _change(records[0], warmed)
-        settled = _change(record, warmed) < max(SETTLED * rise, LEAST_CHANGE)
+        least = max(SETTLED * _change(records[0], warmed), LEAST_CHANGE)
+        settled = _change(record, warmed) < least
         if left is not None:
             left = max(left - lifts[-1].charge, 0.0)
             warmed = replace(warmed, supply=replace(inputs.supply, capacity=max(left, 1e-6)))
@@ -129,14 +129,12 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
     if left is not None and more:
         more = min(more, math.floor(left / lifts[-1].charge + 1e-9))
         left -= more * lifts[-1].charge
-    lives = tooth_lives(records[-1])
+    lives, spent = tooth_lives(records[-1]), None
     known = [life for life in lives if life.lifts is not None]
     first = min(known, key=lambda life: life.lifts or 0.0, default=None)
-    spent = None
     if first is not None:
         own, last = damage(records)[first.label], damage(records[-1:])[first.label]
-        low, best, high = (a + more * b for a, b in zip(own, last, strict=True))
-        spent = low, best, high
+        spent = tuple(a + more * b for a, b in zip(own, last, strict=True))
     return Series(
         asked=number, pause=pause, lifts=tuple(lifts), done=done + more, settled=settled,
         winding_limit=min(group.winding_limit for group in records[-1].machine.groups),

@@ -25,8 +25,6 @@ from winchsim.report.figures.look import (
 from winchsim.studies.calibrate import Calibration, Interval, Kind, Prediction, Reading
 from winchsim.studies.calibrate.evidence import UNITS
 
-_COMING = {Kind.TIME: "time", Kind.CURRENT: "current"}
-
 SHOWN = (Kind.TIME, Kind.CURRENT)
 """What gets a panel, where it was measured."""
 
@@ -49,8 +47,8 @@ def measured_and_predicted(found: Calibration, look: Look) -> Figure:
     figure, panels = stack(look, [1.9] * len(kinds), 3.0, same_x=False)
     for axes, kind in zip(panels, kinds, strict=True):
         _panel(axes, found, kind, look)
-    lines = [line for axes in panels for line in axes.get_lines()]
-    key = {label: line for line in lines if not (label := str(line.get_label())).startswith("_")}
+    lines = {str(line.get_label()): line for axes in panels for line in axes.get_lines()}
+    key = {label: line for label, line in lines.items() if not label.startswith("_")}
     figure.legend(list(key.values()), list(key), loc="outside upper left", ncols=2)
     return figure
 
@@ -87,16 +85,15 @@ def _panel(axes: Axes, found: Calibration, kind: Kind, look: Look) -> None:
 
 
 def _coming(predictions: Sequence[Prediction], kind: Kind) -> list[Interval]:
-    found = [getattr(row, _COMING[kind]) for row in predictions if kind in _COMING]
+    found: list[Interval] = [getattr(row, kind) for row in predictions if kind in SHOWN]
     return [interval for interval in found if math.isfinite(interval.value)]
 
 
 def _line(axes: Axes, rows: Sequence[Reading], coming: Sequence[Interval], look: Look) -> None:
     """Limits of both axes, and the line on which measured equals predicted."""
-    across = [v for row in rows for v in (row.before, row.predicted) if math.isfinite(v)]
-    up = [row.measured for row in rows]
-    across += [interval.value for interval in coming]
-    up += [interval.low for interval in coming]
+    across = [each.value for each in coming]
+    across += [v for row in rows for v in (row.before, row.predicted) if math.isfinite(v)]
+    up = [*(row.measured for row in rows), *(each.low for each in coming)]
     up += [each.high if math.isfinite(each.high) else 1.5 * each.value for each in coming]
     low, high = min([*across, *up]), max([*across, *up])
     room = 0.08 * (high - low) or 0.1 * high
@@ -110,10 +107,8 @@ def _number(axes: Axes, rows: Sequence[Reading], look: Look) -> None:
     """Numbers of the tests at their points, as far as there is room for each."""
     (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
     taken: list[tuple[float, float]] = []
-    order = sorted(rows, key=lambda row: not row.is_outlier)
-    for row in order:
-        if not math.isfinite(row.predicted):
-            continue
+    shown = [row for row in rows if math.isfinite(row.predicted)]
+    for row in sorted(shown, key=lambda row: not row.is_outlier):
         spot = (row.predicted - x0) / (x1 - x0), (row.measured - y0) / (y1 - y0)
         if all(np.hypot(spot[0] - x, spot[1] - y) > APART for x, y in taken):
             taken.append(spot)

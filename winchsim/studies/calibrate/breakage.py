@@ -39,8 +39,6 @@ KEYS = {
 }
 """Value of a scenario that a capacity is proportional to, by kind."""
 
-GEAR = LinkKind.TOOTH_GEAR
-
 
 @dataclass(frozen=True)
 class PartDemand:
@@ -103,9 +101,6 @@ class Capacity:
     set_value: float | None
 
 
-Demands = Callable[[LiftTest], list[PartDemand]]
-
-
 def capacities(
     inputs: Inputs, tests: Sequence[LiftTest]
 ) -> tuple[tuple[Capacity, ...], tuple[Note, ...]]:
@@ -133,7 +128,10 @@ def capacities(
 
 
 def look_into(
-    inputs: Inputs, test: LiftTest, tests: Sequence[LiftTest] = (), at: Demands | None = None
+    inputs: Inputs,
+    test: LiftTest,
+    tests: Sequence[LiftTest] = (),
+    at: Callable[[LiftTest], list[PartDemand]] | None = None,
 ) -> Capacity | Note:
     """What the breakage of a test shows; a note where it is not clear what broke.
 
@@ -159,7 +157,12 @@ def look_into(
     rows, before = at(test), [at(t) for t in chosen]
     fitting = _named(rows, test.broke_link)
     if not fitting:
-        names = dict.fromkeys(_short(row.link) for row in rows)
+        names = dict.fromkeys(
+            row.link.where.replace(".", " ")
+            if row.link.where.startswith("stage")
+            else LINKS[row.link.kind].search_words[0]
+            for row in rows
+        )
         return Note(NoteKind.UNKNOWN_PART, test, tuple((name, 0.0) for name in names))
     where = {rows[place].link.where for place in fitting}
     if len(where) > 1 and all(name.startswith("stage.") for name in where):
@@ -222,19 +225,22 @@ def same_part(link: LinkLimit, other: LinkLimit) -> bool:
     """Whether two are the same part: the teeth of one mesh count as one, and the common gear is one
     for all groups."""
     own, theirs = (
-        (k.kind, k.where, re.sub(r", group \d+$", "", k.place) if k.kind is GEAR else k.label)
+        (
+            k.kind,
+            k.where,
+            re.sub(r", group \d+$", "", k.place) if k.kind is LinkKind.TOOTH_GEAR else k.label,
+        )
         for k in (link, other)
     )
-    both_teeth = link.kind.is_tooth and other.kind.is_tooth
-    return own == theirs or (both_teeth and link.index == other.index)
+    one_mesh = link.kind.is_tooth and other.kind.is_tooth and link.index == other.index
+    return own == theirs or one_mesh
 
 
 def _named(rows: Sequence[PartDemand], note: str) -> list[int]:
     """Places of the parts that a note fits best; none where it fits no part."""
     words = re.findall(r"[a-z]+|\d+", note.lower().replace("teeth", "tooth"))
     scores = [_score(row.link, set(words), [w for w in words if w.isdigit()]) for row in rows]
-    best = max(scores, default=0)
-    return [place for place, score in enumerate(scores) if score == best > 0]
+    return [place for place, score in enumerate(scores) if score == max(scores) > 0]
 
 
 def _score(link: LinkLimit, words: set[str], numbers: list[str]) -> int:
@@ -248,11 +254,6 @@ def _score(link: LinkLimit, words: set[str], numbers: list[str]) -> int:
     return 2 + len(own & words) + (link.kind.is_tooth or link.kind is LinkKind.STAGE_LIMIT)
 
 
-def _short(link: LinkLimit) -> str:
-    is_stage = link.where.startswith("stage")
-    return link.where.replace(".", " ") if is_stage else LINKS[link.kind].search_words[0]
-
-
 def _likely(
     rows: Sequence[PartDemand], before: Sequence[list[PartDemand]], fitting: Sequence[int]
 ) -> tuple[tuple[str, float], ...]:
@@ -263,19 +264,18 @@ def _likely(
         link, demand = rows[place].link, rows[place].demand
         survived = max((other[place].demand for other in before), default=0.0)
         weights[link.label] = max(below(link, demand) - below(link, survived), 1e-9)
-    whole = sum(weights.values())
-    shares = [(name, weight / whole) for name, weight in weights.items()]
-    return tuple(sorted(shares, key=lambda row: -row[1]))
+    likeliest = sorted(weights.items(), key=lambda row: -row[1])
+    return tuple((name, weight / sum(weights.values())) for name, weight in likeliest)
 
 
 def below(link: LinkLimit, demand: float) -> float:
     """Probability that a capacity is below a demand: lognormal, nine parts in ten within its
     range."""
-    value, low, high = (getattr(link.strength, name) for name in ("value", "low", "high"))
-    if demand <= 0 or value <= 0:
+    s = link.strength
+    if demand <= 0 or s.value <= 0:
         return 0.0
-    side = high / value if demand > value else value / max(low, 1e-9)
-    return float(ndtr(math.log(demand / value) / max(math.log(side) / END, LEAST_SPREAD)))
+    side = s.high / s.value if demand > s.value else s.value / max(s.low, 1e-9)
+    return float(ndtr(math.log(demand / s.value) / max(math.log(side) / END, LEAST_SPREAD)))
 
 
 def _setting(inputs: Inputs, link: LinkLimit, capacity: float) -> tuple[str, float | None]:

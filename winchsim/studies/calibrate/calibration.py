@@ -237,17 +237,17 @@ def calibrate(
     factors = tuple(factor for factor in factors if not only or factor.name in only)
     case = Case(Bench(inputs, readings, factors))
     found, kept = without_outliers(case.problem, np.zeros(len(factors)))
-    open_ = np.sqrt(np.diag(found.covariance)) > DETERMINED
-    moving = ~(open_ & (np.abs(found.values) < BARELY))
+    determined = np.sqrt(np.diag(found.covariance)) <= DETERMINED
+    moving = determined | (np.abs(found.values) >= BARELY)
     problem = replace(case.problem, low=moving * case.problem.low, high=moving * case.problem.high)
     found = fit(problem, moving * found.values, kept, found.scatter)
     coming = [Reading(t, kind, 0.0) for t in tests if not t.done for kind in PREDICTED]
     predictions = predict(Bench(inputs, coming, factors), found, level)
     calibrated = moved(inputs, case.bench.machine, factors, found.values)
     parts, asked = capacities(calibrated, tests)
-    bounds = [part for part in parts if part.set_path]  # the last one on a path stays
-    for part in sorted(bounds, key=lambda part: (part.broke, part.set_value)):
-        calibrated = with_value(calibrated, part.set_path, part.set_value)
+    for part in sorted(parts, key=lambda part: (part.broke, part.set_value or 0.0)):
+        if part.set_path:  # the last one on a path stays
+            calibrated = with_value(calibrated, part.set_path, part.set_value)
     parameters, together, correlation = _parameters(factors, found, level)
     beside = case.beside(found, kept)
     return Calibration(

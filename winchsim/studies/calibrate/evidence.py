@@ -107,11 +107,6 @@ class LiftTest:
         """Whether its time is that of a lift."""
         return self.outcome in (None, "lifted") and not self.broke_link
 
-    @property
-    def conditions(self) -> tuple[float | None, ...]:
-        """What makes two tests the same test."""
-        return self.mass, self.height, self.voltage, self.winding_start
-
     def values_in(self, inputs: Inputs) -> dict[str, float]:
         """What it changes in a scenario: values by path."""
         return trial_values(
@@ -207,13 +202,16 @@ def gather(
     """
     readings = tuple(reading for test in tests for reading in _readings(test, pawl))
     if not any(row.kind.is_measured for row in readings):
-        fault = Fault(
-            "no row has a measured time or current of a lift: there is nothing to fit",
-            "measured_time_s",
-            hint="fill in measured_time_s, and measured_current_a where you can",
-            code=Code.NOTHING_TO_FIT,
+        raise InputError(
+            (
+                Fault(
+                    "no row has a measured time or current of a lift: there is nothing to fit",
+                    "measured_time_s",
+                    hint="fill in measured_time_s, and measured_current_a where you can",
+                    code=Code.NOTHING_TO_FIT,
+                ),
+            )
         )
-        raise InputError((fault,))
     notes = [
         Note(NoteKind.NOT_A_LIFT_TIME, t) for t in tests if t.time is not None and not t.lifted
     ]

@@ -217,9 +217,9 @@ def solve(
         max_nfev=MOST_FORECASTS,
     ).x
     left, slopes = problem.both(values)
-    agrees = ~problem.data & (left <= 0)
-    counted = slopes * (kept & ~agrees)[:, None]
-    return Fit(values, np.where(agrees, 0.0, left), counted, scatter, 0.0)
+    counts = problem.data | (left > 0)
+    counted = slopes * (kept & counts)[:, None]
+    return Fit(values, np.where(counts, left, 0.0), counted, scatter, 0.0)
 
 
 def scatter_of(left: Array, slopes: Array, counted: Mask, scatter: float) -> tuple[float, float]:
@@ -282,8 +282,7 @@ def outlier(found: Fit, kept: Mask, data: Mask) -> int | None:
         inverse = posterior(slopes[others], scatter)
         step = -inverse @ (slopes[others].T @ left[others] / scatter**2 + found.values)
         after = left + slopes @ step
-        counted = slopes * others[:, None]
-        scatter, dof = scatter_of(after, counted, others & data, scatter)
+        scatter, dof = scatter_of(after, slopes * others[:, None], others & data, scatter)
     if dof < 1:
         return None
     error = float(np.sqrt(scatter**2 + slopes[place] @ inverse @ slopes[place]))

@@ -92,8 +92,8 @@ class Row:
         up = math.log(high / mid)
         down = math.log(mid / low) if low > 0 else up
         bend = (math.hypot(z, ROUND) - ROUND) / (math.hypot(END, ROUND) - ROUND)
-        times = math.exp(z * (up + down) / (2 * END) + bend * (up - down) / 2)
-        return _loss(self.path, mid * times, back=True)
+        moved_by = z * (up + down) / (2 * END) + bend * (up - down) / 2
+        return _loss(self.path, mid * math.exp(moved_by), back=True)
 
     @property
     def one_sided(self) -> bool:
@@ -181,8 +181,11 @@ def _bounded(inputs: Inputs, machine: Machine, factor: Factor) -> Factor:
         return True
 
     turned = all(row.one_sided for row in factor.rows)
-    low = 0.0 if turned else next((-far for far in REACH if builds(-far)), 0.0)
-    return replace(factor, low=low, high=next((far for far in REACH if builds(far)), 0.0))
+    return replace(
+        factor,
+        low=0.0 if turned else next((-far for far in REACH if builds(-far)), 0.0),
+        high=next((far for far in REACH if builds(far)), 0.0),
+    )
 
 
 def moved(
@@ -203,13 +206,17 @@ def moved(
     motor = {name: rows[0].at(z) for name, (rows, z) in at.items() if name in MOTOR_RANGES}
     if motor:
         groups = tuple(replace(g, fit=_idling(g.fit, motor.get(IDLE, 1.0))) for g in machine.groups)
-        turned = (motor.get(name, 1.0) for name in (CONSTANT, RESISTANCE))
-        inputs = with_data_sheets(inputs, replace(machine, groups=groups), *turned)
+        inputs = with_data_sheets(
+            inputs,
+            replace(machine, groups=groups),
+            motor.get(CONSTANT, 1.0),
+            motor.get(RESISTANCE, 1.0),
+        )
     for rows, z in (row for name, row in at.items() if name not in MOTOR_RANGES):
         for row in rows:
             if not (row.one_sided and z < 0):
-                highest = spec_at(inputs, row.path).high
-                inputs = with_value(inputs, row.path, min(row.at(z), highest))
+                value = min(row.at(z), spec_at(inputs, row.path).high)
+                inputs = with_value(inputs, row.path, value)
     return inputs
 
 
@@ -309,10 +316,9 @@ class Bench:
         standing = np.nan_to_num(lifts.standstill_current)
         holds = np.nan_to_num(lifts.hold_margin / loads, nan=-1.0)
         short = heights * (1 - 1 / np.minimum(margin, 1.0))
-        running = (lifts.first_current + lifts.last_current) / 2
         found = {
             Kind.TIME: np.where(up, heights / lifts.lift_time, short),
-            Kind.CURRENT: np.where(up, running, standing),
+            Kind.CURRENT: np.where(up, (lifts.first_current + lifts.last_current) / 2, standing),
             Kind.STALL_CURRENT: standing,
             Kind.VOLTAGE: np.where(up, lifts.last_voltage, np.nan),
             **dict.fromkeys((Kind.LIFTED, Kind.STALLED), np.log(margin)),
