@@ -104,9 +104,6 @@ def _guarded(arguments: list[str], env: Env) -> int:
 
 def _run(arguments: list[str], env: Env) -> int:
     parser = _parser(env, arguments)
-    if not arguments:
-        env.note(parser.format_help())
-        return ExitCode.MISUSE
     options, unknown = parser.parse_known_args(arguments)
     env.colour = getattr(options, "color", "auto")
     if not hasattr(options, "command"):
@@ -125,7 +122,7 @@ def _parser(env: Env, arguments: Sequence[str]) -> Parser:
     with."""
     parser = Parser(
         prog="winchsim",
-        description=_DESCRIPTION,
+        description=(_DESCRIPTION,),
         env=env,
         epilog="example:\n  winchsim new crate.toml",
     )

@@ -17,6 +17,7 @@ from winchsim.frozen import replace
 from winchsim.inputs import Inputs
 from winchsim.scenario import read as reader
 from winchsim.scenario.change import values_of, with_value as changed
+from winchsim.scenario.sheet import read_sheet
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -283,12 +284,11 @@ def calibrate(
     23.0
     """
     from winchsim.report.measured import lift_tests
-    from winchsim.scenario.sheet import read_sheet
     from winchsim.studies.calibrate import calibrate
 
     inputs = _inputs(scenario)
-    tests = lift_tests(inputs, read_sheet(os.fspath(sheet)))
-    return calibrate(inputs, tests, only=only, level=level)
+    rows = read_sheet(os.fspath(sheet))
+    return calibrate(inputs, lift_tests(inputs, rows), only=only, level=level)
 
 
 def why(
@@ -319,7 +319,6 @@ def why(
     'jam'
     """
     from winchsim.report.measured import lift_tests
-    from winchsim.scenario.sheet import read_sheet
     from winchsim.studies.why import why
 
     inputs = _inputs(scenario)

@@ -238,8 +238,8 @@ def _crosses(number: float, place: int, limit: float | None) -> bool:
     """Whether rounding takes a number to the other side of the limit, or onto it."""
     if limit is None or number == limit:
         return False
-    rounded_number = float(f"{round(number, -place):.{max(0, -place)}f}")
-    return (number < limit) != (rounded_number < limit) or rounded_number == limit
+    near = float(f"{round(number, -place):.{max(0, -place)}f}")
+    return (number < limit) != (near < limit) or near == limit
 
 
 def _shown(number: float, place: int, limit: float | None, has_range: bool) -> str:

@@ -6,6 +6,7 @@ a torque where a torque is meant. Nothing in a text is ever evaluated: a value i
 product of a few unit symbols. pint is used for quantities in Python alone (`to_pint`).
 """
 
+import contextlib
 import itertools
 import math
 import re
@@ -16,7 +17,7 @@ from operator import mul
 from typing import Any
 
 from winchsim.constants import INCH, POUND, STANDARD_GRAVITY
-from winchsim.errors import Code, Fault, InputError, nearest
+from winchsim.errors import Code, InputError, nearest, refused
 from winchsim.quantity_text import PRINTED_UNITS, in_unit
 
 __all__ = ["describe_unit", "parse_quantity", "to_pint"]
@@ -141,7 +142,7 @@ _JOINED = re.compile(
 )
 """Two symbols written as one word, as data sheets do."""
 
-_REFUSED = dict.fromkeys(("ton", "tons"), "write t for 1000 kg, or the mass in lb")
+_REFUSED = ("ton", "tons")
 _CELSIUS, _FAHRENHEIT = (Fraction(0), Fraction(1)), (Fraction(-32), Fraction(5, 9))
 _KELVIN = (Fraction("-273.15"), Fraction(1))
 _SCALES = {
@@ -308,21 +309,22 @@ def _leading_number(plain: str, text: str, unit: str) -> tuple[Fraction, str, st
     if plain.lower().lstrip("+- ").startswith(("nan", "inf")):
         raise _fault(text, unit, "not a finite number", Code.NOT_A_NUMBER)
     if not match:
-        message, hint = "does not start with a number", f'write it like "5 {usual}"'
-        raise _fault(text, unit, message, Code.NOT_A_NUMBER, hint)
+        hint = f'write it like "5 {usual}"'
+        raise _fault(text, unit, "does not start with a number", Code.NOT_A_NUMBER, hint)
     rest, written = plain[match.end() :], match[0].strip()
     for pattern, message, hint in _ODD:
         if odd := re.match(pattern, rest):
-            hint = hint.format(written, odd[1], usual)
-            raise _fault(text, unit, message, Code.NOT_A_NUMBER, hint)
+            shown = hint.format(written, odd[1], usual)
+            raise _fault(text, unit, message, Code.NOT_A_NUMBER, shown)
     under, exponent = int(match["under"] or 1), int(match["exponent"] or 0)
     if under == 0 or abs(exponent) > _MAX_EXPONENT:
         message = "absurdly large or small" if under else "divides by zero"
         raise _fault(text, unit, message, Code.NOT_A_NUMBER)
-    if match["over"]:
-        value = int(match["whole"] or 0) + Fraction(int(match["over"]), under)
-    else:
-        value = Fraction(f"{match['decimal'].rstrip('.')}e{exponent}")
+    value = (
+        int(match["whole"] or 0) + Fraction(int(match["over"]), under)
+        if match["over"]
+        else Fraction(f"{match['decimal'].rstrip('.')}e{exponent}")
+    )
     return (-value if match["sign"] == "-" else value), rest, written
 
 
@@ -374,13 +376,11 @@ def _has_energy(factors: Factors) -> bool:
 
 
 def _rounded(value: Fraction, pi: int, text: str, unit: str) -> float:
-    try:
+    with contextlib.suppress(OverflowError):
         result = float(value) * math.pi**pi
-    except OverflowError:
-        result = math.inf
-    if not math.isfinite(result) or (value and not result):
-        raise _fault(text, unit, "absurdly large or small", Code.NOT_A_NUMBER)
-    return result
+        if math.isfinite(result) and bool(value) == bool(result):
+            return result
+    raise _fault(text, unit, "absurdly large or small", Code.NOT_A_NUMBER)
 
 
 # --- words for what is wrong
@@ -401,19 +401,17 @@ def _fault(
 ) -> InputError:
     expected = describe_unit(unit, with_units=PRINTED_UNITS[unit].si != "")
     shown = text if len(text) <= MAX_LENGTH else text[: MAX_LENGTH - 3] + "..."
-    if rest and len(rest) < len(text):
-        message = f"{message}: {rest!r}"
-    return InputError((Fault(message, got=shown, expected=expected, hint=hint, code=code),))
+    found = f"{message}: {rest!r}" if rest and len(rest) < len(text) else message
+    return refused(found, got=shown, expected=expected, hint=hint, code=code)
 
 
 def _unknown_unit(name: str, text: str, unit: str) -> InputError:
     if name in _REFUSED:
-        message = f"{name} has more than one meaning"
-        return _fault(text, unit, message, Code.UNKNOWN_UNIT, _REFUSED[name])
-    usual = _usual(unit)
-    folded = {spelling.replace("·", "").lower(): spelling for spelling in usual}
+        hint = "write t for 1000 kg, or the mass in lb"
+        return _fault(text, unit, f"{name} has more than one meaning", Code.UNKNOWN_UNIT, hint)
+    folded = {spelling.replace("·", "").lower(): spelling for spelling in _usual(unit)}
     near = nearest(name, folded)
-    hint = f'did you mean "{folded[near]}"?' if near else f"use one of: {', '.join(usual)}"
+    hint = f'did you mean "{folded[near]}"?' if near else f"use one of: {', '.join(_usual(unit))}"
     return _fault(text, unit, f'"{name}" is no unit known here', Code.UNKNOWN_UNIT, hint)
 
 

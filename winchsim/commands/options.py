@@ -1,15 +1,17 @@
 """The argument parser of winchsim, and what a command is."""
 
-import argparse
 import re
 import textwrap
+from argparse import SUPPRESS, ArgumentParser, Namespace, RawDescriptionHelpFormatter
 from collections.abc import Callable, Iterable, Sequence
+from functools import partial
 from importlib import import_module
 from typing import Any, NoReturn
 
 from winchsim.commands.env import Env
-from winchsim.errors import Code, Fault, InputError, did_you_mean
+from winchsim.errors import Code, InputError, did_you_mean, refused
 from winchsim.frozen import dataclass, replace
+from winchsim.units import parse_quantity
 
 Argument = tuple[tuple[str, ...], dict[str, Any]]
 
@@ -23,13 +25,13 @@ COMMON = (
     argument(
         "--color",
         choices=("auto", "always", "never"),
-        default=argparse.SUPPRESS,
+        default=SUPPRESS,
         help="when to use colour",
     ),
     argument(
         "--debug",
         action="store_true",
-        default=argparse.SUPPRESS,
+        default=SUPPRESS,
         help="show the traceback of an internal fault",
     ),
 )
@@ -71,14 +73,14 @@ class Command:
     details: str = ""
     file: str = ""
     module: str = ""
-    names: Sequence[str] | Callable[[argparse.Namespace], Sequence[str]] = ()
+    names: Sequence[str] | Callable[[Namespace], Sequence[str]] = ()
 
-    def run(self, options: argparse.Namespace, env: Env) -> int:
+    def run(self, options: Namespace, env: Env) -> int:
         """Import its module, do the work, and return the exit code."""
         run = import_module(f"winchsim.commands.{self.module or self.name}").run
         return int(run(options, env))
 
-    def written(self, options: argparse.Namespace) -> list[str]:
+    def written(self, options: Namespace) -> list[str]:
         """Plain names of all files that it may write into its folder."""
         names = self.names(options) if callable(self.names) else self.names
         return [name.format(self.name) for name in names]
@@ -97,20 +99,22 @@ class HelpShownError(Exception):
     """Help or the version was printed; nothing else is to be done."""
 
 
-class Parser(argparse.ArgumentParser):
+class Parser(ArgumentParser):
     """Argument parser that raises instead of ending the process, and names the nearest word for a
     wrong one."""
 
     def __init__(
-        self, *args: Any, env: Env, description: str | Sequence[str] = "", **kwargs: Any
+        self, *args: Any, env: Env, description: Sequence[str] = (), **kwargs: Any
     ) -> None:
         self.env, width = env, env.columns
-        parts = [description] if isinstance(description, str) else description
-        kwargs["description"] = "\n\n".join(textwrap.fill(part, width) for part in parts if part)
-        kwargs["formatter_class"] = lambda prog: argparse.RawDescriptionHelpFormatter(
-            prog, max_help_position=28, width=width
-        )
-        super().__init__(*args, **{**kwargs, "allow_abbrev": False})
+        kwargs |= {
+            "description": "\n\n".join(textwrap.fill(part, width) for part in description if part),
+            "formatter_class": partial(
+                RawDescriptionHelpFormatter, max_help_position=28, width=width
+            ),
+            "allow_abbrev": False,
+        }
+        super().__init__(*args, **kwargs)
 
     def add(self, *arguments: Argument) -> None:
         """Add arguments."""
@@ -131,8 +135,7 @@ class Parser(argparse.ArgumentParser):
     def refuse_unknown(self, arguments: Iterable[str]) -> None:
         """Raise for arguments that nobody took, with the option that each may have meant."""
         for word in arguments:
-            known = [option for action in self._actions for option in action.option_strings]
-            hint = did_you_mean(word.partition("=")[0], known)
+            hint = did_you_mean(word.partition("=")[0], self._option_string_actions)
             raise usage_error(
                 f"unknown argument {word}", hint or f"{self.prog} -h shows what it takes"
             )
@@ -140,8 +143,6 @@ class Parser(argparse.ArgumentParser):
 
 def quantity_of(option: str, text: str | None, unit: str) -> Any:
     """SI value of an option's text, None where it was left out; a fault names the option."""
-    from winchsim.units import parse_quantity
-
     try:
         return None if text is None else parse_quantity(text, unit)
     except InputError as error:
@@ -163,4 +164,4 @@ def usage_error(message: str, hint: str) -> InputError:
         kind = "command" if message.startswith("argument COMMAND") else "choice"
         message, expected = f"unknown {kind} {choice[1]!r}", "one of: " + ", ".join(words)
         hint = did_you_mean(choice[1], words) or hint
-    return InputError((Fault(message, expected=expected, hint=hint, code=Code.USAGE),))
+    return refused(message, expected=expected, hint=hint, code=Code.USAGE)

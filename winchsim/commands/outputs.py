@@ -135,8 +135,9 @@ def _refuse_mixtures(options: argparse.Namespace, written: Iterable[str]) -> Non
     for path in written:
         real = os.path.realpath(path)
         if real in taken:
-            hint = "give the result another name"
-            raise OutputError(path, f"{taken[real]}; nothing was written", hint)
+            raise OutputError(
+                path, f"{taken[real]}; nothing was written", "give the result another name"
+            )
         taken[real] = "two results would go into this file"
 
 

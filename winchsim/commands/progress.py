@@ -30,12 +30,11 @@ def progress(env: Env, what: str) -> Iterator[Callable[[int, int], None]]:
     def tell(done: int, total: int) -> None:
         nonlocal width
         passed = env.clock() - begun
-        if not env.stderr_is_terminal or passed < QUIET_FOR:
-            return
         left = f", about {passed / done * (total - done):.0f} s left" if 0 < done < total else ""
         text = f"{what}: {done} of {total}{left}"
-        env.show("\r" + text.ljust(width))
-        width = max(width, len(text))
+        if env.stderr_is_terminal and passed >= QUIET_FOR:
+            env.show("\r" + text.ljust(width))
+            width = max(width, len(text))
 
     try:
         yield tell

@@ -97,5 +97,5 @@ def _neighbours(path: str, suffix: str) -> str:
         return f"there are no {suffix} files {place}"
     near = nearest(name.removesuffix(suffix), (n.removesuffix(suffix) for n in names))
     listed = ", ".join(names[:_MAX_LISTED]) + (", ..." if len(names) > _MAX_LISTED else "")
-    start = f'did you mean "{os.path.join(folder, near + suffix)}"? ' if near else ""
-    return f"{start}{place}: {listed}"
+    question = f'did you mean "{os.path.join(folder, near + suffix)}"? ' if near else ""
+    return f"{question}{place}: {listed}"

@@ -133,9 +133,10 @@ def _require(
 def _unknown(path: str, key: str) -> InputError:
     paths, last = list(known_paths()), path.rpartition(".")[2]
     near = nearest(path, paths) or next((p for p in paths if p.rpartition(".")[2] == last), "")
-    hint = did_you_mean(near, paths)
-    message, got = f"unknown key {shortened(key, 40)}", shortened(path, 60)
-    return refused(message, path, got=got, hint=hint, code=Code.UNKNOWN_KEY)
+    return refused(
+        f"unknown key {shortened(key, 40)}", path, got=shortened(path, 60),
+        hint=did_you_mean(near, paths), code=Code.UNKNOWN_KEY,
+    )  # fmt: skip
 
 
 def raw_value(spec: Spec, text: str) -> Any:

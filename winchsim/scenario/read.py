@@ -108,8 +108,8 @@ def with_parts(scenario: Scenario, path: str) -> Scenario:
         faults.add(Fault("no part", key, expected="[[parts.gears]] and the like only"))
     reading = _Reading(faults, [own.name for own in inputs.material])
     parts = reading.one(specs(Inputs)["parts"], raw.get("parts", {}), "parts")
-    given = {path for path in inputs.given if not path.startswith("parts.")}
-    inputs = replace(inputs, parts=parts, given=frozenset(given | reading.given))
+    kept = {path for path in inputs.given if not path.startswith("parts.")}
+    inputs = replace(inputs, parts=parts, given=frozenset(kept | reading.given))
     for fault in declarations.check(inputs):
         faults.add(replace(fault, code=Code.CONTRADICTION))
     faults.raise_if_any()
@@ -144,8 +144,7 @@ def inputs_of(raw: dict[str, Any], faults: Collector, *, in_si: bool = False) ->
     inputs = with_tables(
         replace(inputs, given=frozenset(reading.given), unused=tuple(reading.unused))
     )
-    found = list(declarations.check(inputs))
-    for fault in found + _tolerance_faults(inputs):
+    for fault in (*declarations.check(inputs), *_tolerance_faults(inputs)):
         if not faults.has_fault_in(fault.key.rpartition(".")[0]):
             faults.add(fault)
     faults.raise_if_any()
@@ -204,9 +203,10 @@ class _Reading:
             if len(raw) <= MAX_TABLES:
                 rows = enumerate(raw, start=1)
                 return tuple(self.table(kind, row, f"{path}.{number}") for number, row in rows)
-            message = f"{len(raw)} tables; at most {MAX_TABLES} are taken"
-            hint = "repeat or count makes several of one table"
-            fault = Fault(message, path, hint=hint, code=Code.TOO_MUCH)
+            fault = Fault(
+                f"{len(raw)} tables; at most {MAX_TABLES} are taken", path, code=Code.TOO_MUCH,
+                hint="repeat or count makes several of one table",
+            )  # fmt: skip
         else:
             name, expected = without_numbers(path), "a list of tables" if is_list else "a table"
             single = f"write [{name}]" + " with single brackets" * isinstance(raw, list)
@@ -226,11 +226,13 @@ class _Reading:
         if places and near != key.lower():
             hint = f"{key} belongs " + " or ".join(list(dict.fromkeys(map(_home, places)))[:3])
         where = f"key in [{without_numbers(prefix[:-1])}]" if prefix else "table or key"
-        word, expected = shortened(key, 60), "one of: " + ", ".join(known)
-        if len(known) > 14:
-            expected = ""
-        facts: Any = {"got": word, "expected": expected, "hint": hint, "code": Code.UNKNOWN_KEY}
-        self.faults.add(Fault(f"unknown {where}", prefix + word, **facts))
+        self.faults.add(
+            Fault(
+                f"unknown {where}", prefix + shortened(key, 60), got=shortened(key, 60), hint=hint,
+                expected="one of: " + ", ".join(known) if len(known) <= 14 else "",
+                code=Code.UNKNOWN_KEY,
+            )
+        )  # fmt: skip
         return near
 
     def missing(self, key: str, spec: Spec, prefix: str) -> None:
@@ -238,8 +240,9 @@ class _Reading:
         heading = {"tables": f"[[{key}]]", "table": f"[{key}]"}.get(spec.kind)
         what = f"at least one {heading}" if spec.kind == "tables" else heading or expectation(spec)
         message = f"no {heading} table" if heading else f"{key} is missing"
-        expected = f"{what}: {spec.meaning}"
-        self.faults.add(Fault(message, prefix + key, expected=expected, code=Code.MISSING))
+        self.faults.add(
+            Fault(message, prefix + key, expected=f"{what}: {spec.meaning}", code=Code.MISSING)
+        )
 
 
 def usual_values(kind: type) -> dict[str, Any]:
@@ -274,9 +277,12 @@ def _tolerance_faults(inputs: Inputs) -> list[Fault]:
         try:
             tolerance_width(inputs, tolerance)
         except DomainError as error:
-            got, expected = shortened(tolerance.path, 60), error.expected
-            facts: Any = {"got": got, "expected": expected, "code": Code.UNKNOWN_NAME}
-            faults.append(Fault(f'no value "{error.value}" to vary', f"{key}.path", **facts))
+            faults.append(
+                Fault(
+                    f'no value "{error.value}" to vary', f"{key}.path", code=Code.UNKNOWN_NAME,
+                    got=shortened(tolerance.path, 60), expected=error.expected,
+                )
+            )  # fmt: skip
         except InputError as error:
             faults += [replace(fault, key=f"{key}.by") for fault in error.faults]
     return faults

@@ -127,10 +127,13 @@ def read_planned_sheet(path: str) -> tuple[tuple[SheetRow, ...], SheetOrigin | N
     cells = Cells(path, MAX_SHEET_BYTES, "a test sheet")
     names = {head.rpartition("_")[0] for head in cells.heads}
     if "time" in names and "mass" not in names:
-        hint = "winchsim calibrate and winchsim curves --measured take a log"
-        message, expected = "this is a trace of one lift, no test sheet", "a column mass_kg"
-        cells.add(message, cells.line, code=Code.SHEET_COLUMN, expected=expected, hint=hint)
-        cells.faults.raise_if_any()
+        raise cells.faults.error(
+            Fault(
+                "this is a trace of one lift, no test sheet", line=cells.line,
+                expected="a column mass_kg", code=Code.SHEET_COLUMN,
+                hint="winchsim calibrate and winchsim curves --measured take a log",
+            )
+        )  # fmt: skip
     return sheet_of(cells), cells.origin
 
 
@@ -267,8 +270,10 @@ class Cells:
                 return
             surplus = next((cell for cell in row[len(self.heads) :] if cell), "")
             if surplus:
-                hint = "a cell with a comma in it stands in quotes; numbers have a decimal point"
-                self.add("more cells than heads", line, got=shortened(surplus, 60), hint=hint)
+                self.add(
+                    "more cells than heads", line, got=shortened(surplus, 60),
+                    hint="a cell with a comma in it stands in quotes; numbers have a decimal point",
+                )  # fmt: skip
             yield line, row + [""] * (len(self.heads) - len(row))
 
     def value(self, line: int | None, column: Column, cell: str) -> Any:
@@ -312,10 +317,11 @@ class Cells:
             problem = f"two columns are called {head}" if head in self.heads[:position] else problem
             if problem and head:
                 heads = [_head(name, spec.unit) for name, spec in _SHEET.items()]
-                expected, got = "one of: " + ", ".join(heads), shortened(head, 60)
-                hint = did_you_mean(head, [other for other in heads if other != head])
-                facts = {"got": got, "expected": expected, "hint": hint}
-                self.add(problem, self.line, got, code=Code.SHEET_COLUMN, **facts)
+                self.add(
+                    problem, self.line, shortened(head, 60), got=shortened(head, 60),
+                    expected="one of: " + ", ".join(heads), code=Code.SHEET_COLUMN,
+                    hint=did_you_mean(head, [other for other in heads if other != head]),
+                )  # fmt: skip
             elif head:
                 found.append(column_of(position, head, name, _SHEET[name], unit))
         if all(column.name != "mass" for column in found):
@@ -324,8 +330,9 @@ class Cells:
 
     def missing(self, head: str, expected: str, message: str = "") -> None:
         """Note a column that is not there."""
-        message = message or f"no column {head}"
-        self.add(message, self.line, head, code=Code.MISSING, expected=expected)
+        self.add(
+            message or f"no column {head}", self.line, head, code=Code.MISSING, expected=expected
+        )
 
 
 def _head(name: str, unit: str) -> str:

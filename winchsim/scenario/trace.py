@@ -392,9 +392,9 @@ def _loads(
     text = told.get("loads", "")
     unit = text.rpartition("/")[2].strip().lstrip("0123456789.,").strip()
     parts = [part.strip().removesuffix(unit) for part in text.split("/")]
-    masses: list[float | None] = [load]
-    if text:
-        masses = [parse_quantity(f"{part} {unit}", "kg") for part in parts]
+    masses: list[float | None] = (
+        [parse_quantity(f"{part} {unit}", "kg") for part in parts] if text else [load]
+    )
     if len(masses) == len(starts):
         return masses
     raise refused(
@@ -422,9 +422,11 @@ def _lift(
     inside = (time >= start + quarter) & (time <= end - quarter)
     if not inside.any():
         inside = (time >= start) & (time <= end)
-    known = {name: values[inside] for name, values in samples.items() if name in ELECTRICAL}
-    seen = ((name, values) for name, values in known.items() if np.isfinite(values).any())
-    means = {name: abs(float(np.nanmean(values))) for name, values in seen}
+    means = {
+        name: abs(float(np.nanmean(samples[name][inside])))
+        for name in ELECTRICAL
+        if name in samples and np.isfinite(samples[name][inside]).any()
+    }
     row = SheetRow(
         rung=number,
         mass=mass,

@@ -55,23 +55,26 @@ def read_value(spec: Spec, raw: Any, *, in_si: bool = False) -> Any:
 
 def expectation(spec: Spec) -> str:
     """What a key takes, in words, for a message about a missing or mistyped value."""
-    if spec.kind == "quantity":
-        return describe_unit(spec.unit, with_units=True)
-    if spec.kind == "choice":
-        return "one of: " + ", ".join(f'"{choice}"' for choice in spec.choices)
+    match spec.kind:
+        case "quantity":
+            return describe_unit(spec.unit, with_units=True)
+        case "choice":
+            return "one of: " + ", ".join(f'"{choice}"' for choice in spec.choices)
     return _PLAIN_WORDS[spec.kind]
 
 
 def written(raw: Any) -> str:
     """A raw value about as the file writes it, short enough for a message."""
-    if isinstance(raw, str):
-        return shortened(f'"{raw}"', 60)
-    if isinstance(raw, (bool, float)):
-        return repr(raw).lower()
-    if isinstance(raw, int):
-        return repr(raw) if abs(raw) < 10**30 else "a whole number of more than 30 digits"
-    kinds: dict[Any, str] = {dict: "a table", list: "a list"}
-    return kinds.get(type(raw), "a date or time")
+    match raw:
+        case str():
+            return shortened(f'"{raw}"', 60)
+        case bool() | float():
+            return repr(raw).lower()
+        case int():
+            return repr(raw) if abs(raw) < 10**30 else "a whole number of more than 30 digits"
+        case dict() | list():
+            return "a table" if isinstance(raw, dict) else "a list"
+    return "a date or time"
 
 
 def wrong_type(raw: Any, wanted: str, key: str = "", **facts: Any) -> Fault:
@@ -108,11 +111,14 @@ _FLAGS = dict.fromkeys(("true", "yes", "on", "1"), "true") | dict.fromkeys(
 def _hint(spec: Spec, raw: Any) -> str:
     """What to write instead of a value of the wrong type, where that is clear."""
     plain = written(raw).strip('"').strip()
-    if spec.kind == "integer" and plain.isdigit():
-        return f"write {plain} without quotes"
-    if spec.kind == "flag" and plain.lower() in _FLAGS and isinstance(raw, (str, int)):
-        return f"write {_FLAGS[plain.lower()]} without quotes"
-    return f'write "{plain}"' if spec.kind == "text" and _is_number(raw) else ""
+    match spec.kind:
+        case "integer" if plain.isdigit():
+            return f"write {plain} without quotes"
+        case "flag" if plain.lower() in _FLAGS and isinstance(raw, (str, int)):
+            return f"write {_FLAGS[plain.lower()]} without quotes"
+        case "text" if _is_number(raw):
+            return f'write "{plain}"'
+    return ""
 
 
 def _is_number(raw: Any) -> bool:
@@ -160,13 +166,12 @@ def _require(
 
 def _outside(spec: Spec, raw: Any, value: Any, problem: str) -> InputError:
     is_low = value < spec.low or (value == spec.low and spec.low_open)
-    message = "too small" if is_low else "too large"
-    if spec.low == 0 and is_low:
-        message = "negative" if value < 0 else "zero"
+    small = "too small" if spec.low else "negative" if value < 0 else "zero"
     got, hint = written(raw), ""
     if spec.kind == "quantity" and not str(raw).strip().endswith(f" {spec.unit}"):
         got += f" = {quantity(value, spec.unit, 4)}"
     may_be_share = spec.kind == "number" and _is_number(raw) and not is_low
     if may_be_share and not out_of_bounds(spec, value / 100):
         hint = f'write "{written(raw)} %" if you mean a percentage'
+    message = small if is_low else "too large"
     return refused(message, got=got, expected=problem, hint=hint, code=Code.OUT_OF_BOUNDS)
