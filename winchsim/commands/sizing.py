@@ -1,24 +1,39 @@
-"""``winchsim drum``, ``gears``, ``motors``, ``voltage`` and ``heaviest``: which value of one thing
-to take."""
+"""``winchsim drum``, ``gears``, ``motors``, ``voltage``, ``heaviest`` and ``choose``: which build to
+take; and ``sweep``: what other values change."""
 
 import argparse
+import math
+from functools import partial
 from typing import Any
 
-from winchsim.commands.env import Env
+from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import quantity_of, refuse
 from winchsim.commands.outputs import again, finish
 from winchsim.commands.progress import progress
-from winchsim.inputs import Inputs
+from winchsim.face import sweep
+from winchsim.inputs import Inputs, value_at
 from winchsim.report import sizing as report
-from winchsim.studies.sizing import size
-from winchsim.studies.sweep import rows_csv
+from winchsim.studies.choose import choose
+from winchsim.studies.sizing import Study, size
+from winchsim.studies.sweep import Sweep, rows_csv
 
 UNIT_OF_RANGE = {"drum": "mm", "voltage": "V", "heaviest": "kg"}
 """Unit of the range of a question; others count."""
 
+MOST = 20000
+"""Builds that one call of ``sweep`` lifts at most. [-]"""
+
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Study, write the files where asked to, print the result."""
+    study = {"choose": _choose, "sweep": _sweep}.get(options.command.name, _size)
+    code, *results = study(options, env)
+    finish(options, env, options.scenario.digest, *results)
+    return code
+
+
+def _size(options: argparse.Namespace, env: Env) -> tuple[Any, ...]:
+    """Exit code, document, and what makes JSON, CSV and figure of a sizing question."""
     name, group = options.command.name, getattr(options, "group", 1)
     low, high = parse_span(options.span, UNIT_OF_RANGE.get(name, ""))
     time = quantity_of("--target-time", options.target_time, "s")
@@ -37,20 +52,53 @@ def run(options: argparse.Namespace, env: Env) -> int:
             scenario.inputs, name, low=low, high=high, margin=margin, target_time=time,
             fastest=options.fastest, group=group, inch=options.units == "us", on_progress=tell,
         )  # fmt: skip
-
-    def figure(look: Any) -> Any:
-        from winchsim.report.figures.sizing import study_figure
-
-        return study_figure(study, look)
-
-    finish(
-        options, env, scenario.digest,
+    return (
+        study.exit_code,
         report.study_document(study, scenario, again(options)),
-        json=lambda: report.study_json(study, scenario),
-        csv=lambda: rows_csv(report.study_rows(study)),
-        figure=figure,
-    )  # fmt: skip
-    return study.exit_code
+        lambda: report.study_json(study, scenario),
+        lambda: rows_csv(report.study_rows(study)),
+        partial(_drawn, study),
+    )
+
+
+def _choose(options: argparse.Namespace, env: Env) -> tuple[Any, ...]:
+    """The same of a choice from the parts at hand, without a figure."""
+    scenario = options.scenario
+    with progress(env, "full simulations") as tell:
+        found = choose(scenario.inputs, fastest=options.fastest, on_progress=tell)
+    return (
+        found.exit_code,
+        report.choice_document(found, scenario, again(options)),
+        lambda: report.choice_json(found, scenario),
+        lambda: rows_csv(report.choice_rows(found)),
+    )
+
+
+def _sweep(options: argparse.Namespace, env: Env) -> tuple[Any, ...]:
+    """The same of a sweep of every file; with a figure of one file over one or two keys."""
+    values = dict(map(parse_values, options.varied))
+    count = (max if options.list else math.prod)([len(given) for given in values.values()])
+    refuse((count > MOST, f"{count} builds are too many", f"at most {MOST}"))
+    found = []
+    for scenario in options.scenarios:
+        inputs, simulate, path = scenario.inputs, options.simulate, next(iter(values))
+        swept = sweep(inputs, values, grid=not options.list, simulate=simulate, workers=env.workers)
+        base = sweep(inputs, {path: [value_at(swept.inputs, path)]}, simulate=simulate, workers=1)
+        found.append((scenario, swept, base))
+    return (
+        ExitCode.GOOD,
+        report.sweep_document(found, again(options)),
+        lambda: report.sweep_json(found),
+        lambda: rows_csv(report.sweep_rows(found)),
+        partial(_drawn, found[0][1]) if len(values) <= 2 and len(found) == 1 else None,
+    )
+
+
+def _drawn(found: Study | Sweep, look: Any) -> Any:
+    """Its picture."""
+    from winchsim.report.figures.sizing import study_figure, sweep_figure
+
+    return study_figure(found, look) if isinstance(found, Study) else sweep_figure(found, look)
 
 
 def _check_motors(inputs: Inputs, group: int, *ends: float | None) -> None:
@@ -76,14 +124,18 @@ def parse_span(text: str | None, unit: str) -> tuple[float | None, float | None]
     """
     low, colon, high = (part.strip() for part in (text or ":").partition(":"))
     hint = f"write both ends with a colon, such as --range 4{unit}:30{unit}"
-    refuse(
-        (
-            text is not None and not (colon and (low or high)),
-            f"cannot read the range {text!r}",
-            hint,
-        )
-    )
+    is_wrong = text is not None and not (colon and (low or high))
+    refuse((is_wrong, f"cannot read the range {text!r}", hint))
     tail = high.lstrip("0123456789.+-eE ")
     if low and tail and low.replace(".", "", 1).isdigit():
         low += tail
     return quantity_of("--range", low or None, unit), quantity_of("--range", high or None, unit)
+
+
+def parse_values(text: str) -> tuple[str, list[str]]:
+    """Path and values of one ``--vary``."""
+    path, _, values = text.partition("=")
+    found = [value.strip() for value in values.split(",")]
+    hint = "write a path and values, such as --vary drum.diameter=8mm,10mm"
+    refuse((not path.strip() or not all(found), f"cannot read {text!r}", hint))
+    return path.strip(), found

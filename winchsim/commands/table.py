@@ -139,6 +139,7 @@ COMMANDS = (
         "Parts stand in the scenario or in a file of their own: [[parts.gears]], [[parts.motors]], "
         "[[parts.drums]], [[parts.ropes]]; see winchsim keys parts. Shows the five best, each "
         "simulated in full. Ends with 0 when no check fails for the first, else with 1.",
+        module="sizing",
         names=files.STUDY,
     ),
     Command(
@@ -161,6 +162,7 @@ COMMANDS = (
         ),
         "Every value is combined with every other. Prints a table by status, the scenario as it is "
         "first. One key is drawn as curves, two as a map with the limits as lines. Ends with 0.",
+        module="sizing",
         names=files.STUDY,
     ),
     Command(

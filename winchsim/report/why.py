@@ -1,5 +1,7 @@
 """The report of why a test failed: document and JSON."""
 
+from collections.abc import Callable
+from functools import partial
 from typing import Any
 
 from winchsim.assessment.kinds import End
@@ -121,10 +123,21 @@ CLUES = {
 }
 """What speaks for or against a cause."""
 
-_UNITS = {
-    "mass": "kg", "current": "A", "time": "s", "root": "°C", "rest": "s", "voltage": "V",
-}  # fmt: skip
-_SHARES = ("damage", "high", "share")
+SHOWN: dict[str, Callable[[Any], str | Value]] = {
+    "number": str,
+    "mass": partial(value, unit="kg"),
+    "current": partial(value, unit="A"),
+    "time": partial(value, unit="s"),
+    "root": partial(value, unit="°C"),
+    "rest": partial(value, unit="s"),
+    "voltage": partial(value, unit="V"),
+    "damage": percent,
+    "high": percent,
+    "share": percent,
+    "factor": Value,
+    "margin": partial(Value, sign=TIMES),
+}
+"""How the values of a clue are shown."""
 
 
 def diagnosis_document(found: Diagnosis, scenario: Scenario, command: str) -> Document:
@@ -190,21 +203,11 @@ def _clues(reason: Reason, favours: bool) -> list[Text]:
 
 
 def _clue(found: Clue) -> Text:
-    parts: dict[str, Any] = {name: _value(name, v) for name, v in found.values.items()}
+    known = found.values.items()
+    parts = {name: "not read" if seen is None else SHOWN[name](seen) for name, seen in known}
     amps = found.values.get("current")
-    parts["amps"] = say(" with {}", Value(amps, "A")) if amps else ""
-    return say(CLUES[found.kind], **parts)
-
-
-def _value(name: str, number: Any) -> str | Value:
-    if name == "number":
-        return str(number)
-    if name in _SHARES:
-        return percent(number)
-    if number is None:
-        return "not read"
-    sign = "" if name == "factor" else TIMES
-    return value(number, _UNITS[name]) if name in _UNITS else Value(number, "", sign=sign)
+    with_amps = say(" with {}", Value(amps, "A")) if amps else ""
+    return say(CLUES[found.kind], amps=with_amps, **parts)
 
 
 def _explained(found: Diagnosis, place: int) -> Paragraph:
@@ -249,6 +252,6 @@ def diagnosis_json(found: Diagnosis, scenario: Scenario) -> str:
 def question(found: Note, scenario: Scenario, command: str) -> Document:
     """Document that asks which part broke."""
     names = ", ".join(name for name, _ in found.choices)
-    sentence = say("It is not clear which part broke. Write one into broke_link: {}.", names)
+    sentence = say(f"It is not clear which part broke. Write one into broke_link: {names}.")
     head = frame.headline(Mark("no answer", "open"), "", sentence, scenario.name)
     return Document(scenario.name, scenario.name, (head,), command)

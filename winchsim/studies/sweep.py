@@ -1,13 +1,11 @@
 """One scenario with other values of some keys: what each of these builds comes to."""
 
-from __future__ import annotations
-
 import itertools
 import math
 from collections.abc import Collection, Mapping, Sequence
 from contextlib import nullcontext
 from functools import cached_property
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import numpy as np
 
@@ -23,9 +21,6 @@ from winchsim.model import build
 from winchsim.quantity_text import key
 from winchsim.simulation import simulate as run
 from winchsim.slow import End as SlowEnd, Lifts, Variants, lift_all, vary
-
-if TYPE_CHECKING:
-    from concurrent.futures import Executor
 
 UNITS = {
     "lift_time": "s", "height": "m", "peak_current": "A", "mean_current": "A",
@@ -274,7 +269,7 @@ def sweep(
     simulate: bool = False,
     grid: bool = True,
     ranges: bool = True,
-    executor: Executor | None = None,
+    executor: Any = None,
     workers: int | None = None,
 ) -> Sweep:
     """Builds of a scenario with other values of some keys.

@@ -11,9 +11,9 @@ import numpy as np
 from scipy.special import ndtr
 
 from winchsim.assessment.evaluate import assess
-from winchsim.assessment.kinds import Assessment, CheckKey, End
+from winchsim.assessment.kinds import Assessment, Check, CheckKey, End
 from winchsim.assessment.teeth import damage, tooth_warmth
-from winchsim.errors import Code, Fault, InputError
+from winchsim.errors import Code, refused
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs
 from winchsim.model.machine import LinkLimit
@@ -140,44 +140,40 @@ def why(inputs: Inputs, tests: Sequence[LiftTest], row: int | None = None) -> Di
     InputError
         No such test.
     """
-    ended = [test for test in tests if _end(test) and row in (None, test.number)]
-    end = _end(ended[-1]) if ended else None
-    if end is None:
-        raise InputError(
-            (
-                Fault(
-                    "no test to explain",
-                    "outcome" if row is None else f"row {row}",
-                    expected="a row with outcome broke or stalled, or with held = no",
-                    code=Code.MISSING,
-                ),
-            )
+    ended = [(test, end) for test in tests if (end := _end(test)) and row in (None, test.number)]
+    if not ended:
+        raise refused(
+            "no test to explain",
+            "outcome" if row is None else f"row {row}",
+            expected="a row with outcome broke or stalled, or with held = no",
+            code=Code.MISSING,
         )
-    test = ended[-1]
+    (test, end), part = ended[-1], None
     before = [other for other in tests if other.number < test.number and other.done]
-    own = under_test(plain_raise(inputs), test.values_in(inputs))
-    record = simulate(own)
-    found, part = assess(record, actions=False), None
+    record = simulate(_as_tested(inputs, test))
+    found = assess(record, actions=False)
     if end is End.PART_BROKE:
         at = look_into(inputs, test, before)
         if isinstance(at, Note):
             return at
-        part, rows = at.at.link, list(_broke(inputs, test, before, at.at.link, record))
-    elif end is End.STALLED:
-        rows = list(_stalled(record, test, before, found))
+        part = at.at.link
+        rows = list(_broke(inputs, test, before, part, record))
     else:
-        rows = list(_ran_back(found))
+        stalled = end is End.STALLED
+        rows = list(_stalled(record, test, before, found) if stalled else _ran_back(found))
     whole = sum(reason.share for reason in rows) or 1.0
     ranked = sorted(rows, key=lambda reason: -reason.share)
-    reasons = tuple(replace(reason, share=reason.share / whole) for reason in ranked)
-    return Diagnosis(test, end, part, reasons, found)
+    shares = tuple(replace(reason, share=reason.share / whole) for reason in ranked)
+    return Diagnosis(test, end, part, shares, found)
+
+
+def _as_tested(inputs: Inputs, test: LiftTest) -> Inputs:
+    return under_test(plain_raise(inputs), test.values_in(inputs))
 
 
 def _end(test: LiftTest) -> End | None:
-    if test.broke:
-        return End.PART_BROKE
-    if test.outcome == "stalled":
-        return End.STALLED
+    if test.broke or test.outcome == "stalled":
+        return End.PART_BROKE if test.broke else End.STALLED
     return End.BACK_DRIVEN if test.held is False else None
 
 
@@ -186,15 +182,15 @@ def _reason(
 ) -> Reason:
     """A cause weighed: how usual it is, how well it fits, and what speaks for and against it."""
     known = tuple(clue for clue in clues if clue is not None)
-    weight = PRIORS[cause] * max(likelihood, 1e-3)
-    for clue in known:
-        weight *= EVIDENCE if clue.favours else 1 / EVIDENCE
+    evidence = math.prod(EVIDENCE if clue.favours else 1 / EVIDENCE for clue in known)
+    weight = PRIORS[cause] * max(likelihood, 1e-3) * evidence
     return Reason(cause, weight, demand, known, group)
 
 
-def _over(ratio: float) -> float:
-    """Probability that a computed ratio is really over 1."""
-    return float(ndtr(math.log(ratio) / SPREAD)) if ratio > 0 else 0.0
+def _short(cause: Why, ratio: float, *clues: Clue | None, group: str = "") -> Reason:
+    """A cause by which what was needed is so many times what was there."""
+    likelihood = float(ndtr(math.log(ratio) / SPREAD)) if ratio > 0 else 0.0
+    return _reason(cause, likelihood, ratio, *clues, group=group)
 
 
 # --- a breakage
@@ -204,20 +200,20 @@ def _broke(
     inputs: Inputs, test: LiftTest, before: Sequence[LiftTest], part: LinkLimit, record: Record
 ) -> Iterator[Reason]:
     def at(**changed: Any) -> float:
-        rows = demands(replace(inputs, **changed), test)
-        return next(row.demand for row in rows if same_part(row.link, part))
+        every = demands(replace(inputs, **changed), test)
+        return next(row.demand for row in every if same_part(row.link, part))
 
     capacity, load, lifted = part.strength, inputs.load, at()
     middle = (load.start_height or 0.0) + (test.height or load.height) / 2
     jammed, hummed = at(load=replace(load, snag_height=middle)), _like_stall(test, record)
     stood = [other for other in before if other.outcome in ("stalled", "stopped")]
-    more = _lifted_more("survived_more", False, test, before)
     stop = _clue(stood, "stood_before", **(_seen(stood[-1]) if stood else {}))
     usual = _clue(hummed is False and not stop, "usual_current", False, **_seen(test))
+    more = _lifted_more("survived_more", False, test, before)
     over = _clue(lifted > capacity.value, "over_capacity", factor=capacity.value / lifted)
     weak = lifted < capacity.low
     under = _clue(weak, "under_capacity", False, factor=capacity.low / lifted)
-    yield _reason(Why.LOAD, _over(lifted / capacity.value), lifted, more, over or under)
+    yield replace(_short(Why.LOAD, lifted / capacity.value, more, over or under), demand=lifted)
     yield _reason(
         Why.JAM, below(part, jammed), jammed, stop, _clue(hummed, "stall_current", **_seen(test)),
         usual, _clue(not (stop or hummed or usual), "no_stop", False),
@@ -250,29 +246,25 @@ def _of_polymer(
     assert material is not None
     survived = [other for other in before if other.lifted]
     tooth = next((row for row in tooth_warmth(record) if row.label == part.label), None)
-    warm = tooth.root if tooth else ambient
-    softer, cool = (
-        float(temperature_factor(degrees, material.softening)) for degrees in (warm, ambient)
-    )
-    hot = tooth is not None and tooth.too_warm
-    rest = test.rest is not None and test.rest < SHORT_REST and survived
+    warm, hot = (tooth.root, tooth.too_warm) if tooth else (ambient, False)
+    cool, softer = (float(temperature_factor(t, material.softening)) for t in (ambient, warm))
     share = lifted * cool / max(softer, 1e-3)
     yield _reason(
         Why.HEAT, below(part, share), share,
         _clue(True, "warm_teeth" if hot else "cool_teeth", hot, root=warm),
-        _clue(rest, "short_rest", rest=test.rest),
+        _rested(test, survived),
     )  # fmt: skip
     likely = below(part, lifted) if material.family == "printed polymer" else 0.0
     yield _reason(
         Why.PRINT, likely, lifted, _clue(capacity.low <= lifted < capacity.value, "in_range"),
         _lifted_more("survived_more", False, test, before),
     )  # fmt: skip
-    ran = [simulate(under_test(plain_raise(inputs), t.values_in(inputs))) for t in survived]
-    worn = damage([record, *ran]).get(part.label)
+    runs = [record, *(simulate(_as_tested(inputs, other)) for other in survived)]
+    worn = damage(runs).get(part.label)
     _, best, high = worn or (0.0, 0.0, 0.0)
     clue = _clue(worn, "damage", best > 0.1, damage=best, high=high)
     yield _reason(
-        Why.WEAR, min(1.0, best), lifted, clue or _clue(True, "no_line", False),
+        Why.WEAR, min(1.0, best), lifted, clue or Clue("no_line", False),
         _lifted_more("survived_more", True, test, before),
     )  # fmt: skip
 
@@ -287,6 +279,16 @@ def _lifted_more(
     """That a load as heavy was lifted before."""
     heavier = [other.mass for other in before if other.lifted and other.mass >= test.mass]
     return _clue(heavier, kind, favours, mass=heavier[-1] if heavier else 0.0)
+
+
+def _rested(test: LiftTest, before: Sequence[LiftTest]) -> Clue | None:
+    """That there was little time to cool since an earlier test."""
+    is_short = test.rest is not None and test.rest < SHORT_REST and before
+    return _clue(is_short, "short_rest", rest=test.rest)
+
+
+def _value(check: Check | None, missing: float) -> float:
+    return missing if check is None or check.value is None else check.value
 
 
 def _seen(test: LiftTest) -> dict[str, Any]:
@@ -309,24 +311,19 @@ def _like_stall(test: LiftTest, record: Record) -> bool | None:
 def _stalled(
     record: Record, test: LiftTest, before: Sequence[LiftTest], found: Assessment
 ) -> Iterator[Reason]:
-    hot, cold = found.check(CheckKey.START_HOT), found.check(CheckKey.START_COLD)
-    margin = 1.0 if cold is None or cold.value is None else cold.value
+    margin = _value(found.check(CheckKey.START_COLD), 1.0)
+    hot = _value(found.check(CheckKey.START_HOT), math.nan)
     more = _lifted_more("lifted_more", False, test, before)
     stalls = _clue(margin < 1, "stalls_in_simulation")
-    yield _reason(
-        Why.LOAD, _over(1 / margin), 1 / margin,
-        stalls or _clue(True, "margin", False, margin=margin), more,
-    )  # fmt: skip
+    yield _short(Why.LOAD, 1 / margin, stalls or Clue("margin", False, {"margin": margin}), more)
     yield from _assumed(found, CheckKey.START_COLD, margin, more)
     if test.motor_voltage:
         powered = record["voltage"][record["voltage"] > 0]
         share = test.motor_voltage / float(np.median(powered)) if powered.size else 1.0
-        low_voltage = _clue(True, "voltage", share < 0.9, voltage=test.motor_voltage, share=share)
-        yield _reason(Why.VOLTAGE, _over(1 / (margin * share)), 1 / (margin * share), low_voltage)
-    if hot is not None and hot.value is not None:
-        warm = test.rest is not None and test.rest < SHORT_REST and before
-        pause = _clue(warm, "short_rest", rest=test.rest) or _clue(True, "rested", False)
-        yield _reason(Why.WARM, _over(1 / hot.value), 1 / hot.value, pause)
+        low = Clue("voltage", share < 0.9, {"voltage": test.motor_voltage, "share": share})
+        yield _short(Why.VOLTAGE, 1 / (margin * share), low)
+    if not math.isnan(hot):
+        yield _short(Why.WARM, 1 / hot, _rested(test, before) or Clue("rested", False))
     obstacle, ample = more and replace(more, favours=True), margin > 1.5
     yield _reason(Why.OBSTACLE, 1.0, None, obstacle, _clue(ample, "ample_margin", margin=margin))
 
@@ -340,19 +337,19 @@ def _assumed(
         left = margin * math.exp(low)
         turned = _clue(left < 1 <= margin, "range_turns", margin=left)
         if low < -0.02:
-            yield _reason(Why.ASSUMED, _over(1 / left), 1 / left, turned, *clues, group=cause.name)
+            yield _short(Why.ASSUMED, 1 / left, turned, *clues, group=cause.name)
 
 
 # --- a run-back
 
 
 def _ran_back(found: Assessment) -> Iterator[Reason]:
-    rest, moving = found.check(CheckKey.HOLD), found.check(CheckKey.HOLD_DISTURBED)
-    margin = 1.0 if rest is None or rest.value is None else rest.value
+    margin = _value(found.check(CheckKey.HOLD), 1.0)
+    moving = _value(found.check(CheckKey.HOLD_DISTURBED), math.inf)
     runs = margin < 1 or found.target.end is End.BACK_DRIVEN
     kind = "runs_back_in_simulation" if runs else "holds_in_simulation"
-    yield _reason(Why.LOAD, _over(1 / margin), 1 / margin, Clue(kind, runs, {"margin": margin}))
+    yield _short(Why.LOAD, 1 / margin, Clue(kind, runs, {"margin": margin}))
     yield from _assumed(found, CheckKey.HOLD, margin)
-    if moving is not None and moving.value is not None and math.isfinite(moving.value):
-        clue = Clue("moving_margin", moving.value < 1, {"margin": moving.value})
-        yield _reason(Why.KNOCK, _over(1 / moving.value), 1 / moving.value, clue)
+    if math.isfinite(moving):
+        clue = Clue("moving_margin", moving < 1, {"margin": moving})
+        yield _short(Why.KNOCK, 1 / moving, clue)
