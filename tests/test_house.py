@@ -56,9 +56,9 @@ SEPARATE = ("physics", "studies")
 """Packages whose rooms do not import each other."""
 
 BUILT_ON = {
-    ("studies", "sizing"): ("sweep", "builds", "candidates"),
-    ("studies", "candidates"): ("builds",),
-    ("studies", "choose"): ("sweep", "builds"),
+    ("studies", "sizing"): ("sweep", "choose", "candidates"),
+    ("studies", "candidates"): ("choose",),
+    ("studies", "choose"): ("sweep",),
     ("studies", "why"): ("calibrate",),
 }
 """But for these."""

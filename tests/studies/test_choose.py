@@ -24,8 +24,7 @@ from winchsim.inputs import (
 from winchsim.model import build
 from winchsim.simulation import simulate
 from winchsim.slow import lift_all, lift_machine, vary_each
-from winchsim.studies.builds import families, make
-from winchsim.studies.choose import choose
+from winchsim.studies.choose import choose, families, make
 from winchsim.studies.sizing import size
 from winchsim.studies.sweep import of_assessments
 

@@ -1,19 +1,20 @@
 """Candidates of the sizing questions: which values are tried, and which may be recommended."""
 
 import math
-from collections.abc import Iterable
+from collections.abc import Iterable, Iterator
+from itertools import groupby
 
 import numpy as np
 
 from winchsim.constants import INCH
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs, Parts, value_at
+from winchsim.inputs import Inputs, Parts, Stage, value_at
 from winchsim.model import build as build_machine
 from winchsim.physics.load import pull_needed
 from winchsim.quantity_text import rounded
 from winchsim.slow import lift_all
-from winchsim.studies.builds import Build, families, gear_changes, make
+from winchsim.studies.choose import Build, families, make, unrolled, with_stages
 
 PLACES = 9
 """Decimal places of an SI value to which two candidates are the same."""
@@ -95,6 +96,13 @@ LIGHTEST = 1e-3
 """Lightest load tried, as a share of the one that stalls the motors. [-]"""
 
 
+SIZES = 22
+"""Tooth counts tried for one gear. [-]"""
+
+SMALLEST, LARGEST = 0.5, 2.0
+"""Range of the driven gear's teeth, as shares of the present number. [-]"""
+
+
 @dataclass(frozen=True)
 class Span:
     """Where candidates are looked for: both ends (None for the usual ones), the motor group, inch
@@ -150,12 +158,9 @@ def _steps(low: float, high: float, step: float) -> np.ndarray:
 
 def _size(inputs: Inputs, kind: str) -> float:
     """Ratio, number of motors or drum diameter of a build, after the kind of parts at hand."""
-    match kind:
-        case "gears":
-            return build_machine(inputs).groups[0].ratio
-        case "motors":
-            return sum(group.count for group in inputs.motors)
-    return inputs.drum.diameter
+    if kind == "gears":
+        return build_machine(inputs).groups[0].ratio
+    return sum(g.count for g in inputs.motors) if kind == "motors" else inputs.drum.diameter
 
 
 def at_hand(inputs: Inputs, span: Span, kind: str) -> Proposal | None:
@@ -243,3 +248,50 @@ def gears(inputs: Inputs, span: Span) -> Proposal:
             "a range with a ratio that one change of the gears gives",
         )
     return _of_builds(changes)
+
+
+# --- single changes of a train
+
+
+def gear_changes(inputs: Inputs) -> Iterator[Build]:
+    """One pair with other teeth, one pair more, one pair fewer; the train as it is first.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    """
+    present = build_machine(inputs).groups[0].ratio
+    yield Build("none", inputs, present)
+    for place, stage in enumerate(inputs.stage):
+        at = place + 1
+        if stage.repeat > 1 or place > 0:
+            ratio = present / stage.speed_ratio()
+            yield Build("fewer", _with(inputs, place), ratio, at, stage.pinion, None, stage.gear)
+        for teeth in _teeth(stage):
+            added = stage if teeth is None else replace(stage, gear=teeth)
+            if teeth is not None and teeth != stage.gear:
+                own = inputs.motors[0].pinion if place == 0 and stage.repeat == 1 else None
+                changed, ratio = _with(inputs, place, added), present * teeth / (stage.gear or 1)
+                yield Build("teeth", changed, ratio, at, own or stage.pinion, teeth, stage.gear)
+            longer, ratio = _with(inputs, place, stage, added), present * added.speed_ratio()
+            yield Build("more", longer, ratio, at, stage.pinion, teeth)
+
+
+def _teeth(stage: Stage) -> list[int | None]:
+    """Teeth of the driven gear that are tried, evenly spread in ratio, the present number among
+    them."""
+    if stage.kind != "spur" or stage.gear is None or stage.pinion is None:
+        return [None]
+    low = max(stage.pinion, math.ceil(SMALLEST * stage.gear))
+    high = max(math.floor(LARGEST * stage.gear), low + 1)
+    spread = np.round(np.geomspace(low, high, SIZES)).astype(int)
+    return sorted({*spread.tolist(), stage.gear})
+
+
+def _with(inputs: Inputs, place: int, *last: Stage) -> Inputs:
+    """Scenario whose last pair of a stage is replaced by others, or by none."""
+    pairs = unrolled(inputs)
+    at = sum(stage.repeat for stage in inputs.stage[: place + 1]) - 1
+    pairs[at : at + 1] = [(replace(pair, repeat=1), place + 1) for pair in last]
+    merged = [(*pair, len(list(equal))) for pair, equal in groupby(pairs)]
+    return with_stages(inputs, [(replace(pair, repeat=n), origin) for pair, origin, n in merged])

@@ -22,7 +22,6 @@ from winchsim.model import build
 from winchsim.quantity_text import round_numbers, rounded
 from winchsim.simulation import simulate
 from winchsim.slow import vary_each
-from winchsim.studies.builds import Build
 from winchsim.studies.candidates import (
     PLACES,
     Proposal,
@@ -35,6 +34,7 @@ from winchsim.studies.candidates import (
     nominal_voltage,
     voltages,
 )
+from winchsim.studies.choose import Build
 from winchsim.studies.sweep import Sweep, by_slow_model, of_assessments
 
 
@@ -229,13 +229,17 @@ class Study:
 
         What only a lift shows is not read off candidates that are not lifted (`Sweep.is_read`).
         """
-        found = []
-        for c in self.sweep.checks:
-            read = self.sweep.is_read(c.key)
-            if c.key in self.sweep.changeable and np.any(c.rank[read] < RANKS[Status.NOT_CHECKED]):
-                ok, failing = (read & (c.rank == RANKS[end]) for end in (Status.OK, Status.FAILS))
-                found.append((c, ok, failing))
-        return tuple(found)
+        of = {c.key: self.sweep.is_read(c.key) for c in self.sweep.checks}
+        return tuple(
+            (
+                c,
+                of[c.key] & (c.rank == RANKS[Status.OK]),
+                of[c.key] & (c.rank == RANKS[Status.FAILS]),
+            )
+            for c in self.sweep.checks
+            if c.key in self.sweep.changeable
+            and np.any(c.rank[of[c.key]] < RANKS[Status.NOT_CHECKED])
+        )
 
 
 @dataclass(frozen=True)
@@ -431,8 +435,8 @@ def _in_full(study: Study, among: np.ndarray, tell: Callable[[int, int], None]) 
     """
     runs: list[Run] = []
     for _ in range(MOST_TRIES):
-        order = study.sweep.order(_aim(study))
-        index = next((int(i) for i in order if among[i] and study.sweep.sound[i]), None)
+        left = among & study.sweep.sound
+        index = next((int(i) for i in study.sweep.order(_aim(study)) if left[i]), None)
         if index is None or index in [run.index for run in runs]:
             break
         run = _simulated(study, index, ranges=True)
@@ -450,8 +454,7 @@ def _in_full(study: Study, among: np.ndarray, tell: Callable[[int, int], None]) 
     if good:
         full = of_assessments(study.sweep.inputs, {}, [run.found or run.problem for run in good])
         best = good[full.order(_aim(study)[[run.index for run in good]])[0]].index
-    nearest = runs[0].index if runs else study.nearest
-    study = replace(study, recommended=best, nearest=nearest)
+    study = replace(study, recommended=best, nearest=runs[0].index if runs else study.nearest)
     edges = _edges(study, [run.index for run in runs])
     for index in edges:
         runs.append(_simulated(study, index, ranges=False))
@@ -460,16 +463,16 @@ def _in_full(study: Study, among: np.ndarray, tell: Callable[[int, int], None]) 
 
 
 def _is_sound(run: Run, wanted: Wanted) -> bool:
-    late = wanted.target_time is not None and (run.time is None or run.time > wanted.target_time)
-    return run.found is not None and run.found.exit_code == 0 and not late
+    in_time = (run.time or np.inf) <= (wanted.target_time or np.inf)
+    return in_time and run.found is not None and run.found.exit_code == 0
 
 
 def _simulated(study: Study, index: int, *, ranges: bool) -> Run:
     found = study.sweep
     time = float(found.results["lift_time"][index]) if found.lifted[index] else None
     try:
-        record = simulate(study.inputs(index))
-        return Run(index, time, assess(record, actions=False, ranges=ranges))
+        full = assess(simulate(study.inputs(index)), actions=False, ranges=ranges)
+        return Run(index, time, full)
     except WinchsimError as error:
         return Run(index, time, None, str(error))
 
@@ -480,9 +483,8 @@ def _corrected(found: Sweep, index: int, full: Assessment) -> tuple[CheckColumn,
     columns = {column.key: column for column in found.checks}
     for key in CORRECTED & columns.keys():
         c, check = columns[key], full.check(key)
-        if check is None or not check.value:
-            continue
-        if key is CheckKey.PARTS and check.about != found.parts[index]:
+        other = key is CheckKey.PARTS and check is not None and check.about != found.parts[index]
+        if check is None or not check.value or other:
             continue
         origin = found.inputs.settings.ambient if key is CheckKey.WINDING else 0.0
         rises = (c.value - origin) / (float(c.value[index]) - origin)
@@ -501,8 +503,9 @@ def _corrected(found: Sweep, index: int, full: Assessment) -> tuple[CheckColumn,
 def _edges(study: Study, done: list[int]) -> list[int]:
     """What else is simulated in full: ends of the bands that have a neighbour beyond, or the
     present gears."""
-    bands = [study.band(mask) or () for mask in (study.sweep.meets, study.sweep.sound)]
-    found = [i for band in bands for i in band if 0 < i < len(study.values) - 1]
     if study.changes:
-        found = [i for i in (study.present,) if i is not None and study.recommended is not None]
+        found = [] if study.recommended is None or study.present is None else [study.present]
+    else:
+        bands = [study.band(mask) or () for mask in (study.sweep.meets, study.sweep.sound)]
+        found = [i for band in bands for i in band if 0 < i < len(study.values) - 1]
     return [i for i in dict.fromkeys(found) if i not in done]

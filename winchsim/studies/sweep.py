@@ -148,25 +148,26 @@ class Sweep:
     @cached_property
     def changeable(self) -> frozenset[CheckKey]:
         """Checks that the values can change: those that differ between the builds."""
-        found = set()
-        for column in self.checks:
-            known = column.value[np.isfinite(column.value)]
-            differs = np.ptp(known) > 1e-9 * np.max(np.abs(known)) if len(known) else False
-            if differs or len(set(column.rank)) > 1:
-                found.add(column.key)
-        return frozenset(found)
+        finite = [(column, column.value[np.isfinite(column.value)]) for column in self.checks]
+        return frozenset(
+            column.key
+            for column, values in finite
+            if (len(values) and np.ptp(values) > 1e-9 * np.max(np.abs(values)))
+            or len(set(column.rank)) > 1
+        )
 
     @cached_property
     def thin_counts(self) -> np.ndarray:
         """Thin checks of each among those that the values can change."""
-        thin = [(c.rank == RANKS[Status.THIN]) & (c.key in self.changeable) for c in self.checks]
-        return np.sum(thin, axis=0)
+        return np.sum(
+            [(c.rank == RANKS[Status.THIN]) & (c.key in self.changeable) for c in self.checks],
+            axis=0,
+        )
 
     def order(self, aim: np.ndarray) -> np.ndarray:
         """The builds, what to take first: without a failing check, then with the fewest thin ones
         that the values can change, then with the least of the aim (NaN counts as the most)."""
-        least = np.where(np.isnan(aim), np.inf, aim)
-        return np.lexsort((least, self.thin_counts, ~self.sound))
+        return np.lexsort((np.where(np.isnan(aim), np.inf, aim), self.thin_counts, ~self.sound))
 
     def binding(self, index: int, leave_out: Collection[CheckKey] = ()) -> CheckKey | None:
         """The worst check of one build that the values can change; None where none is thin or
@@ -363,8 +364,13 @@ def of_assessments(
     """A sweep of full simulations: each assessed, or why there is no build."""
     good = [None if isinstance(each, str) else each for each in found]
     columns = [_column(key, good) for key in CheckKey if any(a and a.check(key) for a in good)]
-    results = {name: np.array([_result(a, name) for a in good], dtype=float) for name in UNITS}
-    ends = np.array([None if a is None else a.target.end for a in good], dtype=object)
+    times = _numbers([a and a.check(CheckKey.LIFT_TIME) for a in good])
+    results = {"lift_time": times} | {
+        name: _numbers([a and a.reading(ReadingKey(name)) for a in good])
+        for name in UNITS
+        if name != "lift_time"
+    }
+    ends = np.array([a and a.target.end for a in good], dtype=object)
     parts = np.array([a.parts[0].label if a and a.parts else "" for a in good], dtype=object)
     problems = {i: each for i, each in enumerate(found) if isinstance(each, str)}
     return Sweep(inputs, values, tuple(columns), results, ends, parts, problems)
@@ -373,18 +379,12 @@ def of_assessments(
 def _column(key: CheckKey, found: Sequence[Assessment | None]) -> CheckColumn:
     checks = [a and a.check(key) for a in found]
     side = next(check.side for check in checks if check)
-    value, low, high, hard, required = (
-        np.array([getattr(check, name, None) for check in checks], dtype=float)
-        for name in ("value", "low", "high", "hard", "required")
-    )
+    names = ("value", "low", "high", "hard", "required")
     missing = Status.FAILS if key is CheckKey.TARGET else Status.NOT_CHECKED
     ranks = np.array([RANKS[check.status if check else missing] for check in checks])
-    return CheckColumn(key, side, value, low, high, hard, required, ranks)
+    return CheckColumn(key, side, rank=ranks, **{name: _numbers(checks, name) for name in names})
 
 
-def _result(found: Assessment | None, name: str) -> float | None:
-    if found is None:
-        return None
-    time = CheckKey.LIFT_TIME
-    row = found.check(time) if name == time else found.reading(ReadingKey(name))
-    return None if row is None else row.value
+def _numbers(rows: Sequence[object], name: str = "value") -> np.ndarray:
+    """A number of each row; NaN where there is none."""
+    return np.array([getattr(row, name, None) for row in rows], dtype=float)

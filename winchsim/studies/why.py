@@ -183,8 +183,7 @@ def _reason(
     """A cause weighed: how usual it is, how well it fits, and what speaks for and against it."""
     known = tuple(clue for clue in clues if clue is not None)
     evidence = math.prod(EVIDENCE if clue.favours else 1 / EVIDENCE for clue in known)
-    weight = PRIORS[cause] * max(likelihood, 1e-3) * evidence
-    return Reason(cause, weight, demand, known, group)
+    return Reason(cause, PRIORS[cause] * max(likelihood, 1e-3) * evidence, demand, known, group)
 
 
 def _short(cause: Why, ratio: float, *clues: Clue | None, group: str = "") -> Reason:
@@ -211,8 +210,8 @@ def _broke(
     usual = _clue(hummed is False and not stop, "usual_current", False, **_seen(test))
     more = _lifted_more("survived_more", False, test, before)
     over = _clue(lifted > capacity.value, "over_capacity", factor=capacity.value / lifted)
-    weak = lifted < capacity.low
-    under = _clue(weak, "under_capacity", False, factor=capacity.low / lifted)
+    low = capacity.low
+    under = _clue(lifted < low, "under_capacity", False, factor=low / lifted)
     yield replace(_short(Why.LOAD, lifted / capacity.value, more, over or under), demand=lifted)
     yield _reason(
         Why.JAM, below(part, jammed), jammed, stop, _clue(hummed, "stall_current", **_seen(test)),
@@ -233,8 +232,10 @@ def _broke(
         and not same_part(row.link, part)
     )
     sound = _clue(max(alike, default=0.0) > 0.9 * lifted, "equal_parts")
-    small = under and replace(under, favours=True)
-    yield _reason(Why.BAD_PART, 1.0, lifted, sound, small, stop and replace(stop, favours=False))
+    yield _reason(
+        Why.BAD_PART, 1.0, lifted, sound, under and replace(under, favours=True),
+        stop and replace(stop, favours=False),
+    )  # fmt: skip
 
 
 def _of_polymer(
@@ -314,8 +315,8 @@ def _stalled(
     margin = _value(found.check(CheckKey.START_COLD), 1.0)
     hot = _value(found.check(CheckKey.START_HOT), math.nan)
     more = _lifted_more("lifted_more", False, test, before)
-    stalls = _clue(margin < 1, "stalls_in_simulation")
-    yield _short(Why.LOAD, 1 / margin, stalls or Clue("margin", False, {"margin": margin}), more)
+    known = Clue("margin", False, {"margin": margin})
+    yield _short(Why.LOAD, 1 / margin, _clue(margin < 1, "stalls_in_simulation") or known, more)
     yield from _assumed(found, CheckKey.START_COLD, margin, more)
     if test.motor_voltage:
         powered = record["voltage"][record["voltage"] > 0]
@@ -351,5 +352,5 @@ def _ran_back(found: Assessment) -> Iterator[Reason]:
     yield _short(Why.LOAD, 1 / margin, Clue(kind, runs, {"margin": margin}))
     yield from _assumed(found, CheckKey.HOLD, margin)
     if math.isfinite(moving):
-        clue = Clue("moving_margin", moving < 1, {"margin": moving})
-        yield _short(Why.KNOCK, 1 / moving, clue)
+        runs_on = Clue("moving_margin", moving < 1, {"margin": moving})
+        yield _short(Why.KNOCK, 1 / moving, runs_on)

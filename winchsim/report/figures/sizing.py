@@ -179,8 +179,7 @@ def _panel(
             limit, color=GREY, linewidth=0.7 * look.line, linestyle=LIMIT_DASHES,
             label=f"limit {text}",
         )  # fmt: skip
-    most = MOST if isinstance(rows[0][0], CheckKey) else math.inf
-    axes.set_ylim(0, 1.15 * min(highest, most))
+    axes.set_ylim(0, 1.15 * (min(highest, MOST) if isinstance(rows[0][0], CheckKey) else highest))
 
 
 def _values(found: Sweep, key: str) -> tuple[np.ndarray, float | None]:
@@ -236,8 +235,8 @@ def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
     lines = [(column, _share(found, column)[grid]) for column in shown]
     lines = [(column, share) for column, share in lines if share.min() < 1 < share.max()]
     texts = ["hatched: a check fails, grey: a check is thin"]
-    for n, (column, _) in enumerate(lines, start=1):
-        texts += folded(f"{n}  limit of {CHECKS[column.key]}", look)
+    names = [f"{n}  limit of {CHECKS[column.key]}" for n, (column, _) in enumerate(lines, start=1)]
+    texts += [line for name in names for line in folded(name, look)]
     figure, (axes,) = stack(look, [2.0], len(texts))
     for rank, colour, hatch in ((0, "white", "////"), (1, FAINT, "")):
         mask = np.where(found.ranks[grid] == rank, 1.0, np.nan)
@@ -246,8 +245,8 @@ def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
             edgecolor=PALE, linewidth=0, zorder=0,
         )  # fmt: skip
     for n, (_, share) in enumerate(lines):
-        colour = (INK, BLUE, VERMILLION, GREEN)[n % 4]
-        drawn = axes.contour(across, up, share, levels=[1.0], colors=[colour], linewidths=look.line)
+        colours = [(INK, BLUE, VERMILLION, GREEN)[n % 4]]
+        drawn = axes.contour(across, up, share, levels=[1.0], colors=colours, linewidths=look.line)
         axes.clabel(drawn, fmt={1.0: str(n + 1)}, fontsize=look.font, inline=True)
     points(axes, x.values, y.values, ".", GREY, markersize=look.line, label="builds")
     _along(axes, x)

@@ -9,13 +9,12 @@ import numpy as np
 from winchsim.assessment.candidates import RANKS, CheckColumn
 from winchsim.assessment.kinds import CheckKey, End, Side, Status
 from winchsim.frozen import replace
-from winchsim.inputs import MotorGroup
 from winchsim.quantity_text import in_unit
 from winchsim.report.document import Cell, Text, Value, joined, say
 from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.outcome import outcome
 from winchsim.report.words.values import AT_LEAST, AT_MOST, TIMES, suited
-from winchsim.studies.builds import Build, Pair
+from winchsim.studies.choose import Build, Pair
 from winchsim.studies.sizing import Study
 from winchsim.studies.sweep import CHECK_UNITS, Sweep
 
@@ -126,14 +125,12 @@ def bands(study: Study) -> list[Text]:
     if study.recommended is None:
         unsure = "By the quasi-static model no check fails: {}; full simulations differ."
         return [say(unsure, where)] if study.sweep.sound.any() else []
-    bounds = joined(
-        [say(f"{side} by {CHECKS[key]}") for side, key in study.bounds.items() if key], "; "
-    )
+    bounds = "; ".join(f"{side} by {CHECKS[key]}" for side, key in study.bounds.items() if key)
     texts = [say(f"No {noun} meets all limits that it affects.")]
     if study.sweep.meets.any():
-        bound = say(" (bound {})", bounds) if bounds else ()
-        met = f"All limits that the {noun} affects are met: {{}}{{}}."
-        texts = [say(met, spans(study, study.sweep.meets), bound)]
+        bound = f" (bound {bounds})" if bounds else ""
+        met = f"All limits that the {noun} affects are met: {{}}{bound}."
+        texts = [say(met, spans(study, study.sweep.meets))]
     if (study.sweep.sound != study.sweep.meets).any():
         texts.append(say("No check fails: {}.", where))
     always = [CHECKS[key] for key in study.sweep.always if key is not CheckKey.TARGET]
@@ -238,12 +235,10 @@ def train(found: Build) -> str:
 
 def motors(found: Build) -> str:
     """Which motors, such as ``3 × red``; empty where they stay."""
-    return " and ".join(f"{number} × {named(motor)}" for motor, number in found.motors)
-
-
-def named(motor: MotorGroup) -> str:
-    """What a motor at hand is called."""
-    return getattr(motor, "name", "") or f"motor of {in_unit(motor.voltage, 'V'):g} V"
+    return " and ".join(
+        f"{number} × " + (motor.name or f"motor of {in_unit(motor.voltage, 'V'):g} V")
+        for motor, number in found.motors
+    )
 
 
 def parts(found: Build) -> Text:
