@@ -47,8 +47,6 @@ def test_shift_moves_tip_and_root_alike():
 def test_inverse_involute_undoes_the_involute():
     for degrees in (1, 10, 20, 35, 60):
         assert inverse_involute(involute(degrees * DEG)) == pytest.approx(degrees * DEG, rel=1e-9)
-    with pytest.raises(DomainError):
-        inverse_involute(-1e-3)
 
 
 def test_tooth_is_half_a_pitch_thick_at_the_pitch_line_of_a_large_gear():
@@ -158,16 +156,12 @@ def test_more_than_two_pairs_in_contact_are_counted():
 
 def test_lost_contact_is_referred_to_the_time_in_contact():
     assert loss_factor(20, 20, 0.4, 0.4) == pytest.approx(2 * math.pi * 0.1 * 0.16 / 0.8)
-    with pytest.raises(DomainError):
-        loss_factor(20, 20, -0.2, 0.1)
 
 
 def test_efficiency_falls_with_friction_and_takes_arrays():
     found = mesh_efficiency(20, 60, np.array([0.0, 0.1, 0.2]))
     assert found[0] == 1.0
     assert found[1] - found[2] == pytest.approx(found[0] - found[1])
-    with pytest.raises(DomainError, match="friction"):
-        mesh_efficiency(20, 60, -0.1)
 
 
 def test_bodies():
@@ -185,12 +179,8 @@ def test_bodies():
 @pytest.mark.parametrize(
     ("call", "match"),
     [
-        (lambda: diameters(4, 1e-3), "teeth"),
-        (lambda: diameters(20, 0.0), "module"),
-        (lambda: diameters(20, 1e-3, pressure_angle=45 * DEG), "pressure angle"),
         (lambda: lewis(6, shift=0.8), "come to a point"),
         (lambda: tip_load_factors(6, shift=0.8), "come to a point"),
-        (lambda: lewis(20, 30 * DEG, rack=Rack(1.0, 1.4, 0.3)), "come to a point"),
         (lambda: lewis(40, shift=0.9), "profile shift"),
         (lambda: lewis(5, shift=-0.9), "undercut cuts this tooth off"),
         (lambda: tip_load_factors(5, shift=-0.9), "undercut cuts this tooth off"),
@@ -202,8 +192,6 @@ def test_bodies():
             lambda: tip_load_factors(5, 10 * DEG, shift=-1.0, rack=Rack(0.8, 1.0, 0.3)),
             "outside the base circle",
         ),
-        (lambda: tip_load_factors(20, 30 * DEG, rack=Rack(1.0, 1.5, 0.3)), "come to a point"),
-        (lambda: gears.module_from_diametral_pitch(0), "diametral pitch"),
     ],
 )
 def test_what_is_not_meant_is_refused(call, match):

@@ -79,8 +79,6 @@ def test_origins_and_ranges():
     assert row.basis("tensile_strength") == "from memory"
     assert _metal("rod").span("yield_strength") == (235e6, 235e6)
     assert _metal("rod").basis("yield_strength") == "tabled"
-    with pytest.raises(DomainError, match="softening"):
-        row.origin("softening")
 
 
 def test_a_metal_gives_way_at_yield_and_a_polymer_where_it_breaks():
@@ -142,14 +140,6 @@ def test_every_number_of_a_material_can_be_given(family):
     assert {row.basis(key) for key in given if not key.startswith("fatigue")} == {"given"}
 
 
-@pytest.mark.parametrize(
-    "given", [{}, {"density": 1200.0}, {"tensile_strength": 40e6, "colour": 3.0}]
-)
-def test_own_material_needs_its_strength_and_nothing_strange(given):
-    with pytest.raises(DomainError, match="values of x"):
-        own_material("x", "metal", given)
-
-
 def test_every_number_of_a_row_declares_its_unit():
     assert sourced_values(Material)["density"] == ("kg/m³", "density")
     assert set(sourced_values(RopeMaterial)) == {
@@ -165,8 +155,6 @@ def test_every_number_of_a_row_declares_its_unit():
 
 def test_a_friction_pair_names_itself():
     assert PAIRS[4].name == "A on metal, greased"
-    with pytest.raises(DomainError, match="A on B, dry"):
-        PAIRS[3].origin("wear")
 
 
 def test_a_tooth_gives_way_at_the_strength_of_its_own_kind():

@@ -169,15 +169,11 @@ def test_given_stress_replaces_the_table_but_not_the_range_of_the_formula():
     )
     metal = tooth_strength(GEAR, BRASS, breaking_stress=110e6)
     assert (metal.basis, metal.low, metal.high) == ("given", metal.force, metal.force)
-    with pytest.raises(DomainError, match="tooth strength"):
-        tooth_strength(GEAR, PRINT, breaking_stress=0.0)
 
 
 def test_a_test_replaces_estimate_and_range():
     found = tooth_strength(GEAR, PRINT, temperature=48.0, tested_force=90.0)
     assert (found.force, found.low, found.high, found.basis) == (90.0, 90.0, 90.0, "tested")
-    with pytest.raises(DomainError, match="tested"):
-        tooth_strength(GEAR, PRINT, tested_force=0.0)
 
 
 def test_impossible_teeth_are_refused():
@@ -192,10 +188,6 @@ def test_pinions_share_the_force_of_a_common_gear():
     # 1 N·m on a 40 mm gear: 50 N, or 12.5 N at each of four pinions.
     assert tooth_force(-1.0, 40e-3) == pytest.approx(50.0)
     assert tooth_force(np.array([1.0, 2.0]), 40e-3, 4) == pytest.approx([12.5, 25.0])
-    with pytest.raises(DomainError, match="sharing"):
-        tooth_force(1.0, 40e-3, 0)
-    with pytest.raises(DomainError, match="sharing"):
-        tooth_force(1.0, 40e-3, np.array([2.0, 0.0]))
 
 
 def test_only_metal_teeth_take_the_velocity_factor():

@@ -6,7 +6,6 @@ import math
 import numpy as np
 
 from winchsim.elementwise import Floats
-from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
 from winchsim.strength.link import Basis, Strength, combined_range, weakest_basis
 from winchsim.strength.materials import RopeMaterial
@@ -89,8 +88,6 @@ def rope_strength(rope: RopeMaterial, diameter: float, given: float | None = Non
     ----------
     `breaking_force`.
     """
-    if not diameter > 0.0:
-        raise DomainError("rope diameter", diameter, "a positive length")
     if given is not None:
         return Strength(given, "N", "given", given, given)
     low, high = (share * diameter**2 for share in rope.span("strength_per_area"))

@@ -11,7 +11,6 @@ import math
 from enum import StrEnum
 from typing import Literal
 
-from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
 
 Basis = Literal["given", "tested", "tabled", "from memory"]
@@ -126,14 +125,6 @@ class Strength:
     low: float
     high: float
 
-    def __post_init__(self) -> None:
-        if not self.value >= 0.0:
-            raise DomainError("strength", self.value, "zero or a positive number")
-        if not self.low <= self.value <= self.high:
-            raise DomainError(
-                "range of a strength", (self.low, self.high), f"a range around {self.value:g}"
-            )
-
 
 def link_state(factor: float, low: float, high: float, required: float) -> LinkState:
     """State of a link from its factor and its range, and the factor that is required. [-]"""
@@ -151,14 +142,7 @@ def weakest_basis(*bases: Basis) -> Basis:
     ----------
     *bases : str
         At least one `Basis`.
-
-    Raises
-    ------
-    DomainError
-        None given.
     """
-    if not bases:
-        raise DomainError("bases", bases, "at least one")
     return min(bases, key=_WEAKEST_FIRST.index)
 
 

@@ -82,15 +82,7 @@ class _Sourced:
     origins: Mapping[str, Origin]
 
     def origin(self, key: str) -> Origin:
-        """Origin of the value called `key`.
-
-        Raises
-        ------
-        DomainError
-            The row has no such value.
-        """
-        if key not in self.origins:
-            raise DomainError(f"{self.name}: {key}", None, "a value that the material table gives")
+        """Origin of the value called `key`, which the row has."""
         return self.origins[key]
 
     def basis(self, *keys: str) -> Basis:
@@ -286,10 +278,12 @@ def find_friction(
     """
 
     def fit(pair: FrictionPair) -> int:
-        return max(_fit(pair, first, second), _fit(pair, second, first))
+        return max(
+            _match(pair.first, one) * _match(pair.second, other)
+            for one, other in ((first, second), (second, first))
+        )
 
-    alike = [pair for pair in pairs if pair.greased is greased]
-    best = max(alike, key=fit, default=None)
+    best = max((pair for pair in pairs if pair.greased is greased), key=fit, default=None)
     if best is None or not fit(best):
         how = "greased" if greased else "dry"
         raise DomainError(
@@ -343,19 +337,7 @@ def own_material(
     Returns
     -------
     Material
-
-    Raises
-    ------
-    DomainError
-        The tensile strength is missing, or there is no such value.
     """
-    strange = [key for key in given if key not in sourced_values(Material)]
-    if strange or "tensile_strength" not in given:
-        raise DomainError(
-            f"values of {name}",
-            strange or "no tensile strength",
-            "numbers of a material, its strength among them",
-        )
     guesses = dict(_GUESSES[family])
     shares = {
         "metal": {"yield_strength": YIELD_SHARE},
@@ -377,12 +359,6 @@ def own_material(
         origins=MappingProxyType(origins),
         **values,
     )
-
-
-def _fit(pair: FrictionPair, first: Material, second: Material) -> int:
-    """How well a row fits two materials in this order; 0 when either does not fit."""
-    one, other = _match(pair.first, first), _match(pair.second, second)
-    return one + other if one and other else 0
 
 
 def _match(wanted: str, material: Material) -> int:

@@ -242,8 +242,6 @@ def rim_factor(backup_ratio: Floats) -> Floats:
     J. E. Shigley, *Mechanical Engineering Design*, eq. 14-39 and 14-40, §14-16; the continuation is
     an own assumption.
     """
-    if np.any(np.asarray(backup_ratio) <= 0.0):
-        raise DomainError("backup ratio", backup_ratio, "a positive number")
     factor = np.where(
         backup_ratio < FULL_RIM * (1.0 - 1e-9), 1.6 * np.log(2.242 / backup_ratio), 1.0
     )

@@ -21,7 +21,6 @@ from winchsim.physics.gears.shape import (
     DEFAULT_PRESSURE_ANGLE,
     ISO_RACK,
     Rack,
-    check_gear,
     involute,
     rack_tip,
     tip_point,
@@ -105,15 +104,13 @@ def root_section(
     Raises
     ------
     DomainError
-        Fewer than 5 teeth, a tooth that comes to a point below its tip circle, or a root that
-        undercut has eaten away.
+        A tooth that comes to a point below its tip circle, or a root that undercut has eaten away.
 
     References
     ----------
     W. Lewis's construction (beam of uniform strength) as in J. E. Shigley, *Mechanical Engineering
     Design*, §14-1, on the exact trochoid of the rack; own derivation, head of this package.
     """
-    check_gear(teeth, 1.0, pressure_angle)
     load_angle, apex = _tip_load(teeth, shift, pressure_angle, rack, contact_ratio)
     low, high = _fillet_range(shift, pressure_angle, rack)
     half, height = 0.0, 0.0
@@ -162,8 +159,7 @@ def tip_load_factors(
     Raises
     ------
     DomainError
-        Fewer than 5 teeth, a tooth that comes to a point below its tip circle, or one that undercut
-        has cut off.
+        A tooth that comes to a point below its tip circle, or one that undercut has cut off.
 
     References
     ----------
@@ -172,7 +168,6 @@ def tip_load_factors(
     tangent does not touch at the hardest section of `root_section`: its stress is 5 % below the one
     there at 17 teeth, and 20 % at 5 teeth, where undercut has made a waist.
     """
-    check_gear(teeth, 1.0, pressure_angle)
     offset, radius = rack_tip(pressure_angle, rack)
     load_angle, apex = _tip_load(teeth, shift, pressure_angle, rack)
     g = radius - rack.dedendum + shift

@@ -15,7 +15,6 @@ from winchsim.physics.gears.mesh import (
 from winchsim.physics.gears.shape import (
     DEFAULT_PRESSURE_ANGLE,
     ISO_RACK,
-    LEAST_TEETH,
     Diameters,
     Rack,
     diameters,
@@ -32,7 +31,6 @@ from winchsim.physics.gears.shape import (
 __all__ = [
     "DEFAULT_PRESSURE_ANGLE",
     "ISO_RACK",
-    "LEAST_TEETH",
     "Contact",
     "Diameters",
     "Rack",

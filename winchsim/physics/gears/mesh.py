@@ -5,8 +5,6 @@ Internal gears are known here only as partners of a pinion: a ring around it.
 
 import math
 
-import numpy as np
-
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
@@ -14,7 +12,6 @@ from winchsim.physics.gears.shape import (
     DEFAULT_PRESSURE_ANGLE,
     ISO_RACK,
     Rack,
-    check_gear,
     inverse_involute,
     involute,
 )
@@ -99,15 +96,13 @@ def contact(
     Raises
     ------
     DomainError
-        Tooth counts, module or angle outside what is meant here, or teeth that do not touch.
+        Teeth that do not touch.
 
     References
     ----------
     Path of approach and recess: R. S. Khurmi and J. K. Gupta, *Theory of Machines*, chapter 12.
     Working angle of shifted pairs: ISO 21771. Cutting the path at the base point: own assumption.
     """
-    check_gear(teeth1, module, pressure_angle)
-    check_gear(teeth2, module, pressure_angle)
     teeth_sum, angle = teeth1 + teeth2, pressure_angle
     if shift1 + shift2:
         turned = 2.0 * (shift1 + shift2) / teeth_sum * math.tan(pressure_angle)
@@ -168,8 +163,6 @@ def loss_factor(teeth1: int, teeth2: int, e1: float, e2: float) -> float:
     48 (2009) 441; the general integral is an own derivation, head of this package.
     """
     total = e1 + e2
-    if not total > 0.0:
-        raise DomainError("contact ratio", total, "a positive number")
     whole = math.floor(total)
     part = total - whole
     slid = sum(_slid(k - e2, k + part - e2) for k in range(whole + 1)) / (whole + 1)
@@ -206,8 +199,6 @@ def mesh_efficiency(
     ----------
     See `loss_factor`. Bearing and churning losses are not in it.
     """
-    if np.any(np.asarray(friction) < 0.0):
-        raise DomainError("coefficient of friction", friction, "zero or a positive number")
     pair = contact(teeth1, teeth2, pressure_angle=pressure_angle, shift1=shift1, shift2=shift2)
     return 1.0 - friction * loss_factor(teeth1, teeth2, pair.e1, pair.e2)
 
