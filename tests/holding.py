@@ -5,7 +5,20 @@ from typing import NamedTuple
 
 from winchsim.model import Machine
 from winchsim.model.estimate import hanging_pulls
-from winchsim.physics.chain import held_torque
+from winchsim.physics.chain import Chain, demand, group_push
+
+
+def held_torque(chain: Chain, breakaway: float = 1.0) -> float:
+    """Least torque of the rope that drives an idle train back; infinite for never. [N·m]"""
+    line = demand(chain, -1, breakaway)
+    level = group_push(chain, -1, [0.0] * len(chain.groups), breakaway)
+    ends = (*line.knots[1:], math.inf)
+    for knot, end, value, slope in zip(line.knots, ends, line.values, line.slopes, strict=True):
+        if value > level:
+            return knot
+        if slope > 0 and knot + (level - value) / slope < end:
+            return knot + (level - value) / slope
+    return math.inf
 
 
 class Holding(NamedTuple):

@@ -206,7 +206,7 @@ SPOKEN = {
     "model/links.py": ("motor gearbox", "rope at its"),
     "model/train.py": ("a solid core of",),
     "physics/heat.py": ("mass", "a share of", "magnets of", "time constants", "in still air"),
-    "physics/motor/estimates.py": ("a mechanical time constant",),
+    "physics/motor/fitted.py": ("a mechanical time constant",),
     "physics/motor/output.py": ("for each of",),
     "strength/materials.py": ("cautious value",),
     "strength/printed.py": ("is not known",),

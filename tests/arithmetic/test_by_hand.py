@@ -26,16 +26,16 @@ def test_motor_cold_and_hot():
     assert cold.current == pytest.approx(7.53982, rel=1e-5)
     assert motor.constant * cold.speed == pytest.approx(34.9204, rel=1e-5)
     assert cold.speed / RPM == pytest.approx(1257.13, rel=1e-5)
-    assert cold.output_power == pytest.approx(263.293, rel=1e-5)
-    assert cold.efficiency == pytest.approx(0.698407, rel=1e-5)
+    assert cold.torque * cold.speed == pytest.approx(263.293, rel=1e-5)
+    assert 2.0 * cold.speed / (50.0 * cold.current) == pytest.approx(0.698407, rel=1e-5)
     winding = brentq(lambda t: resistance_at(1.0, t) - 1.25, 20.0, 200.0)
     weaker = constant_at(motor.constant, 45.0)  # 25 K at -0.2 %/K: five per cent
     hot_motor = replace(motor, resistance=resistance_at(motor.resistance, winding), constant=weaker)
     hot = operating_point(hot_motor, 50.0, 2.0)
     assert hot.current == pytest.approx(7.93666, rel=1e-5)
     assert hot.speed / RPM == pytest.approx(1142.84, rel=1e-5)
-    assert hot.output_power == pytest.approx(239.357, rel=1e-5)
-    assert hot.efficiency == pytest.approx(0.603167, rel=1e-5)
+    assert hot.torque * hot.speed == pytest.approx(239.357, rel=1e-5)
+    assert 2.0 * hot.speed / (50.0 * hot.current) == pytest.approx(0.603167, rel=1e-5)
     assert no_load(hot_motor, 50.0)[0] / RPM == pytest.approx(1894.74, rel=1e-5)
 
 

@@ -5,6 +5,7 @@ import math
 
 import numpy as np
 import pytest
+from holding import held_torque
 from scipy.optimize import linprog
 
 from winchsim.physics import chain as ch
@@ -379,7 +380,7 @@ def test_resting_bounds_cover_both_what_the_load_passes_up_and_the_motors_pass_d
 )
 @pytest.mark.parametrize("breakaway", [1.0, 1.3])
 def test_what_drives_an_idle_train_back_rises_over_zero_where_it_is_just_held(chain, breakaway):
-    held = ch.held_torque(chain, breakaway)
+    held = held_torque(chain, breakaway)
     if held == math.inf:  # locks at any load
         assert np.all(ch.driven_back(chain, np.linspace(0, 10, 7), breakaway) < 0)
         return

@@ -98,7 +98,6 @@ def test_operating_point_of_an_array_is_that_of_each_entry():
     alone = [operating_point(FULL, 6.0, float(torque)) for torque in torques]
     assert together.speed.tolist() == pytest.approx([point.speed for point in alone], rel=1e-14)
     assert together.current.tolist() == pytest.approx([point.current for point in alone], rel=1e-14)
-    assert together.efficiency.shape == torques.shape
     assert np.any(together.speed == 0.0)
     assert np.all(np.diff(together.speed) <= 0.0)
 

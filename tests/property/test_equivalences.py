@@ -6,6 +6,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from holding import held_torque
 
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import ActionKind, Assessment, CheckKey, End, FindingKind
@@ -33,7 +34,7 @@ from winchsim.inputs import (
 from winchsim.model import Machine, build
 from winchsim.model.link_demands import Channels, LargestShare, link_shares
 from winchsim.model.restate import shaft_drags
-from winchsim.physics.chain import StartMargins, demand, held_torque, torque_margin
+from winchsim.physics.chain import StartMargins, demand, torque_margin
 from winchsim.scenario.materials_table import with_tables
 from winchsim.simulation import Record, simulate
 from winchsim.slow import lift_all, vary

@@ -56,14 +56,14 @@ def test_maximum_power_at_half_the_stall_torque(
     )  # of a motor without drag: k is the same both ways
     motor = from_data_sheet(voltage, no_load_rpm * RPM, 0.0, stall_torque, stall_current).motor
     best = minimize_scalar(
-        lambda torque: -operating_point(motor, voltage, torque).output_power,
+        lambda torque: -torque * operating_point(motor, voltage, torque).speed,
         bounds=(0.0, stall_torque),
         method="bounded",
     )
     point = operating_point(motor, voltage, best.x)
     assert point.speed / RPM == pytest.approx(best_rpm, rel=0.005)
     assert point.torque == pytest.approx(best_torque, rel=0.005)
-    assert point.output_power == pytest.approx(power, rel=1e-5)
+    assert point.torque * point.speed == pytest.approx(power, rel=1e-5)
 
 
 @pytest.mark.memory
@@ -78,14 +78,19 @@ def test_greatest_efficiency(idle, stalled, best_efficiency, best_current):
     voltage, k = 6.0, 0.005
     resistance = voltage / stalled
     motor = Motor(resistance, k, drag=k * idle)
+
+    def efficiency(torque):
+        found = operating_point(motor, voltage, torque)
+        return torque * found.speed / (voltage * found.current)
+
     best = minimize_scalar(
-        lambda torque: -operating_point(motor, voltage, torque).efficiency,
+        lambda torque: -efficiency(torque),
         bounds=(0.0, k * (stalled - idle)),
         method="bounded",
         options={"xatol": 1e-12},
     )
     point = operating_point(motor, voltage, best.x)
-    assert point.efficiency == pytest.approx(best_efficiency, rel=1e-6)
+    assert efficiency(best.x) == pytest.approx(best_efficiency, rel=1e-6)
     assert point.current == pytest.approx(best_current, rel=1e-4)
 
 
@@ -121,14 +126,18 @@ def test_linear_motor_drives_and_is_driven():
     assert no_load(machine, 2.0)[0] == pytest.approx(6.67, abs=0.005)
     driving = operating_point(machine, 2.0, 4.0)
     assert driving.speed == pytest.approx(4.44, abs=0.005)
-    assert driving.input_power == pytest.approx(26.67, abs=0.005)
-    assert driving.output_power == pytest.approx(17.78, abs=0.005)
-    assert driving.efficiency == pytest.approx(0.6667, abs=5e-5)
+    assert driving.voltage * driving.current == pytest.approx(26.67, abs=0.005)
+    assert driving.torque * driving.speed == pytest.approx(17.78, abs=0.005)
+    assert driving.torque * driving.speed / (2.0 * driving.current) == pytest.approx(
+        0.6667, abs=5e-5
+    )
     driven = operating_point(machine, 2.0, -2.0)
     assert driven.speed == pytest.approx(7.78, abs=0.005)
-    assert driven.output_power == pytest.approx(-15.56, abs=0.005)
-    assert driven.input_power == pytest.approx(-13.33, abs=0.005)
-    assert driven.input_power / driven.output_power == pytest.approx(0.8571, abs=5e-5)
+    assert driven.torque * driven.speed == pytest.approx(-15.56, abs=0.005)
+    assert driven.voltage * driven.current == pytest.approx(-13.33, abs=0.005)
+    assert (driven.voltage * driven.current) / driven.torque * driven.speed == pytest.approx(
+        0.8571, abs=5e-5
+    )
 
 
 def test_hoist_motor():
@@ -141,10 +150,10 @@ def test_hoist_motor():
     assert motor.constant == pytest.approx(2.228169, rel=1e-6)
     assert point.current == pytest.approx(117.378, rel=1e-5)
     assert point.speed / RPM == pytest.approx(995.87, abs=0.005)
-    assert point.output_power == pytest.approx(26071.9, rel=1e-5)
-    assert point.output_power / (point.input_power + 240.0 * 10.0) == pytest.approx(
-        0.8528, abs=5e-5
-    )
+    assert point.torque * point.speed == pytest.approx(26071.9, rel=1e-5)
+    assert (point.torque * point.speed) / (
+        (point.voltage * point.current) + 240.0 * 10.0
+    ) == pytest.approx(0.8528, abs=5e-5)
 
 
 def test_regenerating_into_a_source():
@@ -229,7 +238,7 @@ def test_shunt_motor_at_another_speed():
     motor = Motor(resistance=0.3, constant=145.0 / (1200 * RPM), drag=0.0)
     point = operating_point(motor, 105.67, 34.62)
     assert (point.speed / RPM, point.current) == pytest.approx((800.0, 30.0), rel=2e-4)
-    assert point.output_power == pytest.approx(2900.0, rel=2e-4)
+    assert point.torque * point.speed == pytest.approx(2900.0, rel=2e-4)
 
 
 @pytest.mark.parametrize(("duty", "rpm"), [(1.0, 2200.0), (10 / 120, 0.0)])
@@ -257,7 +266,9 @@ def test_losses_with_a_brush_drop():
     motor = Motor(resistance=0.1, constant=233.0 / speed, drag=460.0 / speed, brush_drop=2.0)
     point = operating_point(motor, 240.0, 11190.0 / speed)
     assert (point.current, point.speed) == pytest.approx((50.0, speed), rel=1e-6)
-    assert point.output_power / (point.input_power + 240.0) == pytest.approx(0.9142, abs=5e-5)
+    assert (point.torque * point.speed) / (
+        (point.voltage * point.current) + 240.0
+    ) == pytest.approx(0.9142, abs=5e-5)
 
 
 def test_resistance_in_front_of_a_motor():

@@ -52,7 +52,6 @@ from winchsim.physics.chain.resting import (
     StartMargins,
     demand,
     driven_back,
-    held_torque,
     torque_margin,
 )
 
@@ -74,7 +73,6 @@ __all__ = [
     "find_branch",
     "group_push",
     "group_ratio",
-    "held_torque",
     "input_torque",
     "likely_branch",
     "losses",

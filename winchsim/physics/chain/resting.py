@@ -197,30 +197,6 @@ def driven_back(chain: Chain, rope_torque: Any, breakaway: Any = 1.0) -> Any:
     return passed - group_push(chain, -1, idle, breakaway)
 
 
-def held_torque(chain: Chain, breakaway: float = 1.0) -> float:
-    """Least torque of the rope that drives an idle train back, where `driven_back` rises over 0;
-    infinite for never. [N·m]
-
-    Parameters
-    ----------
-    chain : Chain
-        With its brake gripping, where one does.
-    breakaway : float
-        1 once the train moves, more for one at rest. [-]
-    """
-    line, level = (
-        demand(chain, -1, breakaway),
-        group_push(chain, -1, [0.0] * len(chain.groups), breakaway),
-    )
-    ends = (*line.knots[1:], np.inf)
-    for knot, end, value, slope in zip(line.knots, ends, line.values, line.slopes, strict=True):
-        if value > level:
-            return knot
-        if slope > 0 and knot + (level - value) / slope < end:
-            return knot + (level - value) / slope
-    return float(np.inf)
-
-
 class RestingBounds:
     """Least torques that a chain at rest carries: friction leaves them open, and each shaft may
     carry more.

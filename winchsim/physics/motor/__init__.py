@@ -11,7 +11,12 @@ beside what was given, what was assumed with its range, and the one measurement 
 most.
 """
 
-from winchsim.physics.motor.descriptions import from_bench, from_data_sheet, from_label
+from winchsim.physics.motor.descriptions import (
+    from_bench,
+    from_data_sheet,
+    from_label,
+    from_points,
+)
 from winchsim.physics.motor.fitted import DISAGREEMENT, MotorFit, Residual
 from winchsim.physics.motor.law import (
     Motor,
@@ -26,7 +31,6 @@ from winchsim.physics.motor.law import (
     steady_current,
 )
 from winchsim.physics.motor.output import Gearbox, Output
-from winchsim.physics.motor.points import from_points
 
 __all__ = [
     "DISAGREEMENT",

@@ -1,13 +1,13 @@
-"""The result of fitting a motor, and the pieces that all ways of describing one share."""
+"""What may be known of a motor beside its working points, the result of fitting one, and the pieces
+that all ways of describing one share."""
 
 from collections.abc import Sequence
 from enum import StrEnum
 
 from winchsim.assumption import Assumption
-from winchsim.constants import ROTOR_TIME_CONSTANT
+from winchsim.constants import COPPER_COEFFICIENT, FERRITE_COEFFICIENT, ROTOR_TIME_CONSTANT
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
-from winchsim.physics.motor.extras import Extras
 from winchsim.physics.motor.law import (
     Motor,
     OperatingPoint,
@@ -15,7 +15,7 @@ from winchsim.physics.motor.law import (
     operating_point,
     stall,
 )
-from winchsim.physics.motor.output import OWN_EFFICIENCY, Output
+from winchsim.physics.motor.output import OWN_EFFICIENCY, Gearbox, Output
 from winchsim.quantity_text import number, quantity
 
 DISAGREEMENT = 0.10
@@ -37,6 +37,138 @@ STALL_BREAKAWAY = (1.0, 1.0, 1.3)
 values are mostly extrapolated from the running motor (Pololu, 37D data sheet, rev. 1.2, excerpt
 read), so they leave out what friction takes more at rest; 1.3 is the assumed ratio of static to
 sliding friction."""
+
+
+@dataclass(frozen=True)
+class Extras:
+    """What may be known of a motor beside its working points, the same for all ways of describing
+    it.
+
+    Attributes
+    ----------
+    brush_drop : float
+        Voltage lost at both brushes together, >= 0. [V]
+    drag_speed_share : float
+        Share of the no-load drag that grows with speed, 0 to 1. [-]
+    inertia : float, optional
+        Of the rotor; left out: from a mechanical time constant of 15 ms. [kg·m²]
+    magnet_coefficient, copper_coefficient : float
+        As for `Motor`. [1/K]
+    gearbox : Gearbox, optional
+        Bought with the motor.
+    efficiency : float, optional
+        Torque constant over back-e.m.f. constant of the motor alone, used where the data do not
+        show it. [-]
+    reverse_efficiency : float, optional
+        Of a motor without gearbox, with the load driving. [-]
+    breakaway : float, optional
+        Load-dependent losses at rest over those in motion, >= 1. [-]
+    measured : bool
+        Whether the data were measured on this motor.
+    strict : bool
+        Whether data that no motor can have are refused; else the stall torque gives way.
+    """
+
+    brush_drop: float = 0.0
+    drag_speed_share: float = 0.0
+    inertia: float | None = None
+    magnet_coefficient: float = FERRITE_COEFFICIENT
+    copper_coefficient: float = COPPER_COEFFICIENT
+    gearbox: Gearbox | None = None
+    efficiency: float | None = None
+    reverse_efficiency: float | None = None
+    breakaway: float | None = None
+    measured: bool = False
+    strict: bool = True
+
+    @property
+    def at_output(self) -> bool:
+        """Whether the data belong to the output of a gearbox."""
+        return self.gearbox is not None and self.gearbox.data_at != "motor"
+
+    @property
+    def ratio(self) -> float:
+        """Rotor speed over the speed of the shaft that the data belong to [-]."""
+        return self.gearbox.ratio if self.gearbox and self.at_output else 1.0
+
+    @property
+    def least_of_gearbox(self) -> float:
+        """Efficiency that a gearbox behind which the data hold may have at least [-]."""
+        if self.gearbox is None or not self.at_output:
+            return 1.0
+        return self.gearbox.efficiency or self.gearbox.estimate.low
+
+    def constant_from_run(
+        self, voltage: float, current: float, speed: float, resistance: float
+    ) -> float:
+        """Back-e.m.f. constant from one unloaded run, ``(U - drop - I0 R)/w``. [V·s/rad]
+
+        Parameters
+        ----------
+        voltage, current, speed : float
+            Of the run, where the data belong. [V], [A], [rad/s]
+        resistance : float
+            [ohm]
+        """
+        if self.gearbox is not None:
+            self.gearbox.ask(speed)
+        back_emf = voltage - self.brush_drop - current * resistance
+        if back_emf <= 0.0:
+            most = quantity((voltage - self.brush_drop) / resistance, "A")
+            raise DomainError(
+                "no_load_current",
+                current,
+                f"less than {most}, which this motor draws stalled at that voltage",
+            )
+        return back_emf / (speed * self.ratio)
+
+    def constant_from_stall(
+        self, torque: float, current: float, no_load_current: float, key: str
+    ) -> float:
+        """Torque constant from the pull of a stalled motor, up to the data's shaft, ``M/(I - (1 -
+        s) I0)``. [N·m/A]
+
+        Parameters
+        ----------
+        torque, current : float
+            With the shaft held, where the data belong. [N·m], [A]
+        no_load_current : float
+            [A]
+        key : str
+            Names the current, should it be too small.
+        """
+        pulling = current - (1.0 - self.drag_speed_share) * no_load_current
+        if pulling <= 0.0:
+            raise DomainError(key, current, "more than the no-load current")
+        return torque / self.ratio / pulling
+
+    def usual_efficiency(self) -> tuple[float, tuple[Assumption, ...]]:
+        """Torque constant over back-e.m.f. constant of data that do not show it, and what it rests
+        on. [-]"""
+        value, rows = self.efficiency, []
+        if value is None:
+            why = "torque and speed constants of small iron-cored motors"
+            rows.append(Assumption("efficiency", *OWN_EFFICIENCY, why))
+            value = rows[0].value
+        if self.gearbox is not None and self.at_output:
+            if self.gearbox.efficiency is None:
+                rows.append(self.gearbox.estimate)
+            value *= self.gearbox.efficiency or self.gearbox.estimate.value
+        return value, tuple(rows)
+
+    def output_of(self, efficiency: float) -> tuple[Output, tuple[Assumption, ...]]:
+        """The element behind a rotor whose data show an efficiency, and what it rests on."""
+        box = self.gearbox
+        if box is None:
+            found = Output(1.0, efficiency, efficiency, 1, self.reverse_efficiency)
+            return found, found.assumed
+        of_box = box.efficiency or box.estimate.value
+        whole, own = efficiency, min(1.0, efficiency / of_box)
+        if not self.at_output:
+            whole, own = efficiency * of_box, efficiency
+        found = Output(box.ratio, whole, own, box.pairs, box.reverse_efficiency, True)
+        assumed = () if self.at_output or box.efficiency else (box.estimate,)
+        return found, (*assumed, *found.assumed)
 
 
 @dataclass(frozen=True)
@@ -252,20 +384,23 @@ def conclude(
 
 def _refuse_contradiction(extras: Extras, ratio: float, key: str, torque: float | None) -> None:
     """Refuse data whose torque constant is out of all proportion to their back-e.m.f. constant."""
-    wanted = ""
+    if not extras.strict:
+        return
     if ratio > MOST_EFFICIENCY:
-        wanted = (
+        raise DomainError(
+            key,
+            torque,
             f"a value that agrees with the speed: this one is {number(ratio, 3)} times what a "
-            "motor without losses gives (a wrong unit or column?)"
+            "motor without losses gives (a wrong unit or column?)",
         )
-    elif ratio < LEAST_EFFICIENCY and not extras.measured:
-        wanted = (
+    if ratio < LEAST_EFFICIENCY and not extras.measured:
+        raise DomainError(
+            key,
+            torque,
             f"a value that agrees with the speed: with this one {number(1 - ratio, 2)} of the "
             "torque is lost (a wrong unit or column, or gearbox.data_at?); "
-            '"measured = true" if it was measured so'
+            '"measured = true" if it was measured so',
         )
-    if extras.strict and wanted:
-        raise DomainError(key, torque, wanted)
 
 
 def _assumed_inertia(torque_per_speed: float) -> Assumption:

@@ -164,21 +164,6 @@ class OperatingPoint:
     speed: Any
     current: Any
 
-    @property
-    def input_power(self) -> Any:
-        """Electrical power into the terminals [W]."""
-        return self.voltage * self.current
-
-    @property
-    def output_power(self) -> Any:
-        """Mechanical power at the shaft [W]."""
-        return self.torque * self.speed
-
-    @property
-    def efficiency(self) -> Any:
-        """Output power over input power while driving [-]."""
-        return self.output_power / self.input_power
-
 
 def steady_current(motor: Motor, voltage: Floats, speed: Floats) -> Any:
     """Current of a motor at a voltage and a speed.
