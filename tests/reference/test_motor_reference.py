@@ -135,7 +135,7 @@ def test_linear_motor_drives_and_is_driven():
     assert driven.speed == pytest.approx(7.78, abs=0.005)
     assert driven.torque * driven.speed == pytest.approx(-15.56, abs=0.005)
     assert driven.voltage * driven.current == pytest.approx(-13.33, abs=0.005)
-    assert (driven.voltage * driven.current) / driven.torque * driven.speed == pytest.approx(
+    assert (driven.voltage * driven.current) / (driven.torque * driven.speed) == pytest.approx(
         0.8571, abs=5e-5
     )
 
