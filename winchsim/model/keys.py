@@ -48,8 +48,8 @@ class ModeKey:
     load : LoadPlace
     regime : Regime
         Of the supply.
-    hot : tuple of bool
-        Per group, whether its winding has passed its limit.
+    hot : frozenset of int
+        Groups with a winding that has passed its limit.
     empty : bool
         Whether the battery is empty.
     wedged : int
@@ -83,7 +83,7 @@ class ModeKey:
     settle_after: float
     load: LoadPlace
     regime: Regime
-    hot: tuple[bool, ...]
+    hot: frozenset[int]
     empty: bool
     wedged: int
     stalled: bool

@@ -67,6 +67,10 @@ class Step:
         self.calm = 0  # guards that fired without stirring the rope
         self.wait = 0.0  # before the rope is looked at again, where a bounce period will not do
 
+    def change(self, **fields: object) -> None:
+        """Change the mode."""
+        self.key = replace(self.key, **fields)  # type: ignore[arg-type]
+
     def mark(
         self,
         event: Event,
@@ -74,18 +78,21 @@ class Step:
         value: float | None = None,
         energy: float = 0.0,
         time: float | None = None,
+        **fields: object,
     ) -> None:
-        """Note an event of the switch; it began at its time, or just now."""
+        """Change the mode, and note what happens to it; it began at its time, or just now."""
+        self.change(**fields)
         when = self.t if time is None else time
         self.events.append(RecordedEvent(event, when, math.nan, target, value, energy))
+
+    def finish(self, event: Event, target: Target = None, value: float | None = None) -> None:
+        """Note an event that ends the run."""
+        self.mark(event, target, value)
+        self.ends = True
 
     def events_at(self, height: float) -> tuple[RecordedEvent, ...]:
         """The events, with the height of the load that they leave. [m]"""
         return tuple(replace(event, height=height) for event in self.events)
-
-    def change(self, **fields: object) -> None:
-        """Change the mode."""
-        self.key = replace(self.key, **fields)  # type: ignore[arg-type]
 
 
 class WinchProblem:
@@ -107,21 +114,23 @@ class WinchProblem:
         self._way = self._place = self._at = 0.0
         self._slips = 0  # of the load in its guide, since the phase began
         self._bouncing = self._since = 0.0  # time for which it has bounced, up to the last switch
-        start, halt, sets_off = self._start_drum, self._halt, self._sets_off
+        start, halt = self._start_drum, self._halt
+        rubs = machine.body.friction > 0
+        up, down = (LoadPlace.UP, LoadPlace.DOWN) if rubs else (LoadPlace.FREE, LoadPlace.FREE)
         self._rules: dict[Hashable, Callable[..., None]] = {
             Trip.DRUM_STOPS: self._stop_drum,
             Trip.RAISES: lambda step: start(step, 1),
             Trip.RUNS_BACK: lambda step: start(step, -1),
             Trip.WEDGES: self._on_wedges,
-            Trip.LAYER_UP: self._on_layer_up,
+            Trip.LAYER_UP: lambda step: self._change_layer(step, step.key.layer + 1),
             Trip.LAYER_DOWN: lambda step: self._change_layer(step, step.key.layer - 1),
-            Trip.PAID_OUT: lambda step: self._finish(step, Event.PAID_OUT),
+            Trip.PAID_OUT: lambda step: step.finish(Event.PAID_OUT),
             Trip.OVERLOAD: self._on_overload,
-            Trip.TAUT: lambda step: self._pulls(step, True),
-            Trip.SLACK: lambda step: self._pulls(step, False),
+            Trip.TAUT: lambda step: step.mark(Event.TAUT, taut=True),
+            Trip.SLACK: lambda step: step.mark(Event.SLACK, taut=False),
             Trip.SETTLES: self._on_settles,
-            Trip.LIFTS: lambda step: sets_off(step, Event.LIFT_OFF, LoadPlace.UP),
-            Trip.COMES_OFF: lambda step: sets_off(step, Event.CAME_OFF, LoadPlace.DOWN),
+            Trip.LIFTS: lambda step: step.mark(Event.LIFT_OFF, load=up),
+            Trip.COMES_OFF: lambda step: step.mark(Event.CAME_OFF, load=down),
             Trip.LOAD_STOPS: self._on_load_stops,
             Trip.SLIPS_UP: lambda step: self._slip(step, LoadPlace.UP),
             Trip.SLIPS_DOWN: lambda step: self._slip(step, LoadPlace.DOWN),
@@ -156,7 +165,7 @@ class WinchProblem:
             settle_after=m.scales.bounce_period,
             load=hangs if m.start_travel > 0 else LoadPlace.FLOOR,
             regime=Regime.OPEN,
-            hot=(False,) * len(m.groups),
+            hot=frozenset(),
             empty=False,
             wedged=-1,
             stalled=False,
@@ -180,12 +189,11 @@ class WinchProblem:
     def progress(self, t: float, y: np.ndarray) -> tuple[float, ...]:
         """Way that the load has gone, to and fro, and take-up, in millionths of the height; and the
         bounce, which gets on by dying down. Called once for each switch."""
-        unit = PROGRESS * max(self.machine.top_travel - self.machine.start_travel, 1e-3)
         m, scales, falls = self.machine, self.machine.scales, self.machine.line.falls
+        unit = PROGRESS * max(m.top_travel - m.start_travel, 1e-3)
         softness = (m.free_rope - float(y[0])) / (falls * m.line.stiffness)
-        hung = (
-            load.pull_needed(m.body, m.reach - float(y[2])) * softness
-        )  # stretch of the rope as long as it is now
+        # Stretch of the rope as long as it is now, under the hanging load.
+        hung = load.pull_needed(m.body, m.reach - float(y[2])) * softness
         off = max(abs(float(y[4]) - hung) - m.body.friction * softness, 0.0)
         bounce = math.hypot(off, falls * float(y[3]) * scales.bounce_period / (2 * math.pi))
         # A load thrown up comes down where it rose: its speed tells the way between.
@@ -232,8 +240,7 @@ class WinchProblem:
         self._since = step.t
         long = FOLLOWED_BOUNCES * self.machine.scales.bounce_period
         if self._bouncing > long and not step.key.brief and step.key.drum:
-            step.change(brief=True)
-            step.mark(Event.AVERAGED)
+            step.mark(Event.AVERAGED, brief=True)
 
     def flow(self, step: Step) -> Flow:
         """Forces and currents at a switch, in the mode reached so far."""
@@ -243,26 +250,22 @@ class WinchProblem:
 
     def enter_phase(self, step: Step, index: int) -> None:
         """Begin a phase: its voltage, its time, the supply's regime, brake and pawl."""
-        m, phase = self.machine, self.machine.phases[index]
-        before = m.phases[step.key.phase]
-        same = index > 0 and before.action == phase.action
-        ramp_from = (
-            self.motion.open_voltage(step.key, step.t)
-            if same
-            else math.copysign(0.0, phase.voltage)
-        )
-        step.change(
+        phases, phase = self.machine.phases, self.machine.phases[index]
+        same = index > 0 and phases[step.key.phase].action == phase.action
+        zero = math.copysign(0.0, phase.voltage)
+        step.mark(
+            Event.PHASE_STARTS,
+            Action(phase.action),
             phase=index,
             phase_start=step.t,
             phase_end=step.t + phase.time,
-            ramp_from=ramp_from,
+            ramp_from=self.motion.open_voltage(step.key, step.t) if same else zero,
             stalled=False,
             ramp_end=step.t + phase.ramp if phase.ramp > 0 else math.inf,
             confirm_at=math.inf,
+            brief=False,
         )
-        step.mark(Event.PHASE_STARTS, Action(phase.action))
         self._slips, self._bouncing = 0, 0.0
-        step.change(brief=False)
         self._connect(step)
         if step.key.drum < 0 and self.motion.pawl_grips(step.key):
             self._stop_drum(step, jerk=True)
@@ -294,13 +297,11 @@ class WinchProblem:
         return sp.first_regime(*state, m.phases[step.key.phase].current_limit)
 
     def _leave_phase(self, step: Step) -> None:
-        last = len(self.machine.phases) - 1
-        index = last if step.next_phase == "watch" else step.key.phase + 1
-        if step.key.phase == last or index > last or (index == last and step.next_phase != "watch"):
-            step.ends = True
-            return
-        step.next_phase = ""
-        self.enter_phase(step, index)
+        last, watch = len(self.machine.phases) - 1, step.next_phase == "watch"
+        index = last if watch else step.key.phase + 1
+        step.ends = step.key.phase == last or (index == last and not watch)
+        if not step.ends:
+            self.enter_phase(step, index)
 
     def settle(self, step: Step) -> None:
         """Decide what a drum at rest does next, and whether a stall has to be waited for."""
@@ -312,20 +313,19 @@ class WinchProblem:
     def _await_stall(self, step: Step) -> None:
         key, phase = step.key, self.machine.phases[step.key.phase]
         waits = (phase.powered and phase.until != "time") or phase.action == "raise"
-        if not waits or key.stalled or key.ramping or key.confirm_at < math.inf:
-            return
-        if phase.action == "lower" and key.load is LoadPlace.FLOOR:
-            return
-        period = max(SHORTEST_CONFIRM, CONFIRM_PERIODS * self.machine.scales.bounce_period)
-        step.change(confirm_at=step.t + period)
+        down = phase.action == "lower" and key.load is LoadPlace.FLOOR
+        found = key.stalled or key.ramping or key.confirm_at < math.inf
+        if waits and not down and not found:
+            period = max(SHORTEST_CONFIRM, CONFIRM_PERIODS * self.machine.scales.bounce_period)
+            step.change(confirm_at=step.t + period)
 
     # --- the drum
 
     def _decide(self, step: Step) -> None:
         """Direction in which a drum at rest starts, if any, with the radius of the side that it is
         on."""
-        m, key, y = self.machine, step.key, step.y
-        place = m.wound_at_start + float(y[0])
+        m, key = self.machine, step.key
+        place = m.wound_at_start + float(step.y[0])
         slack = 1e-6 * m.scales.stretch
         above = below = key.layer
         if key.layer + 1 < len(m.layers) and abs(place - m.layers[key.layer].end) <= slack:
@@ -342,53 +342,46 @@ class WinchProblem:
 
     def _start_drum(self, step: Step, direction: int) -> None:
         layer = step.key.layer if direction > 0 else step.key.layer_below
-        again = step.key.stalled and direction > 0
-        wedged = step.key.wedged if step.key.wedged == step.key.phase else -1
-        step.change(
+        again = Event.RESTARTS if step.key.stalled else Event.DRUM_STARTS
+        step.mark(
+            again if direction > 0 else Event.RUNS_BACK,
             drum=direction,
-            wedged=wedged,
+            wedged=step.key.wedged if step.key.wedged == step.key.phase else -1,
             layer=layer,
             layer_below=layer,
             held_since=math.inf,
             confirm_at=math.inf,
         )
-        step.mark(
-            Event.RESTARTS if again else Event.DRUM_STARTS if direction > 0 else Event.RUNS_BACK
-        )
-        if (
-            direction < 0
-            and self.machine.wound_at_start + step.y[0]
-            <= self.machine.lowest_wound + self.machine.wound_at_start
-        ):
-            self._finish(step, Event.PAID_OUT)
+        start, lowest = self.machine.wound_at_start, self.machine.lowest_wound
+        if direction < 0 and start + step.y[0] <= lowest + start:
+            step.finish(Event.PAID_OUT)
 
     def _on_wedges(self, step: Step) -> None:
         """The drum stops at once with all that turns; the load goes on by itself. A settled rope is
         first let bounce."""
-        if step.key.settled:
-            return
-        lost = drum_inertia(self.motion.train(step.key)) * float(step.y[1]) ** 2 / 2
-        step.mark(Event.WEDGED, value=abs(float(step.y[1])), energy=lost)
-        step.y[1] = 0.0
-        step.change(drum=0, layer_below=step.key.layer, held_since=step.t, wedged=step.key.phase)
+        if not step.key.settled:
+            self._stop_drum(step, Event.WEDGED, abs(float(step.y[1])), jerk=True)
+            step.change(wedged=step.key.phase)
 
-    def _stop_drum(self, step: Step, *, jerk: bool = False) -> None:
+    def _stop_drum(
+        self,
+        step: Step,
+        event: Event = Event.DRUM_STOPS,
+        value: float | None = None,
+        *,
+        jerk: bool = False,
+    ) -> None:
         chain = self.motion.train(step.key)
         lost = drum_inertia(chain) * float(step.y[1]) ** 2 / 2 if jerk else 0.0
         step.y[1] = 0.0
-        step.change(drum=0, layer_below=step.key.layer, held_since=step.t)
-        step.mark(Event.DRUM_STOPS, energy=lost)
-
-    def _on_layer_up(self, step: Step) -> None:
-        m, layer = self.machine, step.key.layer + 1
-        if layer >= len(m.layers):
-            self._finish(step, Event.OVERFLOW)
-        else:
-            self._change_layer(step, layer)
+        below = step.key.layer
+        step.mark(event, None, value, lost, drum=0, layer_below=below, held_since=step.t)
 
     def _change_layer(self, step: Step, layer: int) -> None:
-        step.change(layer=layer, layer_below=layer)
-        step.mark(Event.LAYER, AtLayer(layer))
+        if layer >= len(self.machine.layers):
+            step.finish(Event.OVERFLOW)
+            return
+        step.mark(Event.LAYER, AtLayer(layer), layer=layer, layer_below=layer)
         bounce = self.motion.bounce(step.key, step.y.tolist(), self.flow(step))
         if (
             step.key.settled
@@ -398,20 +391,10 @@ class WinchProblem:
             self._ride(step)  # the new radius stirs the rope less than what counts as settled
 
     def _on_overload(self, step: Step) -> None:
-        shares = [
-            np.max(share)
-            for share in link_shares(self.machine, self.motion.channels(step.key)(self.flow(step)))
-        ]
-        worst = max(range(len(shares)), key=shares.__getitem__)
-        self._finish(step, Event.OVERLOAD, AtLink(worst), float(shares[worst]))
-
-    @staticmethod
-    def _finish(
-        step: Step, event: Event, target: Target = None, value: float | None = None
-    ) -> None:
-        """An event that ends the run."""
-        step.mark(event, target, value)
-        step.ends = True
+        channels = self.motion.channels(step.key)(self.flow(step))
+        shares = [float(np.max(share)) for share in link_shares(self.machine, channels)]
+        worst = shares.index(max(shares))
+        step.finish(Event.OVERLOAD, AtLink(worst), shares[worst])
 
     # --- the load
 
@@ -421,9 +404,9 @@ class WinchProblem:
         m, speed = self.machine, float(step.y[3])
         past = load.potential_energy(m.body, float(step.y[2]), m.reach - float(step.y[2]))
         past -= load.potential_energy(m.body, travel, m.reach - travel)
-        step.mark(event, value=abs(speed), energy=load.inertia(m.body) * speed * speed / 2 + past)
+        energy = load.inertia(m.body) * speed * speed / 2 + past
+        step.mark(event, value=abs(speed), energy=energy, load=place)
         step.y[2], step.y[3] = travel, 0.0
-        step.change(load=place)
 
     def _on_floor(self, step: Step) -> None:
         self._halt(step, LoadPlace.FLOOR, Event.LANDED, 0.0)
@@ -434,29 +417,18 @@ class WinchProblem:
         step.mark(Event.TOP)
         step.next_phase = "next"
 
-    def _sets_off(self, step: Step, event: Event, rubbing: LoadPlace) -> None:
-        """The load leaves what it lay on, and rubs in its guide where it has one."""
-        step.change(load=rubbing if self.machine.body.friction > 0 else LoadPlace.FREE)
-        step.mark(event)
-
-    def _pulls(self, step: Step, taut: bool) -> None:
-        step.change(taut=taut)
-        step.mark(Event.TAUT if taut else Event.SLACK)
-
     def _on_load_stops(self, step: Step) -> None:
         step.y[3] = 0.0
         now = self.flow(step)
         left = self.machine.reach - float(step.y[2])
         net = self.machine.line.falls * now.tension - load.pull_needed(self.machine.body, left)
         if abs(net) <= sticking_force(self.machine):
-            step.change(load=LoadPlace.STUCK)
-            step.mark(Event.STICKS)
+            step.mark(Event.STICKS, load=LoadPlace.STUCK)
         else:
             step.change(load=LoadPlace.UP if net > 0 else LoadPlace.DOWN)
 
     def _slip(self, step: Step, place: LoadPlace) -> None:
-        step.change(load=place)
-        step.mark(Event.SLIPS)
+        step.mark(Event.SLIPS, load=place)
         self._slips += 1
         if (
             self._slips >= FOLLOWED_SLIPS
@@ -465,16 +437,12 @@ class WinchProblem:
         ):
             if self._slips == FOLLOWED_SLIPS:
                 step.mark(Event.AVERAGED)
-            self._ride(
-                step
-                # the mean pull of stick and slip is weight and friction in motion, as on a settled
-                # rope
-            )
+            # The mean pull of stick and slip is weight and friction in motion, as where it settles.
+            self._ride(step)
 
     def _on_settles(self, step: Step) -> None:
-        if not step.key.brief and self.motion.speeds_up(
-            step.key, step.t, step.y
-        ):  # the bounce goes through zero, but about another pull than the steady one
+        if not step.key.brief and self.motion.speeds_up(step.key, step.t, step.y):
+            # The bounce goes through zero, but about another pull than the steady one.
             step.wait = max(
                 RETRY_PERIODS * self.machine.scales.bounce_period,
                 RETRY_SHARE * (step.t - step.key.phase_start),
@@ -495,17 +463,14 @@ class WinchProblem:
         step.mark(Event.SUPPLY, regime)
 
     def _on_hot(self, step: Step, group: int) -> None:
-        hot = list(step.key.hot)
-        hot[group] = True
-        step.change(hot=tuple(hot))
-        step.mark(Event.HOT, AtGroup(group), self.machine.groups[group].winding_limit)
+        limit = self.machine.groups[group].winding_limit
+        step.mark(Event.HOT, AtGroup(group), limit, hot=step.key.hot | {group})
         if step.key.stalled:
             step.next_phase = "watch"
 
     def _on_empty(self, step: Step) -> None:
-        step.change(empty=True)
         self._hold(step, Regime.EMPTY)
-        step.mark(Event.EMPTY)
+        step.mark(Event.EMPTY, empty=True)
 
     def _on_until(self, step: Step) -> None:
         key = step.key
@@ -524,12 +489,9 @@ class WinchProblem:
 
     def _find_stall(self, step: Step) -> None:
         key = step.key
-        if key.drum != 0:
-            return
-        up, _ = self.motion.start_margins(key)(self.flow(step))
-        step.mark(Event.STALLED, value=-up, time=key.held_since)
-        step.change(
-            stalled=True, phase_end=min(key.phase_end, key.held_since + self.machine.stall_watch)
-        )
-        if any(key.hot):
-            step.next_phase = "watch"
+        if key.drum == 0:
+            up, _ = self.motion.start_margins(key)(self.flow(step))
+            end = min(key.phase_end, key.held_since + self.machine.stall_watch)
+            step.mark(Event.STALLED, value=-up, time=key.held_since, stalled=True, phase_end=end)
+            if key.hot:
+                step.next_phase = "watch"
