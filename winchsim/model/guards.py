@@ -101,9 +101,9 @@ def _load_guards(motion: Motion, key: ModeKey) -> Iterator[_GuardPart]:
     def excess(y: Any, now: Flow) -> Any:
         return m.line.falls * now.tension - load.pull_needed(m.body, m.reach - y[2])
 
-    if place.moves and (key.drum or not key.settled):
-        yield from _travel_guards(motion, key)
     if key.settled:
+        if key.drum:
+            yield from _travel_guards(motion, key)
         return
     if motion.may_settle(key):
         yield _settle_guard(motion, key)
@@ -123,6 +123,8 @@ def _load_guards(motion: Motion, key: ModeKey) -> Iterator[_GuardPart]:
         )
     elif not place.moves:
         yield {Trip.COMES_OFF: force}, lambda y, now: (-excess(y, now) - sticking,)
+    else:
+        yield from _travel_guards(motion, key)
     if place in (LoadPlace.UP, LoadPlace.DOWN):
         sign = -friction_sign(place)
         yield {Trip.LOAD_STOPS: BAND * scales.load_speed}, lambda y, now: (sign * y[3],)
