@@ -29,8 +29,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
     json = report.calibration_json(found, cautions, digest=scenario.digest, files=tuple(files))
     if options.out:
         from winchsim.report.figures.calibration import measured_and_predicted
+        from winchsim.report.figures.catalogue import image
         from winchsim.report.figures.look import COLUMN
-        from winchsim.report.figures.save import image
 
         figure = measured_and_predicted(found, COLUMN)
         contents = (

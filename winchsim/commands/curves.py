@@ -17,11 +17,10 @@ from winchsim.inputs import Inputs
 from winchsim.quantity_text import text_of
 from winchsim.report import measured as beside, names
 from winchsim.report.document import Text
-from winchsim.report.figures.catalogue import Picture, pictures
+from winchsim.report.figures.catalogue import Picture, image, pictures
 from winchsim.report.figures.look import LOOKS, Look
 from winchsim.report.figures.moving import film
 from winchsim.report.figures.overlay import Run, key_of, overlay, with_sheet, with_trace
-from winchsim.report.figures.save import image
 from winchsim.report.json_out import curves_json
 from winchsim.scenario.sheet import SheetRow
 from winchsim.scenario.trace import MeasuredTrace, read_for

@@ -6,9 +6,8 @@ from typing import Any
 from winchsim.frozen import replace
 from winchsim.report.csv_out import record_csv
 from winchsim.report.document import Document, FigureRef
-from winchsim.report.figures.catalogue import pictures
+from winchsim.report.figures.catalogue import image, inline_svg, pictures
 from winchsim.report.figures.look import COLUMN
-from winchsim.report.figures.save import image, inline_svg
 from winchsim.report.gear_list import gear_csv, gears_to_print
 from winchsim.report.render.html import render_html
 from winchsim.report.render.markdown import render_markdown

@@ -81,9 +81,8 @@ def html(found: Assessment, record: Record | None = None) -> str:
     first = OF_A_LIFT[0]
     pictures: dict[str, str] = {}
     if record is not None:
-        from winchsim.report.figures.catalogue import figure
+        from winchsim.report.figures.catalogue import figure, inline_svg
         from winchsim.report.figures.look import COLUMN
-        from winchsim.report.figures.save import inline_svg
 
         if drawn := figure(record, first.name, COLUMN):
             pictures[first.name] = inline_svg(drawn, COLUMN, first.name, first.caption)

@@ -18,9 +18,8 @@ from winchsim.report.figures.curves import (
     tension,
     zoom_windows,
 )
-from winchsim.report.figures.frame import EVENT, HELD, REPEATED, held_spans, marks_and_key
+from winchsim.report.figures.frame import EVENT, HELD, REPEATED, held_spans, marks_and_key, whole
 from winchsim.report.figures.look import COLUMN, LIMIT_DASHES, SERIES, SLIDE
-from winchsim.report.figures.trace import whole
 from winchsim.report.names import NAMES
 
 LABELS = {

@@ -7,9 +7,8 @@ from xml.dom.minidom import parse, parseString
 
 import pytest
 
-from winchsim.report.figures.catalogue import pictures
+from winchsim.report.figures.catalogue import image, pictures
 from winchsim.report.figures.look import COLUMN
-from winchsim.report.figures.save import image
 from winchsim.report.names import NAMES
 from winchsim.scenario.read import read
 from winchsim.simulation import simulate

@@ -9,8 +9,8 @@ import pytest
 import winchsim
 from winchsim.assessment.kinds import CheckKey, End
 from winchsim.inputs import with_value
+from winchsim.report.figures.catalogue import image
 from winchsim.report.figures.look import COLUMN, SLIDE
-from winchsim.report.figures.save import image
 from winchsim.report.figures.sizing import study_figure, sweep_figure
 from winchsim.studies.sizing import size
 

@@ -10,7 +10,17 @@ from matplotlib.figure import Figure
 
 from winchsim.model import Event
 from winchsim.quantity_text import text_of
-from winchsim.report.figures.frame import Frame, Panel, dress, marks_and_key, timeline
+from winchsim.report.figures.frame import (
+    Frame,
+    Panel,
+    Window,
+    dress,
+    marks_and_key,
+    suits,
+    timeline,
+    whole,
+    window,
+)
 from winchsim.report.figures.look import (
     GREEN,
     PALE,
@@ -21,7 +31,6 @@ from winchsim.report.figures.look import (
     styled,
 )
 from winchsim.report.figures.marks import named_events
-from winchsim.report.figures.trace import Window, suits, whole, window
 from winchsim.simulation import Record
 
 LEAST_MOVE = 0.01

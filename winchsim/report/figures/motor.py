@@ -12,7 +12,7 @@ from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import raising_phase
 from winchsim.model.machine import DriveGroup
 from winchsim.quantity_text import in_unit, text_of
-from winchsim.report.figures.frame import flowed
+from winchsim.report.figures.frame import broken, flowed, suits
 from winchsim.report.figures.look import (
     BLUE,
     GREY,
@@ -29,7 +29,6 @@ from winchsim.report.figures.look import (
     styled,
 )
 from winchsim.report.figures.marks import named_events
-from winchsim.report.figures.trace import broken, suits
 from winchsim.simulation import Record
 
 MOST_GROUPS = 3

@@ -18,6 +18,7 @@ from scipy.integrate import cumulative_trapezoid
 from winchsim.errors import DomainError
 from winchsim.inputs import Inputs
 from winchsim.quantity_text import in_unit
+from winchsim.report.figures.frame import broken, suits
 from winchsim.report.figures.look import (
     BLUE,
     FAINT,
@@ -33,7 +34,6 @@ from winchsim.report.figures.look import (
     room_for,
 )
 from winchsim.report.figures.plan import gear_turns, outline, plan_of
-from winchsim.report.figures.trace import broken, suits
 from winchsim.simulation import Record
 
 RATE = 12

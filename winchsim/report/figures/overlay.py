@@ -14,7 +14,7 @@ from matplotlib.transforms import ScaledTranslation
 from winchsim.frozen import dataclass
 from winchsim.model import Event
 from winchsim.quantity_text import in_unit, text_of
-from winchsim.report.figures.frame import Panel, timeline
+from winchsim.report.figures.frame import Panel, suits, timeline, window
 from winchsim.report.figures.look import (
     BLUE,
     GREY,
@@ -31,7 +31,6 @@ from winchsim.report.figures.look import (
     stack,
     styled,
 )
-from winchsim.report.figures.trace import suits, window
 from winchsim.report.measured import (
     TestComparison,
     mean_difference,

@@ -8,10 +8,10 @@ import zlib
 
 import pytest
 
-from winchsim.report.figures.catalogue import pictures
+from winchsim.commands.files import FORMATS
+from winchsim.report.figures.catalogue import image, inline_svg, pictures
 from winchsim.report.figures.look import COLUMN, SLIDE
 from winchsim.report.figures.overlay import Run, overlay
-from winchsim.report.figures.save import FORMATS, image, inline_svg
 from winchsim.version import __version__
 
 DIGEST = "0123456789abcdef" * 4
