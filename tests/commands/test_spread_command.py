@@ -13,7 +13,7 @@ import pytest
 from tests.screen import Screen
 from winchsim.commands.env import ExitCode
 from winchsim.scenario.starter import STARTER
-from winchsim.studies.spread import parallel
+from winchsim.studies.spread import outcomes
 
 pytestmark = pytest.mark.slow
 
@@ -151,7 +151,7 @@ def test_workers_end_with_their_parent(end):
 
 
 def test_ctrl_c_keeps_what_is_done(folder, monkeypatch):
-    count, lift = [0], parallel.lift_builds
+    count, lift = [0], outcomes.lift_builds
 
     def stopped(plan, shares, **more):
         count[0] += 1
@@ -159,7 +159,7 @@ def test_ctrl_c_keeps_what_is_done(folder, monkeypatch):
             raise KeyboardInterrupt
         return lift(plan, shares, **more)
 
-    monkeypatch.setattr(parallel, "lift_builds", stopped)
+    monkeypatch.setattr(outcomes, "lift_builds", stopped)
     screen = Screen().run("spread", str(folder / "crate.toml"), "--builds", "200")
     assert screen.code == ExitCode.INTERRUPTED
     assert "Interrupted after 80 of 200 builds." in screen.out

@@ -961,7 +961,7 @@ def test_each_group_s_windings_are_held_against_their_own_limit():
         found.tight_winding[0] > found.tight_limit[0] and winding.value[0] > winding.hard[0] == 35.0
     )
     builds = plan(swapped, ())
-    out = lift_builds(builds, np.full((1, builds.dimensions), 0.5))
+    out = lift_builds(builds, np.full((1, len(builds.draws)), 0.5))
     assert out.winding[0] == pytest.approx(peaks[0] - 35.0, abs=0.5)
 
 

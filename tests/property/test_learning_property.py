@@ -61,12 +61,12 @@ def test_permuting_motors_changes_nothing(small, make_motor, order, seed):
     places."""
     inputs = small(motors=make_motor(4.0, 0.005, idle_current=0.12, count=3), load={"mass": 6.0})
     made = plan(inputs, uncertain(inputs, build(inputs), ()))
-    shares = np.random.default_rng(seed).random((4, made.dimensions))
-    swapped, start = shares.copy(), 0
-    for row, width in zip(made.rows, made.widths, strict=True):
+    shares = np.random.default_rng(seed).random((4, len(made.draws)))
+    swapped = shares.copy()
+    for row in made.rows:
+        own = [place for place, (drawn_for, _) in enumerate(made.draws) if drawn_for is row]
         if row.each:
-            swapped[:, start : start + width] = shares[:, start : start + width][:, order]
-        start += width
+            swapped[:, own] = shares[:, own][:, order]
     first, second = lift_builds(made, shares), lift_builds(made, swapped)
     assert second.time == pytest.approx(first.time, rel=1e-9)
     assert second.current == pytest.approx(first.current, rel=1e-9)

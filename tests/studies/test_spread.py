@@ -16,8 +16,7 @@ from winchsim.model import Event, build
 from winchsim.simulation import simulate
 from winchsim.studies.spread import Given, spread
 from winchsim.studies.spread.builds import MOST_SINGLE, Motors, Plan, Uncertain, plan, uncertain
-from winchsim.studies.spread.outcomes import Ending, Outcomes, lift_builds
-from winchsim.studies.spread.parallel import CHUNK, lift_everywhere
+from winchsim.studies.spread.outcomes import CHUNK, Ending, Outcomes, lift_builds, lift_everywhere
 from winchsim.studies.spread.study import TOLERATED, probability, rank_correlation, result
 
 pytestmark = pytest.mark.slow
@@ -41,6 +40,11 @@ def done(geared):
 
 def rows_of(inputs, given=()):
     return plan(inputs, uncertain(inputs, build(inputs), given))
+
+
+def draws_of(made, path):
+    """Places of what is drawn for a row."""
+    return [place for place, (row, _) in enumerate(made.draws) if row.path == path]
 
 
 def same(first: Outcomes, second: Outcomes) -> bool:
@@ -84,8 +88,7 @@ def test_motors_of_a_group_share_what_is_not_their_own(geared):
     for path, value in zip(shared[1:], (25.0, 120.0), strict=True):
         geared = with_value(geared, path, value)
     made = rows_of(geared, [Given(path, 1e-3, "uniform") for path in (*shared, *own)])
-    numbers = {row.path: width for row, width in zip(made.rows, made.widths, strict=True)}
-    assert [numbers[path] for path in (*shared, *own)] == [1, 1, 1, 2, 2]
+    assert [len(draws_of(made, path)) for path in (*shared, *own)] == [1, 1, 1, 2, 2]
 
 
 def test_a_default_that_is_an_assumption_has_its_declared_range(geared):
@@ -108,9 +111,7 @@ def test_what_the_scenario_leaves_out_lies_in_the_range_of_its_estimate(geared):
     }
     assert without["stage.1.friction"].shape == "triangular", "left out: the range of the estimate"
     strength = rows["strength of the teeth of stage 1"]
-    assert strength.is_strength and len(strength.links) == 8, (
-        "a mesh for each motor and two more, two teeth each"
-    )
+    assert len(strength.links) == 8, "a mesh for each motor and two more, two teeth each"
 
 
 def test_a_given_strength_is_no_estimate(geared):
@@ -154,15 +155,15 @@ def test_motors_are_told_apart_and_dead_ones_stay_dead(small, make_motor):
         (1, 0),
         (1, 1),
     ]
-    place = [row.path for row in made.rows].index("motors.2.stall_torque")
-    assert made.columns[place] == ("motors.3.stall_torque", "motors.4.stall_torque")
+    own = [made.draws[place][1] for place in draws_of(made, "motors.2.stall_torque")]
+    assert own == [("motors.3.stall_torque",), ("motors.4.stall_torque",)]
 
 
 def test_what_is_one_for_all_motors_of_a_group_is_drawn_once(winch):
     made = rows_of(replace(winch, motors=(replace(winch.motors[0], rotor_inertia=None),)))
-    place = [row.path for row in made.rows].index("motors.1.rotor_inertia")
-    assert made.widths[place] == 1 and len(made.columns[place]) == 2
-    scenario = made.scenario([row[0] for row in made.values(np.full((1, made.dimensions), 0.3))])
+    (place,) = draws_of(made, "motors.1.rotor_inertia")
+    assert len(made.draws[place][1]) == 2
+    scenario = made.scenario(made.values(np.full((1, len(made.draws)), 0.3))[0])
     assert scenario.motors[0].rotor_inertia == scenario.motors[1].rotor_inertia
 
 
@@ -170,10 +171,10 @@ def test_equal_motors_told_apart_lift_like_their_group(winch):
     """All draws in the middle: several groups of one motor are the same winch as one group of
     several."""
     made = rows_of(winch)
-    machine = made.machines(np.full((1, made.dimensions), 0.5))[0]
+    machine = made.machines(np.full((1, len(made.draws)), 0.5))[0]
     whole, apart = simulate(winch).first(Event.TOP), simulate(machine).first(Event.TOP)
     assert apart.time == pytest.approx(whole.time, rel=2e-4)
-    slow = lift_builds(made, np.full((1, made.dimensions), 0.5))
+    slow = lift_builds(made, np.full((1, len(made.draws)), 0.5))
     assert slow.currents[0] == pytest.approx([slow.currents[0, 0]] * 2)
     assert slow.torques[0, 0] > 0
 
@@ -186,13 +187,8 @@ def test_the_weaker_motor_is_dragged_as_its_own_law_says(winch):
         [Given("motors.1.no_load_speed", 300.0, "uniform")],
     )
     made = rows_of(light, slow_one)
-    shares = np.full((1, made.dimensions), 0.5)
-    start = int(
-        np.cumsum((0, *made.widths))[
-            [row.path for row in made.rows].index("motors.1.no_load_speed")
-        ]
-    )
-    shares[0, start : start + 2] = (0.02, 0.98)
+    shares = np.full((1, len(made.draws)), 0.5)
+    shares[0, draws_of(made, "motors.1.no_load_speed")] = (0.02, 0.98)
     found = lift_builds(made, shares)
     machine = made.machines(shares)[0]
     currents, voltage = found.currents[0], 6.0 - 0.2 * found.currents[0].sum()
@@ -229,7 +225,7 @@ def test_very_many_motors_go_in_bundles(small, make_motor):
 
 def test_slow_and_full_builds_agree(geared):
     made = rows_of(geared)
-    shares = np.random.default_rng(5).random((3, made.dimensions))
+    shares = np.random.default_rng(5).random((3, len(made.draws)))
     slow, full = lift_builds(made, shares), lift_builds(made, shares, simulated=True)
     assert slow.ending.tolist() == full.ending.tolist() == [Ending.LIFTED] * 3
     assert slow.time == pytest.approx(full.time, rel=0.01)
@@ -260,7 +256,7 @@ def test_a_spread_of_everything(done):
 
 
 def test_what_matters_is_found(done):
-    by_path = {row.row.path: row.ranks for row in done.influences}
+    by_path = {row.path: ranks for row, ranks in zip(done.plan.rows, done.ranks, strict=True)}
     assert abs(by_path["stage.1.shaft_drag"]["time"]) < done.noise["time"]
     assert by_path["supply.voltage"]["time"] < -0.5 * done.noise["time"]
     assert by_path["strength of the teeth of stage 1"]["teeth"] > 0.5
@@ -272,7 +268,7 @@ def test_a_lift_counts_from_its_own_phase_on_in_full_too(winch):
     """A programme that waits first lifts no slower."""
     waits = (Phase(action="off", until="time", time=30.0), Phase(action="raise", until="top"))
     made = rows_of(replace(winch, phase=waits), [Given("load.mass", 0.5, "uniform")])
-    shares = np.full((1, made.dimensions), 0.5)
+    shares = np.full((1, len(made.draws)), 0.5)
     slow, full = lift_builds(made, shares), lift_builds(made, shares, simulated=True)
     assert full.time == pytest.approx(slow.time, rel=0.01) and full.current == pytest.approx(
         slow.current, rel=0.01
@@ -286,7 +282,7 @@ def test_bad_builds_are_counted_and_fail(winch):
     assert 0 < stalled.count < 60 and stalled.low < stalled.share < stalled.high
     assert stalled.count + found.probabilities["lifted"].count == 60
     assert found.status is Status.FAILS
-    heavy = found.values[[row.path for row in found.plan.rows].index("load.mass")][:, 0]
+    heavy = found.values[:, draws_of(found.plan, "load.mass")][:, 0]
     assert heavy[found.outcomes.ending == Ending.STALLED].min() > np.median(heavy)
 
 
@@ -316,7 +312,7 @@ def test_builds_that_cannot_be_made_are_left_out_and_none_at_all_is_refused(winc
     some = spread(replace(winch, motors=(replace(winch.motors[0], count=3),)), odd, builds=40)
     assert 0 < some.probabilities["lifted"].of < 40
     assert {place.dragged.of for place in some.motors} == {some.probabilities["lifted"].of}
-    none = lift_builds(rows_of(winch, odd), np.ones((2, rows_of(winch, odd).dimensions)))
+    none = lift_builds(rows_of(winch, odd), np.ones((2, len(rows_of(winch, odd).draws))))
     assert none.ending.tolist() == [Ending.CANNOT_BE_BUILT] * 2
 
 
@@ -378,7 +374,7 @@ def test_an_interruption_keeps_what_is_done(winch):
 
 def test_finished_tasks_of_an_executor_are_kept(winch):
     made = rows_of(winch)
-    shares = np.random.default_rng(1).random((2 * CHUNK, made.dimensions))
+    shares = np.random.default_rng(1).random((2 * CHUNK, len(made.draws)))
 
     class Late(Interrupted):
         """Stops while it waits for the second task."""
@@ -429,12 +425,10 @@ def test_a_tolerance_acts_on_the_value_that_the_scenario_gives(winch):
     ):
         given = [Given(f"motors.1.{path}", 0.01, "uniform")]
         found = spread(replace(winch, motors=(known,)), given, builds=20)
-        values = found.values[[row.path for row in found.plan.rows].index(f"motors.1.{path}")]
+        values = found.values[:, draws_of(found.plan, f"motors.1.{path}")]
         center = 3.0 if path == "terminal_resistance" else 1.0
         assert np.abs(values - center).max() <= 0.01 and values.shape[1] == 2
-        drawn = found.plan.scenario(
-            [row[0] for row in found.plan.values(np.zeros((1, found.plan.dimensions)))]
-        )
+        drawn = found.plan.scenario(found.plan.values(np.zeros((1, len(found.plan.draws))))[0])
         assert drawn.motors[0].known_by == known.known_by
         assert value_at(drawn, f"motors.1.{path}") == pytest.approx(center - 0.01)
 
@@ -482,4 +476,4 @@ def test_chance_passes_the_noise_limit_as_often_as_it_says():
 
 def test_a_strength_row_has_no_path():
     row = Uncertain("strength of x", 1.0, 0.8, 1.2, "triangular", "", True, links=(0,))
-    assert row.is_strength and row.quantile(np.array([0.5]))[0] == pytest.approx(1.0)
+    assert row.quantile(np.array([0.5]))[0] == pytest.approx(1.0)

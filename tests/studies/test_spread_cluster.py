@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 
 from winchsim.studies.spread import spread
-from winchsim.studies.spread.parallel import CHUNK
+from winchsim.studies.spread.outcomes import CHUNK
 
 pytestmark = pytest.mark.slow
 

@@ -151,10 +151,16 @@ def _most_influence(found: Spread, most: int = 2) -> Text:
     texts = []
     secured = found.as_given.held in (Holding.PAWL, Holding.BRAKE)
     for name in (name for name in RESULTS if not (secured and name == "hold")):
-        rows = sorted(found.influences, key=lambda row: -abs(row.ranks[name]))[:most]
-        names = [_input_name(row.row) for row in rows if abs(row.ranks[name]) > found.noise[name]]
+        most_moving = sorted(_influences(found), key=lambda pair: -abs(pair[1][name]))[:most]
+        names = [_input_name(row) for row, r in most_moving if abs(r[name]) > found.noise[name]]
         texts += [say(f"{RESULTS[name]}: {', '.join(names)}")] if names else []
     return (*joined(texts, "; "), ".") if texts else say("no input stands out.")
+
+
+def _influences(found: Spread) -> list[tuple[Uncertain, dict[str, float]]]:
+    """Inputs with their rank correlations, the most influential on any result first."""
+    pairs = zip(found.plan.rows, found.ranks, strict=True)
+    return sorted(pairs, key=lambda pair: -max(map(abs, pair[1].values())))
 
 
 def _input_name(row: Uncertain) -> str:
@@ -190,11 +196,10 @@ def _influence_table(found: Spread) -> Table:
     """Rank correlations of inputs with results, those beyond chance."""
     rows = [
         (
-            _input_name(influence.row),
-            *(f"{r[n]:+.2f}" if abs(r[n]) > found.noise[n] else "" for n in RESULTS),
+            _input_name(row),
+            *(f"{r[name]:+.2f}" if abs(r[name]) > found.noise[name] else "" for name in RESULTS),
         )
-        for influence in found.influences[:MOST_INFLUENCES]
-        for r in [influence.ranks]
+        for row, r in _influences(found)[:MOST_INFLUENCES]
     ]
     heads = ("input", "time", "current", "winding", "teeth", "holding")
     return Table(heads, tuple(row for row in rows if any(row[1:])))
@@ -205,7 +210,7 @@ def _difference_table(found: Spread) -> Table:
     rows: tuple[tuple[Cell, ...], ...] = tuple(
         (
             _input_name(row),
-            *Value(row.center, "%" if row.is_strength else row.unit, row.low, row.high).pair,
+            *Value(row.center, "%" if row.links else row.unit, row.low, row.high).pair,
             _BASES.get(row.shape, "estimate") if row.assumed else f"given, {row.shape}",
         )
         for row in found.plan.rows
@@ -236,7 +241,6 @@ def _method(found: Spread) -> tuple[Text, ...]:
 
 def spread_json(found: Spread, digest: str | None = None) -> str:
     """JSON text of a spread; `digest` is the SHA-256 of the scenario."""
-    ranks = {id(influence.row): influence.ranks for influence in found.influences}
     return json_text.document(
         digest=digest,
         random_seed=found.random_seed,
@@ -249,9 +253,9 @@ def spread_json(found: Spread, digest: str | None = None) -> str:
                 "shape": row.shape,
                 "assumed": row.assumed,
                 "each_motor": row.each,
-                "rank_correlation": ranks[id(row)],
+                "rank_correlation": ranks,
             }
-            for row in found.plan.rows
+            for row, ranks in zip(found.plan.rows, found.ranks, strict=True)
         ],
         command="spread",
         status=found.status.value,
@@ -304,9 +308,8 @@ def spread_csv(found: Spread) -> str:
     endings = [Ending(ending).name.lower() for ending in o.ending]
     columns: dict[str, Any] = {"build": range(1, len(o) + 1), "outcome": endings}
     columns |= {head: getattr(o, name) for name, head in names.items()}
-    for row, paths, values in zip(found.plan.rows, found.plan.columns, found.values, strict=True):
-        own = paths if row.each and paths else (row.path,)
-        columns |= zip((key(path, row.unit) for path in own), values.T, strict=True)
+    for (row, paths), values in zip(found.plan.draws, found.values.T, strict=True):
+        columns[key(paths[0] if row.each and paths else row.path, row.unit)] = values
     for place, owner in enumerate(found.plan.owners):
         motor = f"group_{owner}_motor_{place + 1}"
         columns |= {

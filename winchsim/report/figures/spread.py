@@ -66,9 +66,9 @@ def spread_figure(found: Spread, look: Look) -> Figure:
 def _bars(found: Spread, name: str) -> list[Bar]:
     """Inputs that move a result more than chance: name and rank correlation."""
     ranked: list[Bar] = [
-        (re.sub("^strength of (the )?", "", influence.row.path), influence.ranks[name])
-        for influence in found.influences
-        if abs(influence.ranks[name]) > found.noise[name]
+        (re.sub("^strength of (the )?", "", row.path), ranks[name])
+        for row, ranks in zip(found.plan.rows, found.ranks, strict=True)
+        if abs(ranks[name]) > found.noise[name]
     ]
     return sorted(ranked, key=lambda row: -abs(row[1]))[:MOST_BARS]
 

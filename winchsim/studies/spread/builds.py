@@ -4,7 +4,7 @@ the builds that are drawn: motors one by one, each build made a machine."""
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from enum import StrEnum
-from typing import Any
+from typing import Any, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,8 +41,7 @@ _NAMED = ("tabled", "from memory")
 user says it is."""
 
 
-@dataclass(frozen=True)
-class Given:
+class Given(NamedTuple):
     """A tolerance that the user gives.
 
     Attributes
@@ -96,11 +95,6 @@ class Uncertain:
     links: tuple[int, ...] = ()
     bounds: tuple[float, float] = (-np.inf, np.inf)
 
-    @property
-    def is_strength(self) -> bool:
-        """Whether it is the strength of links rather than a value of the scenario."""
-        return bool(self.links)
-
     def quantile(self, shares: Array) -> Array:
         """Values below which shares of all parts lie. [SI]
 
@@ -114,6 +108,9 @@ class Uncertain:
             return np.full(np.shape(shares), self.center)
         drawn = SHAPES[self.shape](self.center, self.low, width).ppf(shares)
         return np.clip(drawn, *self.bounds)
+
+
+Draw = tuple[Uncertain, tuple[str, ...]]
 
 
 def uncertain(inputs: Inputs, machine: Machine, given: Sequence[Given]) -> tuple[Uncertain, ...]:
@@ -138,10 +135,17 @@ def uncertain(inputs: Inputs, machine: Machine, given: Sequence[Given]) -> tuple
     DomainError
         A tolerance of a value that is not there, or no number.
     """
-    found = {row.path: _given(inputs, row) for row in given}
+    found: dict[str, Uncertain] = {}
+    for path, half, shape in given:
+        spec, value = spec_at(inputs, path), value_at(inputs, path)
+        if spec.kind not in ("quantity", "number") or not isinstance(value, float):
+            raise DomainError(path, value, "a number that the scenario gives")
+        if shape not in SHAPES:
+            raise DomainError(path, shape, "uniform, normal or triangular")
+        found[path] = _around(path, value, half, shape, spec, assumed=False)
     for path, value, spec in walk(inputs):
-        assumed = spec.assumed is not None and path not in inputs.given
-        if spec.spread and not assumed and isinstance(value, float) and value:
+        left_out = spec.assumed is not None and path not in inputs.given
+        if spec.spread and not left_out and isinstance(value, float) and value:
             half = abs(value) * float(spec.spread.removesuffix("%")) / 100
             found.setdefault(path, _around(path, value, half, "normal", spec, assumed=True))
     estimates = {
@@ -157,21 +161,12 @@ def uncertain(inputs: Inputs, machine: Machine, given: Sequence[Given]) -> tuple
     for path, most in shaft_drags(inputs, machine).items():
         if value_at(inputs, path) is None and most > 0:
             estimates[path] = (0.0, 0.0, most)
-    for path, (center, low, high) in estimates.items():
+    for path, ends in estimates.items():
         spec = spec_at(inputs, path)
-        ends = _bounds(spec)
-        new = Uncertain(path, center, low, high, "triangular", spec.unit, True, bounds=ends)
-        found.setdefault(path, new)
+        bounds = _bounds(spec)
+        row = Uncertain(path, *ends, "triangular", spec.unit, assumed=True, bounds=bounds)
+        found.setdefault(path, row)
     return tuple(found.values())
-
-
-def _given(inputs: Inputs, row: Given) -> Uncertain:
-    spec, value = spec_at(inputs, row.path), value_at(inputs, row.path)
-    if spec.kind not in ("quantity", "number") or not isinstance(value, float):
-        raise DomainError(row.path, value, "a number that the scenario gives")
-    if row.shape not in SHAPES:
-        raise DomainError(row.path, row.shape, "uniform, normal or triangular")
-    return _around(row.path, value, row.half_width, row.shape, spec, assumed=False)
 
 
 def _around(
@@ -231,65 +226,49 @@ class Plan:
     owners : tuple of int
         Of each running motor or bundle, the first groups of `inputs`, its group in the user's
         scenario, from 1; empty where they are not told apart.
-    rows : tuple of Uncertain
-    columns : tuple of tuple of str
-        Paths in `inputs` that each row goes to: one, or one for each motor; none for a strength.
+    draws : tuple of (Uncertain, tuple of str)
+        Of each number between 0 and 1 that a build takes: what it is drawn for, and the paths in
+        `inputs` that its value goes to; none for a strength.
     motors : Motors
         How the motors of a build differ.
     """
 
     inputs: Inputs
     owners: tuple[int, ...]
-    rows: tuple[Uncertain, ...]
-    columns: tuple[tuple[str, ...], ...]
+    draws: tuple[Draw, ...]
     motors: Motors
 
     @property
-    def widths(self) -> tuple[int, ...]:
-        """Numbers between 0 and 1 that each row takes."""
-        return tuple(
-            len(paths) if row.each and paths else 1
-            for row, paths in zip(self.rows, self.columns, strict=True)
-        )
+    def rows(self) -> tuple[Uncertain, ...]:
+        """What differs from build to build."""
+        return tuple(dict.fromkeys(row for row, _ in self.draws))
 
-    @property
-    def dimensions(self) -> int:
-        """Numbers between 0 and 1 that a build takes."""
-        return sum(self.widths)
-
-    def values(self, shares: Array) -> list[Array]:
-        """Drawn values of each row. [SI]
+    def values(self, shares: Array) -> Array:
+        """Drawn values. [SI] Shape (n, draws)
 
         Parameters
         ----------
-        shares : ndarray, shape (n, dimensions)
+        shares : ndarray, shape (n, draws)
             Between 0 and 1. [-]
-
-        Returns
-        -------
-        list of ndarray, each of shape (n, width)
         """
-        ends = np.cumsum(self.widths)[:-1]
-        return [
-            row.quantile(part)
-            for row, part in zip(self.rows, np.split(shares, ends, axis=1), strict=True)
-        ]
+        drawn = zip(self.draws, shares.T, strict=True)
+        return np.column_stack([row.quantile(column) for (row, _), column in drawn])
 
     def machines(self, shares: Array) -> dict[int, Machine]:
         """Machine of each build by its row; those that cannot be built are missing.
 
         Parameters
         ----------
-        shares : ndarray, shape (n, dimensions)
+        shares : ndarray, shape (n, draws)
         """
-        drawn, found = self.values(shares), {}
-        for place in range(len(shares)):
+        found = {}
+        for place, drawn in enumerate(self.values(shares)):
             with suppress(DomainError, InputError):
-                found[place] = self._machine([values[place] for values in drawn])
+                found[place] = self._machine(drawn)
         return found
 
-    def scenario(self, drawn: list[Array]) -> Inputs:
-        """Scenario of one build, strengths aside, with the values drawn for each row.
+    def scenario(self, drawn: Array) -> Inputs:
+        """Scenario of one build, strengths aside, with the values drawn.
 
         Raises
         ------
@@ -297,18 +276,18 @@ class Plan:
             Its numbers cannot stand together.
         """
         found = self.inputs
-        for paths, values in zip(self.columns, drawn, strict=True):
-            for path, value in zip(paths, np.resize(values, len(paths)).tolist(), strict=True):
+        for (_, paths), value in zip(self.draws, drawn.tolist(), strict=True):
+            for path in paths:
                 found = with_value(found, path, value)
         return found
 
-    def _machine(self, drawn: list[Array]) -> Machine:
+    def _machine(self, drawn: Array) -> Machine:
         machine = build(self.scenario(drawn), strict=False)
         links = list(machine.links)
-        for row, values in zip(self.rows, drawn, strict=True):
+        for (row, _), factor in zip(self.draws, drawn.tolist(), strict=True):
             for place in row.links:
                 old = links[place].strength
-                value = float(values[0]) * old.value
+                value = factor * old.value
                 low, high = min(value, old.low), max(value, old.high)
                 own = replace(old, value=value, low=low, high=high)
                 links[place] = replace(links[place], strength=own)
@@ -337,7 +316,8 @@ def plan(inputs: Inputs, values: Sequence[Uncertain]) -> Plan:
     if not owners:
         values = [replace(row, each=False) for row in values]
     rows = (*values, *strengths(build(apart)))
-    return Plan(apart, owners, rows, tuple(_paths(row, owners) for row in rows), motors)
+    draws = tuple(draw for row in rows for draw in _draws(row, owners))
+    return Plan(apart, owners, draws, motors)
 
 
 def _told_apart(inputs: Inputs, size: int) -> tuple[Inputs, tuple[int, ...]]:
@@ -353,12 +333,11 @@ def _told_apart(inputs: Inputs, size: int) -> tuple[Inputs, tuple[int, ...]]:
     return replace(inputs, motors=(*groups, *dead)), tuple(owners)
 
 
-def _paths(row: Uncertain, owners: tuple[int, ...]) -> tuple[str, ...]:
-    """Paths in the scenario with its motors told apart that a row is drawn for."""
-    if row.is_strength:
-        return ()
-    if not (owners and row.path.startswith("motors.")):
-        return (row.path,)
-    _, number, key = row.path.split(".", 2)
-    own = [place for place, owner in enumerate(owners, start=1) if owner == int(number)]
-    return tuple(f"motors.{place}.{key}" for place in own)
+def _draws(row: Uncertain, owners: tuple[int, ...]) -> list[Draw]:
+    """What is drawn for a row: one number for all, or one for each motor told apart."""
+    paths = () if row.links else (row.path,)
+    if owners and row.path.startswith("motors."):
+        _, number, key = row.path.split(".", 2)
+        own = [place for place, owner in enumerate(owners, start=1) if owner == int(number)]
+        paths = tuple(f"motors.{place}.{key}" for place in own)
+    return [(row, (path,)) for path in paths] if row.each and paths else [(row, paths)]

@@ -1,8 +1,12 @@
 """What becomes of builds: each lifted by the quasi-static model or in full, and what each of its
-motors does."""
+motors does; in chunks, here or on any executor. What is done when the user stops is kept."""
 
 import math
+from collections.abc import Callable, Iterator, Mapping
+from concurrent.futures import FIRST_COMPLETED, Executor, Future, wait
 from enum import IntEnum
+from functools import partial
+from itertools import islice
 from typing import Any
 
 import numpy as np
@@ -18,11 +22,20 @@ from winchsim.physics.chain import raising_line
 from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_batch, stack_machines
 from winchsim.slow.climb import start_temperatures
-from winchsim.slow.stacking import Batch, shape_of
+from winchsim.slow.stacking import Batch, rows, shape_of
 from winchsim.strength.link import LinkKind
 from winchsim.studies.spread.builds import Plan
 
 Array = NDArray[np.float64]
+Progress = Callable[[int, int], None]
+
+CHUNK = 40
+SIMULATED_CHUNK = 4
+"""Builds of one task: by the quasi-static model, and simulated in full. The same however many
+workers there are, so that every build gives the same numbers wherever it is lifted. [-]"""
+
+AT_ONCE = 64
+"""Most tasks that are handed out at a time: more would only wait in the executor's memory. [-]"""
 
 _TEETH = [place for place, kind in enumerate(LinkKind) if kind.is_tooth]
 
@@ -56,14 +69,7 @@ torques, currents
 """
 
 
-def nothing(size: int, motors: int) -> Outcomes:
-    """Outcomes of builds that cannot be made."""
-    numbers = ("time", "speed", "current", "winding", "factor", "teeth", "hold")
-    kinds: list[Any] = [("ending", int), ("weakest", object), ("held", bool)]
-    kinds += [(name, float) for name in numbers]
-    kinds += [(name, float, (motors,)) for name in ("torques", "currents")]
-    blank = (Ending.CANNOT_BE_BUILT, "", False, *[np.nan] * (len(kinds) - 3))
-    return np.full(size, np.array(blank, dtype=kinds)).view(np.recarray)
+Tasks = Mapping[int, Callable[[], Outcomes]]
 
 
 def lift_builds(plan: Plan, shares: Array, *, simulated: bool = False) -> Outcomes:
@@ -72,7 +78,7 @@ def lift_builds(plan: Plan, shares: Array, *, simulated: bool = False) -> Outcom
     Parameters
     ----------
     plan : Plan
-    shares : ndarray, shape (n, dimensions)
+    shares : ndarray, shape (n, draws)
         Numbers between 0 and 1, one row a build. [-]
     simulated : bool
         Whether by the full simulation rather than by the quasi-static model.
@@ -81,21 +87,29 @@ def lift_builds(plan: Plan, shares: Array, *, simulated: bool = False) -> Outcom
     -------
     Outcomes
     """
-    found = nothing(len(shares), len(plan.owners))
+    numbers = ("time", "speed", "current", "winding", "factor", "teeth", "hold")
+    kinds: list[Any] = [
+        *(("ending", int), ("weakest", object), ("held", bool)),
+        *((name, float) for name in numbers),
+        *((name, float, (len(plan.owners),)) for name in ("torques", "currents")),
+    ]
+    blank = np.array((Ending.CANNOT_BE_BUILT, "", False, *[np.nan] * (len(kinds) - 3)), dtype=kinds)
+    found = np.full(len(shares), blank).view(np.recarray)
     machines = plan.machines(shares)
     by_shape: dict[Any, list[int]] = {}
     for place, machine in machines.items():
         by_shape.setdefault(shape_of(machine), []).append(place)
     for members in by_shape.values():
         batch = stack_machines([machines[place] for place in members])
-        parts = [(members, _sharing(batch))] if plan.owners else []
+        if plan.owners:
+            found["torques"][members], found["currents"][members] = _sharing(batch)
         if simulated:
-            parts += [([place], _in_full(machines[place])) for place in members]
+            parts = [([place], _in_full(machines[place])) for place in members]
         else:
-            parts.append((members, _slow(batch)))
-        for where, values in parts:
+            parts = [(members, _slow(batch))]
+        for places, values in parts:
             for name, value in values.items():
-                found[name][where] = value
+                found[name][places] = value
     return found
 
 
@@ -124,10 +138,10 @@ def _slow(batch: Batch) -> dict[str, Any]:
 
 def _in_full(machine: Machine) -> dict[str, Any]:
     record = simulate(machine)
-    history, rows = read_history(record), part_rows(record, None)
+    history, parts = read_history(record), part_rows(record, None)
     time = history.lift_time
-    worst = min(rows, key=lambda row: row.factor, default=None)
-    teeth = [row.factor for row in rows if LinkKind(row.kind).is_tooth]
+    worst = min(parts, key=lambda part: part.factor, default=None)
+    teeth = [part.factor for part in parts if LinkKind(part.kind).is_tooth]
     found: dict[str, Any] = {
         "ending": Ending.OTHER,
         "factor": worst.factor if worst is not None else math.inf,
@@ -150,23 +164,89 @@ def _in_full(machine: Machine) -> dict[str, Any]:
     }
 
 
-def _sharing(batch: Batch) -> dict[str, Any]:
+def _sharing(batch: Batch) -> tuple[Array, Array]:
     """Torque and current of each motor just after lift-off: all turn at one speed, each does what
-    its own law says.
+    its own law says. Shape (builds, motors)
 
     A motor whose torque is below 0 is dragged by the others.
     """
-    m, n = batch.machine, batch.size
+    m, every = batch.machine, np.arange(batch.size)
     layer = np.minimum(np.sum(batch.ends <= m.wound_at_start, axis=0), batch.layer_counts - 1)
-    radius = np.take_along_axis(batch.radii, np.broadcast_to(layer, (1, n)), axis=0)[0]
     drag, per_torque = raising_line(m.chain)
-    law = DriveLaw(batch.machine, batch.raising, *start_temperatures(batch))
-    needed = np.broadcast_to(drag + per_torque * pull(m, m.start_travel) * radius, (n,))
+    law = DriveLaw(m, batch.raising, *start_temperatures(batch))
+    needed = drag + per_torque * pull(m, m.start_travel) * batch.radii[layer, every]
     speed = law.steady_speed(needed)
     drive = law.drive(speed)
-    found: dict[str, list[Array]] = {"torques": [], "currents": []}
-    for torque, current, unit in zip(drive.torques, drive.currents, m.groups, strict=False):
-        dragged = unit.motor.drag * (speed > 0)
-        found["torques"].append(torque / unit.count - dragged + np.zeros(n))
-        found["currents"].append(current + np.zeros(n))
-    return {name: np.array(rows).T for name, rows in found.items()}
+    torques = [
+        torque / unit.count - unit.motor.drag * (speed > 0)
+        for torque, unit in zip(drive.torques, m.groups, strict=False)
+    ]
+    return rows(torques, batch.size).T, rows(drive.currents, batch.size).T
+
+
+def lift_everywhere(
+    plan: Plan,
+    shares: Array,
+    executor: Executor | None = None,
+    *,
+    simulated: bool = False,
+    on_progress: Progress | None = None,
+) -> tuple[Outcomes, NDArray[np.int_]]:
+    """Outcomes of builds, lifted in chunks.
+
+    Parameters
+    ----------
+    plan : Plan
+    shares : ndarray, shape (n, draws)
+        Numbers between 0 and 1, one row a build. [-]
+    executor : Executor, optional
+        Any of concurrent.futures' kind; left out, the builds are lifted here.
+    simulated : bool
+        Whether by the full simulation.
+    on_progress : callable, optional
+        Called with the builds done and their number.
+
+    Returns
+    -------
+    (Outcomes, ndarray of int)
+        Of the builds that were lifted, and which these are: after a KeyboardInterrupt those of the
+        chunks that were finished by then.
+    """
+    size = SIMULATED_CHUNK if simulated else CHUNK
+    tasks = {
+        start: partial(lift_builds, plan, shares[start : start + size], simulated=simulated)
+        for start in range(0, len(shares), size)
+    }
+    found: dict[int, Outcomes] = {}
+    try:
+        here = ((start, task()) for start, task in tasks.items())
+        for start, part in here if executor is None else _handed_out(executor, tasks):
+            found[start] = part
+            if on_progress is not None:
+                on_progress(sum(map(len, found.values())), len(shares))
+    except KeyboardInterrupt:
+        if not found:
+            raise
+    done = sorted(found)
+    places = [np.arange(start, start + len(found[start])) for start in done]
+    whole = np.concatenate([found[start] for start in done]).view(np.recarray)
+    return whole, np.concatenate(places)
+
+
+def _handed_out(executor: Executor, tasks: Tasks) -> Iterator[tuple[int, Outcomes]]:
+    """Results as they are done, with `AT_ONCE` tasks in hand; of several that are done, a failed
+    one does not take the others with it."""
+    waiting: dict[Future[Outcomes], int] = {}
+    left = iter(tasks.items())
+    try:
+        while True:
+            for start, task in islice(left, AT_ONCE - len(waiting)):
+                waiting[executor.submit(task)] = start
+            if not waiting:
+                return
+            done, _ = wait(waiting, return_when=FIRST_COMPLETED)
+            for future in sorted(done, key=lambda future: future.exception() is not None):
+                yield waiting.pop(future), future.result()
+    finally:
+        for future in waiting:
+            future.cancel()

@@ -19,9 +19,14 @@ from winchsim.inputs import Inputs
 from winchsim.model import build
 from winchsim.model.restate import as_data_sheets
 from winchsim.simulation import simulate
-from winchsim.studies.spread.builds import Given, Plan, Uncertain, plan, uncertain
-from winchsim.studies.spread.outcomes import Ending, Outcomes, lift_builds
-from winchsim.studies.spread.parallel import Progress, lift_everywhere
+from winchsim.studies.spread.builds import Given, Plan, plan, uncertain
+from winchsim.studies.spread.outcomes import (
+    Ending,
+    Outcomes,
+    Progress,
+    lift_builds,
+    lift_everywhere,
+)
 
 Array = NDArray[np.float64]
 
@@ -143,14 +148,6 @@ class MotorPlace:
 
 
 @dataclass(frozen=True)
-class Influence:
-    """Rank correlation of one input with each of `RESULTS`. [-]"""
-
-    row: Uncertain
-    ranks: dict[str, float]
-
-
-@dataclass(frozen=True)
 class Spread:
     """Result of a spread.
 
@@ -169,16 +166,16 @@ class Spread:
         Of the confidence intervals. [-]
     plan : Plan
     outcomes : Outcomes
-    values : tuple of ndarray
-        Drawn values of each row of the plan, for the builds that were lifted.
+    values : ndarray, shape (builds, draws)
+        Drawn values of the builds that were lifted.
     probabilities : dict of str to Probability
         ``lifted``, ``stalled``, ``other``, ``tooth_overload`` and ``overload`` among the builds
         that can be made, ``overheated`` and ``ran_back`` among those that are lifted whole.
     percentiles : dict of str to tuple of float
         Of `QUANTITIES` at `LEVELS`, over the builds that are lifted; NaN where none is. [SI]
     motors : tuple of MotorPlace
-    influences : tuple of Influence
-        The most influential on any result first.
+    ranks : tuple of (dict of str to float)
+        Rank correlation of each row of the plan with each of `RESULTS`. [-]
     noise : dict of str to float
         Rank correlation that may be chance, by result. [-]
     first_to_break : dict of str to int
@@ -195,11 +192,11 @@ class Spread:
     level: float
     plan: Plan
     outcomes: Outcomes
-    values: tuple[Array, ...]
+    values: Array
     probabilities: dict[str, Probability]
     percentiles: dict[str, tuple[float, ...]]
     motors: tuple[MotorPlace, ...]
-    influences: tuple[Influence, ...]
+    ranks: tuple[dict[str, float], ...]
     noise: dict[str, float]
     first_to_break: dict[str, int]
     slow_difference: float | None
@@ -270,7 +267,7 @@ def spread(
     as_given = assess(simulate(inputs), actions=False, ranges=False)
     inputs = as_data_sheets(inputs, build(inputs), [row.path for row in given])
     made = plan(inputs, uncertain(inputs, build(inputs), given))
-    sampler = qmc.LatinHypercube(made.dimensions, seed=np.random.default_rng(random_seed))
+    sampler = qmc.LatinHypercube(len(made.draws), seed=np.random.default_rng(random_seed))
     shares = sampler.random(builds)
     lifted, rows = lift_everywhere(
         made, shares, executor, simulated=simulated, on_progress=on_progress
@@ -280,13 +277,10 @@ def spread(
         message = "no build of this scenario can be made with these tolerances"
         raise InputError((Fault(message, "tolerance", code=Code.NO_BUILD),))
     used = shares[rows]
-    values = tuple(made.values(used))
-    ranks = {name: rank_correlation(values, result(lifted, name)) for name in RESULTS}
-    influences = [
-        Influence(row, {name: float(ranks[name][0][place]) for name in RESULTS})
-        for place, row in enumerate(made.rows)
-    ]
-    influences.sort(key=lambda row: -max(abs(value) for value in row.ranks.values()))
+    values = made.values(used)
+    columns = [values[:, [own is row for own, _ in made.draws]] for row in made.rows]
+    found = {name: rank_correlation(columns, result(lifted, name)) for name in RESULTS}
+    ranks = np.array([own for own, _ in found.values()]).T.tolist()
     return Spread(
         as_given=as_given,
         asked=builds,
@@ -300,8 +294,8 @@ def spread(
         probabilities=_probabilities(lifted, level),
         percentiles={name: _percentiles(lifted, name) for name in QUANTITIES},
         motors=_motors(made, lifted, level),
-        influences=tuple(influences),
-        noise={name: ranks[name][1] for name in RESULTS},
+        ranks=tuple(dict(zip(RESULTS, row, strict=True)) for row in ranks),
+        noise={name: noise for name, (_, noise) in found.items()},
         first_to_break=_first_to_break(lifted),
         slow_difference=None if simulated or not complete else _difference(made, used, lifted),
     )
@@ -349,26 +343,24 @@ def _motors(made: Plan, found: Outcomes, level: float) -> tuple[MotorPlace, ...]
         known = np.nan_to_num(found.torques[:, members]).sum(axis=1) > 0
         if len(members) < 2 or not known.any():
             continue
-        torques, currents = (row[known][:, members] for row in (found.torques, found.currents))
-        order = np.argsort(torques, axis=1)
-        torques, currents = (np.take_along_axis(row, order, axis=1) for row in (torques, currents))
+        order = np.argsort(found.torques[known][:, members], axis=1)
+        torques, currents = (
+            np.take_along_axis(row[known][:, members], order, axis=1)
+            for row in (found.torques, found.currents)
+        )
         shares = torques / np.mean(torques, axis=1, keepdims=True)
         for place in range(len(members)):
             dragged = probability(int(np.sum(torques[:, place] < 0)), len(torques), level)
-            share, current = _three(shares[:, place]), _three(currents[:, place])
-            rows.append(MotorPlace(group, place + 1, share, current, dragged))
+            ends = (np.quantile(row[:, place], (0.5, 0.05, 0.95)) for row in (shares, currents))
+            rows.append(
+                MotorPlace(group, place + 1, *(tuple(row.tolist()) for row in ends), dragged)
+            )
     return tuple(rows)
-
-
-def _three(values: Array) -> tuple[float, float, float]:
-    middle, low, high = np.quantile(values, (0.5, 0.05, 0.95)).tolist()
-    return middle, low, high
 
 
 def _first_to_break(found: Outcomes) -> dict[str, int]:
     with np.errstate(invalid="ignore"):
-        labels = sorted(found.weakest[found.factor < 1])
-    return dict(Counter(labels).most_common())
+        return dict(Counter(sorted(found.weakest[found.factor < 1])).most_common())
 
 
 def _difference(made: Plan, shares: Array, found: Outcomes) -> float | None:
