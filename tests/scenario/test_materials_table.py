@@ -8,8 +8,8 @@ from winchsim.scenario.materials_table import (
     load_friction_pairs,
     load_materials,
     load_ropes,
-    rows_of,
-    table_text,
+    raw_table,
+    row_of,
 )
 from winchsim.strength.materials import (
     FAMILIES,
@@ -19,7 +19,7 @@ from winchsim.strength.materials import (
     sourced_values,
 )
 
-TABLE = tomllib.loads(table_text())
+TABLE = raw_table()
 
 ROW = """name = "X"
 family = "printed polymer"
@@ -115,7 +115,7 @@ def test_grease_never_raises_friction():
 
 
 def test_a_row_reads_as_si_with_its_sources():
-    (row,) = rows_of(Material, [tomllib.loads(ROW)], {"paper": "A. Author, A Paper"})
+    row = row_of(Material, tomllib.loads(ROW), {"paper": "A. Author, A Paper"})
     assert (row.density, row.tensile_strength, row.elastic_modulus) == pytest.approx(
         (1200.0, 50e6, 2e9)
     )

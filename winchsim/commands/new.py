@@ -11,6 +11,9 @@ from winchsim.scenario.starter import STARTER
 def run(options: argparse.Namespace, env: Env) -> int:
     """Write the starter scenario."""
     write_file(options.file, STARTER, force=options.force)
-    text = f"wrote {options.file}\nnext: winchsim lift {options.file}"
-    env.out(document(rows=[{"file": options.file}]) if options.json else text)
+    env.out(
+        document(rows=[{"file": options.file}])
+        if options.json
+        else f"wrote {options.file}\nnext: winchsim lift {options.file}"
+    )
     return ExitCode.GOOD

@@ -38,8 +38,6 @@ def check_outputs(options: argparse.Namespace, env: Env) -> None:
     """
     file = getattr(options, options.command.file or "file_written", None)
     folder = getattr(options, "out", None)
-    if file is None and folder is None:
-        return
     alone = [] if file in (None, STDOUT) else _with_about([str(file)])
     names = [] if folder is None else _with_about(options.command.written(options))
     _refuse_mixtures(options, [*(os.path.join(folder or "", name) for name in names), *alone])

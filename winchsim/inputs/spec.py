@@ -110,8 +110,8 @@ def _declared(
     for key in facts.keys() & {"low", "high", "usual", "assumed"}:
         fact = facts[key]
         facts[key] = tuple(map(si, fact)) if isinstance(fact, tuple) else si(fact)
-    known = {"required": True} if default is MISSING else {"default": si(default)}
-    spec = Spec(kind=kind, meaning=meaning, unit=unit, **known, **facts)
+    facts |= {"required": True} if default is MISSING else {"default": si(default)}
+    spec = Spec(kind=kind, meaning=meaning, unit=unit, **facts)
     return field(default=si(default), metadata={"spec": spec})
 
 
@@ -127,19 +127,23 @@ def positive(meaning: str, unit: str, high: float, default: Any = MISSING, **fac
     return quantity(meaning, unit, 0, high, default, low_open=True, **facts)
 
 
-def number(meaning: str, low: float, high: float, default: Any = MISSING, **facts: Any) -> Any:
+def number(
+    meaning: str,
+    low: float,
+    high: float,
+    default: Any = MISSING,
+    kind: str = "number",
+    **facts: Any,
+) -> Any:
     """Number without a unit, or a percentage."""
-    return _declared("number", meaning, default, low=low, high=high, **facts)
+    return _declared(kind, meaning, default, low=low, high=high, **facts)
 
 
-def share(meaning: str, default: Any = MISSING, **facts: Any) -> Any:
-    """Number over 0 and at most 1, such as an efficiency."""
-    return number(meaning, 0, 1, default, low_open=True, **facts)
+integer = partial(number, kind="integer", quiet=True)
+"""Whole number."""
 
-
-def integer(meaning: str, low: int, high: int, default: Any = MISSING, **facts: Any) -> Any:
-    """Whole number."""
-    return _declared("integer", meaning, default, low=low, high=high, **{"quiet": True} | facts)
+share = partial(_declared, "number", low=0, high=1, low_open=True)
+"""Number over 0 and at most 1, such as an efficiency."""
 
 
 def choice(meaning: str, choices: tuple[str, ...], default: Any = MISSING, **facts: Any) -> Any:

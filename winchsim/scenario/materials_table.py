@@ -30,14 +30,11 @@ from winchsim.units import parse_quantity
 _Row = TypeVar("_Row", Material, RopeMaterial, FrictionPair)
 
 
-def table_text() -> str:
-    """Text of the table, TOML."""
-    return resources.files("winchsim.data").joinpath("materials.toml").read_text(encoding="utf-8")
-
-
 @cache
-def _table() -> dict[str, Any]:
-    return tomllib.loads(table_text())
+def raw_table() -> dict[str, Any]:
+    """The table as TOML gives it."""
+    file = resources.files("winchsim.data").joinpath("materials.toml")
+    return tomllib.loads(file.read_text(encoding="utf-8"))
 
 
 @cache
@@ -55,7 +52,8 @@ def load_ropes() -> Mapping[str, RopeMaterial]:
 @cache
 def load_friction_pairs() -> tuple[FrictionPair, ...]:
     """Friction pairs, in the order of the table."""
-    return rows_of(FrictionPair, _table()["friction"], _table()["source"])
+    table = raw_table()
+    return tuple(row_of(FrictionPair, row, table["source"]) for row in table["friction"])
 
 
 class _Rows(UserDict[str, Any]):
@@ -63,35 +61,27 @@ class _Rows(UserDict[str, Any]):
 
     def __init__(self, kind: type, key: str) -> None:
         self.kind = kind
-        super().__init__({table["name"]: table for table in _table()[key]})
+        super().__init__({table["name"]: table for table in raw_table()[key]})
 
     def __getitem__(self, name: str) -> Any:
         if isinstance(self.data[name], dict):
-            self.data[name] = rows_of(self.kind, [self.data[name]], _table()["source"])[0]
+            self.data[name] = row_of(self.kind, self.data[name], raw_table()["source"])
         return self.data[name]
 
 
-def rows_of(
-    kind: type[_Row], tables: list[dict[str, Any]], sources: Mapping[str, str]
-) -> tuple[_Row, ...]:
-    """Rows of one kind.
+def row_of(kind: type[_Row], table: Mapping[str, Any], sources: Mapping[str, str]) -> _Row:
+    """One row.
 
     Parameters
     ----------
     kind : type
-    tables : list of dict
-        As TOML gives them: a number is a table of value, source and perhaps low, high and range
-        (the source of the range).
+    table : Mapping
+        As TOML gives it: a number is a table of value, source and perhaps low, high and range (the
+        source of the range).
     sources : Mapping of str to str
         Sources in full by their short names.
     """
     units = {key: unit for key, (unit, _) in sourced_values(kind).items()}
-    return tuple(_row(kind, units, table, sources) for table in tables)
-
-
-def _row(
-    kind: type[_Row], units: Mapping[str, str], table: Mapping[str, Any], sources: Mapping[str, str]
-) -> _Row:
     values, origins = dict(table), {}
     for key in units.keys() & table.keys():
         entry: dict[str, Any] = {

@@ -16,6 +16,7 @@ from winchsim.inputs import (
     without_numbers,
 )
 from winchsim.scenario.faults import Collector, shortened
+from winchsim.scenario.keys import key_tables
 
 LEFT_OUT = "left out"
 """Value of an option that takes back what the file gives."""
@@ -56,14 +57,9 @@ def apply_overrides(raw: dict[str, Any], overrides: Sequence[str], faults: Colle
             faults.faults += [replace(f, file="--set", line_text=shown) for f in error.faults]
 
 
-def known_paths(table: type = Inputs, prefix: str = "") -> Iterator[str]:
+def known_paths() -> Iterator[str]:
     """Every path that a scenario can have, with 1 as the number of each entry of a list."""
-    for key, spec in specs(table).items():
-        if spec.table:
-            row = "1." if spec.kind == "tables" else ""
-            yield from known_paths(spec.table, f"{prefix}{key}.{row}")
-        else:
-            yield prefix + key
+    return (row["path"] for table in key_tables() for row in table.rows)
 
 
 def place_of(values: dict[str, Any], path: str) -> tuple[Spec, dict[str, Any], str]:

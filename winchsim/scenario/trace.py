@@ -365,15 +365,13 @@ def _raised(time: np.ndarray, height: np.ndarray) -> list[Span]:
     half = float(np.ptp(height[known])) / 2 if known else 0.0
     low = top = known[0] if known else 0
     found = []
-    for place in [*known, None]:
-        ended = place is None or height[top] - height[place] > half
+    for place, now in zip([*known, 0], [*height[known], -math.inf], strict=True):
+        ended = height[top] - now > half
         if ended and height[top] - height[low] > half:
             found.append((float(time[low]), True, low, top))
-        if place is None:
-            break
-        if ended or height[place] <= height[low]:
+        if ended or now <= height[low]:
             low = top = place
-        elif height[place] > height[top]:
+        elif now > height[top]:
             top = place
     return found
 
