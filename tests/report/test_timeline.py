@@ -7,7 +7,7 @@ import pytest
 from winchsim.model import Action, AtGroup, AtLayer, AtLink, Event
 from winchsim.physics.supply import Regime
 from winchsim.report.render.options import sentence_text
-from winchsim.report.words.timeline import MOST_OF_A_KIND, moment_text, timeline
+from winchsim.report.words.details import MOST_OF_A_KIND, moment_text, timeline
 from winchsim.simulation import RecordedEvent
 
 

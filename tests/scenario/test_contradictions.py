@@ -5,7 +5,7 @@ import pytest
 
 from winchsim.face import parse as loads
 from winchsim.model import build
-from winchsim.report.words.notes import notes
+from winchsim.report.words.details import notes
 
 SPUR = "[[stage]]            # from the motors to the drum"
 HEIGHT = 'height = "0.5 m"'

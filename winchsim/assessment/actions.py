@@ -110,12 +110,13 @@ def _tried(change: Proposal, keys: tuple[CheckKey, ...], before: Assessment) -> 
         after = add_ranges(after, record) if look else after
         effects = [Effect(a, b) for a in before.checks for b in after.checks if a.key is b.key]
         aimed = [effect for effect in effects if effect.before.key in keys]
-        worse = any(
+        worse = _missed(after.counts) > _missed(before.counts) or any(
             effect.after.status is Status.FAILS and effect.before.status is not Status.FAILS
             for effect in effects
         )
-        worse = worse or _missed(after.counts) > _missed(before.counts)
-        if not after.trusted or worse or not _better(aimed):
+        standings = [(_standing(effect.before), _standing(effect.after)) for effect in aimed]
+        better = bool(aimed) and min(b for _, b in standings) > min(a for a, _ in standings)
+        if not after.trusted or worse or not better:
             return None
     changed = [e for e in effects if e not in aimed and e.before.status is not e.after.status]
     time = after.check(CheckKey.LIFT_TIME)
@@ -123,12 +124,6 @@ def _tried(change: Proposal, keys: tuple[CheckKey, ...], before: Assessment) -> 
         change.kind, change.changes, (*aimed, *changed), after.status, after.counts,
         after.target.reached, None if time is None else time.value,
     )  # fmt: skip
-
-
-def _better(effects: Sequence[Effect]) -> bool:
-    """Whether the worst of some checks stands better after than before."""
-    standings = [(_standing(effect.before), _standing(effect.after)) for effect in effects]
-    return bool(standings) and min(a for _, a in standings) > min(b for b, _ in standings)
 
 
 def _standing(check: Check) -> tuple[int, bool]:

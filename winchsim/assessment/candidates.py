@@ -135,8 +135,15 @@ def check_columns(
         ),
     ]
     if inputs.supply.capacity is not None:
-        ratio = inputs.supply.capacity / lifts.charge
-        columns.append(_column(CheckKey.BATTERY, ratio, None, hard=1.0, required=BATTERY_REQUIRED))
+        columns.append(
+            _column(
+                CheckKey.BATTERY,
+                inputs.supply.capacity / lifts.charge,
+                None,
+                hard=1.0,
+                required=BATTERY_REQUIRED,
+            )
+        )
     return tuple(columns)
 
 

@@ -135,9 +135,8 @@ def _part_checks(
     history: History, known: Ranges | None, parts: tuple[PartRow, ...], found: Jam | None
 ) -> Iterator[Check]:
     """Windings and parts, and parts in a jam."""
-    m, record, missing, worst = (
-        history.machine, history.record, undescribed(history.machine), worst_part(parts),
-    )  # fmt: skip
+    m, record = history.machine, history.record
+    missing, worst = undescribed(m), worst_part(parts)
     over, group = max(
         ((float(record[f"motor_{g.number}_winding"].max()) - g.winding_limit, g) for g in m.groups),
         key=lambda pair: pair[0],
@@ -191,8 +190,9 @@ def _supply_checks(history: History, known: Ranges | None) -> Iterator[Check]:
     battery, finite = inputs and inputs.supply.kind == "battery", math.isfinite(source.capacity)
     limit, lasts, whole = at_current_limit(history)
     if math.isfinite(limit) and whole > 0:
-        share = lasts / whole
-        yield _check(CheckKey.SUPPLY, "", share, None, side=Side.MOST, required=SUPPLY_SHARE)
+        yield _check(
+            CheckKey.SUPPLY, "", lasts / whole, None, side=Side.MOST, required=SUPPLY_SHARE
+        )
     elif not battery and source.resistance == 0:
         yield _check(
             CheckKey.SUPPLY, "", None, None, side=Side.MOST, missing=("supply.current_limit",)
@@ -252,9 +252,8 @@ def holding_of(history: History, hold: Hold) -> Holding:
         return Holding.PAWL
     if history.held is False or (history.held is None and share.net > 0):
         return Holding.NONE
-    if m.chain is not m.braked_chain:
-        return Holding.BRAKE
-    return Holding.LOCKED_TRAIN if share.slope <= 0 else Holding.FRICTION
+    friction = Holding.LOCKED_TRAIN if share.slope <= 0 else Holding.FRICTION
+    return friction if m.chain is m.braked_chain else Holding.BRAKE
 
 
 def _hold_checks(history: History, known: Ranges | None, hold: Hold) -> Iterator[Check]:

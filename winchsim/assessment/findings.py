@@ -185,8 +185,12 @@ def _fell(history: History) -> Iterator[Finding]:
     with the load."""
     broke, fallen = history.broke, history.record.fall
     if broke and fallen and fallen.energy > 0 and math.isfinite(fallen.time):
-        values = dict(landing_speed=fallen.speed, landing_energy=fallen.energy)
-        yield Finding(FindingKind.FELL, values, broke.time, broke.height)
+        yield Finding(
+            FindingKind.FELL,
+            dict(landing_speed=fallen.speed, landing_energy=fallen.energy),
+            broke.time,
+            broke.height,
+        )
 
 
 def _held(history: History) -> Iterator[Finding]:
@@ -198,9 +202,12 @@ def _held(history: History) -> Iterator[Finding]:
         return
     for span in sunk or watches[-1:]:
         back = float(history.given_back(span.samples)[-1])
-        height = float(history.record["height"][span.samples.stop - 1])
-        values = {"let_down": back, "watched": span.end - span.start}
-        yield Finding(FindingKind.CREEPS if sunk else FindingKind.HELD, values, span.end, height)
+        yield Finding(
+            FindingKind.CREEPS if sunk else FindingKind.HELD,
+            dict(let_down=back, watched=span.end - span.start),
+            span.end,
+            float(history.record["height"][span.samples.stop - 1]),
+        )
 
 
 def _stick_slip(history: History) -> Iterator[Finding]:
@@ -254,8 +261,10 @@ def at_current_limit(history: History) -> tuple[float, float, float]:
 def _supply_limited(history: History) -> Iterator[Finding]:
     limit, lasts, whole = at_current_limit(history)
     if lasts > 0:
-        values = {"current_limit": limit, "duration": lasts, "raising_time": whole}
-        yield Finding(FindingKind.SUPPLY_LIMITED, values)
+        yield Finding(
+            FindingKind.SUPPLY_LIMITED,
+            dict(current_limit=limit, duration=lasts, raising_time=whole),
+        )
 
 
 def _supply_not_described(history: History) -> Iterator[Finding]:
@@ -268,8 +277,8 @@ def _supply_not_described(history: History) -> Iterator[Finding]:
             g.count * max(source.duty * voltage - g.motor.brush_drop, 0.0) / g.motor.resistance
             for g in m.groups
         )
-        values = {"inrush": inrush, **shares_of_ordinary(source.duty * inrush)}
-        yield Finding(FindingKind.SUPPLY_NOT_DESCRIBED, values)
+        shares = shares_of_ordinary(source.duty * inrush)
+        yield Finding(FindingKind.SUPPLY_NOT_DESCRIBED, {"inrush": inrush, **shares})
 
 
 def _motors(history: History) -> Iterator[Finding]:
@@ -281,9 +290,12 @@ def _motors(history: History) -> Iterator[Finding]:
         if peak > group.winding_limit + 1e-3:
             hot = [event.time for event in history.of(Event.HOT) if event.target == AtGroup(index)]
             k = history.at(hot[0]) if hot else int(np.argmax(winding > group.winding_limit))
-            values = dict(group=group.number, winding_peak=peak, winding_limit=group.winding_limit)
-            place = float(record.time[k]), float(record["height"][k])
-            yield Finding(FindingKind.OVERHEATED, values, *place)
+            yield Finding(
+                FindingKind.OVERHEATED,
+                dict(group=group.number, winding_peak=peak, winding_limit=group.winding_limit),
+                float(record.time[k]),
+                float(record["height"][k]),
+            )
         values = {"group": group.number, "voltage": highest, "nominal": nominal}
         plain = group.motor.brush_drop == 0 and group.motor.drag_slope == 0
         if plain and 0 < highest < FAR_BELOW * nominal:
@@ -295,8 +307,7 @@ def _motors(history: History) -> Iterator[Finding]:
         if len(m.groups) > 1 and torque is not None and torque < group.motor.drag:
             speed = history.steady("drum_speed") or 0.0
             taken = (group.motor.drag - torque) * group.count * group.ratio * speed
-            values = {"group": group.number, "power": taken}
-            yield Finding(FindingKind.DRAGGED_GROUP, values)
+            yield Finding(FindingKind.DRAGGED_GROUP, dict(group=group.number, power=taken))
 
 
 def _no_path_down(history: History) -> Iterator[Finding]:

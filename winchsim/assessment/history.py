@@ -2,7 +2,7 @@
 whether it held."""
 
 from collections.abc import Iterator
-from itertools import groupby
+from itertools import groupby, pairwise
 
 import numpy as np
 
@@ -220,10 +220,9 @@ class History:
     def run_backs(self) -> list[Finding]:
         """Every stretch of phases that should not let the load down, and did by more than is
         allowed."""
-        stretches = groupby(self.spans, key=lambda span: span.descends)
         return [
             back
-            for descends, spans in stretches
+            for descends, spans in groupby(self.spans, key=lambda span: span.descends)
             if not descends
             for back in self._run_back(list(spans))
         ]
@@ -279,9 +278,7 @@ def middle_mean(time: np.ndarray, values: np.ndarray, start: float, end: float) 
 
 def read_history(record: Record) -> History:
     """History of a record."""
-    edges = np.flatnonzero(np.diff(record.phase)) + 1
-    firsts = [0, *edges.tolist()]
-    lasts = [*edges.tolist(), len(record.phase)]
+    edges = (np.flatnonzero(np.diff(record.phase)) + 1).tolist()
     spans = tuple(
         Span(
             record.machine.phases[record.phase[first]],
@@ -289,6 +286,6 @@ def read_history(record: Record) -> History:
             float(record.time[first]),
             float(record.time[last - 1]),
         )
-        for first, last in zip(firsts, lasts, strict=True)
+        for first, last in pairwise([0, *edges, len(record.phase)])
     )
     return History(record, spans)

@@ -250,17 +250,20 @@ def stall_margins(history: History, event: RecordedEvent) -> Margins:
     event : RecordedEvent
         The stall.
     """
-    lower, runs_on = layer_that_ends(history, event), history.record["layer"]
-    layer = int(runs_on[history.at(event.time)]) - 1 if lower is None else lower + 1
-    return _on_layer(history, event, layer)
+    lower, now = layer_that_ends(history, event), history.record["layer"][history.at(event.time)]
+    return _on_layer(history, event, int(now) - 1 if lower is None else lower + 1)
 
 
 def _on_layer(history: History, event: RecordedEvent, layer: int) -> Margins:
     m, (windings, cases) = history.machine, history.temperatures(event.time)
     phase = history.span_at(event.time).step
-    raising = phase if phase.action == "raise" else None
     return margins(
-        m, event.height / m.body.rise, layer, windings=windings, cases=cases, phase=raising
+        m,
+        event.height / m.body.rise,
+        layer,
+        windings=windings,
+        cases=cases,
+        phase=phase if phase.action == "raise" else None,
     )
 
 

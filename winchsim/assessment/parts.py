@@ -147,9 +147,10 @@ def undescribed(machine: Machine) -> tuple[str, ...]:
         for link in machine.links
         if link.kind.is_tooth or link.kind is LinkKind.STAGE_LIMIT
     }
-    missing = (
-        f"{mesh.path}.{'torque_limit' if mesh.pinion_teeth is None else 'module'}"
-        for mesh in machine.meshes
-        if mesh.path not in known
+    return tuple(
+        dict.fromkeys(
+            f"{mesh.path}.{'torque_limit' if mesh.pinion_teeth is None else 'module'}"
+            for mesh in machine.meshes
+            if mesh.path not in known
+        )
     )
-    return tuple(dict.fromkeys(missing))

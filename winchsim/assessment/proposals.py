@@ -107,12 +107,14 @@ def smallest(
             values = _towards(trial, path, limit)
             variants = vary(trial, {path: values})
             lifts = lift_all(variants, coarse=True)
-            columns = check_columns(variants, lifts, capacities(machine), None)
-            checks = {column.key: column for column in columns}
+            checks = {
+                column.key: column
+                for column in check_columns(variants, lifts, capacities(machine), None)
+            }
             for row, goal in zip(found, goals, strict=True):
                 for after in values[goal(lifts, checks)][:1].tolist():
-                    m = build(with_value(trial, path, after), linked=False)
-                    size = sum(group.count for group in m.groups), m.groups[0].ratio
+                    groups = build(with_value(trial, path, after), linked=False).groups
+                    size = sum(group.count for group in groups), groups[0].ratio
                     row.append((size, (own, trial, path, after)))
     for row in found:
         for _, (own, trial, path, after) in sorted(row, key=lambda each: each[0])[:1]:
@@ -156,8 +158,8 @@ def _options(kind: ActionKind, inputs: Inputs, m: Machine) -> Iterator[Option]:
 def a_pawl(inputs: Inputs) -> Proposal:
     """The scenario with a pawl on the drum."""
     given = inputs.given | {"pawl.fitted"}
-    setting = Setting("pawl.fitted", False, True, "")
-    return Proposal(ActionKind.PAWL, (setting,), replace(inputs, pawl=Pawl(), given=given))
+    fitted = replace(inputs, pawl=Pawl(), given=given)
+    return Proposal(ActionKind.PAWL, (Setting("pawl.fitted", False, True, ""),), fitted)
 
 
 TO_RAISE = (
@@ -202,8 +204,7 @@ def stronger_part(inputs: Inputs, kind: LinkKind, where: str, gain: float) -> It
         path = pattern.format(where=where)
         before = value_at(inputs, path)
         if before is not None and 1 < gain <= MOST_STRONGER:
-            unit = spec_at(inputs, path).unit
-            after = to_people(before * gain**exponent, unit, up=exponent > 0)
+            after = to_people(before * gain**exponent, spec_at(inputs, path).unit, up=exponent > 0)
             yield from proposal(ActionKind.STRONGER_PART, inputs, path, after)
             return
 
@@ -223,7 +224,8 @@ def without_group(inputs: Inputs, number: int) -> Proposal:
         for path in inputs.given
         if not path.startswith(f"motors.{number}.")
     )
-    setting = Setting(f"motors.{number}.count", inputs.motors[number - 1].count, 0, "")
     return Proposal(
-        ActionKind.LEAVE_OUT_GROUP, (setting,), replace(inputs, motors=left, given=given)
+        ActionKind.LEAVE_OUT_GROUP,
+        (Setting(f"motors.{number}.count", inputs.motors[number - 1].count, 0, ""),),
+        replace(inputs, motors=left, given=given),
     )

@@ -210,9 +210,8 @@ def group_causes(rows: Sequence[Assumed]) -> dict[str, list[Assumed]]:
     for row in ranged:
         if row.path.removesuffix(".efficiency") + ".friction" in paths:
             continue  # follows from that friction
-        last = row.path.rpartition(".")[2]
-        name = next((name for pattern, name in _NAMES if re.fullmatch(pattern, row.path)), last)
-        found.setdefault(name, []).append(row)
+        names = [name for pattern, name in _NAMES if re.fullmatch(pattern, row.path)]
+        found.setdefault((*names, row.path.rpartition(".")[2])[0], []).append(row)
     return found
 
 
@@ -345,16 +344,14 @@ def _combined(
 ) -> Ranges:
     """Ranges from the results of variants, the first of which is the build as described."""
     base, others, lifted = variants[0], variants[1:], ended == End.LIFTED
-    names = dict.fromkeys(variant.name for variant in others)
     groups = group_causes(base.machine.assumed)
-    effects: dict[str, dict[CheckKey, list[float]]] = {name: {} for name in names}
-    spans, worst = {}, {}
+    places = {v.name: [k for k, o in enumerate(others) if o.name == v.name] for v in others}
+    spans, worst, moved = {}, {}, {}
     shares: dict[CheckKey, Any] = {}
 
     def extremes(moves: np.ndarray, end: Any) -> dict[str, float]:
         """The least or the largest move of each cause, none at least."""
-        rows = [(variant.name, move) for variant, move in zip(others, moves.tolist(), strict=True)]
-        return {name: end(0.0, *(move for own, move in rows if own == name)) for name in names}
+        return {name: end(0.0, *moves[own].tolist()) for name, own in places.items()}
 
     for key, values in logs.items():
         with np.errstate(invalid="ignore"):
@@ -368,37 +365,31 @@ def _combined(
             down, up = (extremes(np.where(known, moves, 0.0), end) for end in (min, max))
             spans[key] = (math.exp(-_root(down.values())), math.exp(_root(up.values())))
             worst[key] = (_most(down), _most(up))
-        for variant, move in zip(others, np.where(known, moves, math.nan).tolist(), strict=True):
-            if isinstance(key, CheckKey) and math.isfinite(move):
-                effects[variant.name].setdefault(key, []).append(move)
+        if isinstance(key, CheckKey):
+            moved[key] = np.where(known, moves, math.nan)
     for check, rows in hold.items():
-        share, *moved = (HoldShare(*row) for row in rows.tolist())
+        share, *other = (HoldShare(*row) for row in rows.tolist())
         moves = rows[1:] - rows[0]
         ends = [
-            HoldShare(
-                *(
-                    rows[0]
-                    + sign * np.array([_root(extremes(column, end).values()) for column in moves.T])
-                ).tolist()
-            )
+            [sign * _root(extremes(column, end).values()) for column in moves.T]
             for end, sign in ((min, -1), (max, 1))
         ]
-        shares[check] = (share, *ends)
+        shares[check] = (share, *(HoldShare(*(rows[0] + end).tolist()) for end in ends))
         worst[check] = (_most(extremes(moves[:, 0], max)), "")
-        for variant, other in zip(others, moved, strict=True):
-            effects[variant.name].setdefault(check, []).append(other.compared_to(share))
-    turning = {
-        variant.name for variant, up in zip(others, lifted[1:], strict=True) if up != lifted[0]
-    }
+        moved[check] = np.array([one.compared_to(share) for one in other])
     causes = []
-    for name, own in effects.items():
-        kept = {
-            key: (ends[0], ends[-1])
-            for key, ends in own.items()
-            if max(map(abs, ends)) > NEGLIGIBLE
+    for name, own in places.items():
+        known_ends = {
+            key: [move for move in values[own].tolist() if math.isfinite(move)]
+            for key, values in moved.items()
         }
-        if kept or name in turning:
-            turns = CheckKey.TARGET if name in turning else None
+        kept = {
+            key: (found[0], found[-1])
+            for key, found in known_ends.items()
+            if found and max(map(abs, found)) > NEGLIGIBLE
+        }
+        turns = CheckKey.TARGET if np.any(lifted[1:][own] != lifted[0]) else None
+        if kept or turns:
             causes.append(Cause(name, tuple(row.path for row in groups[name]), kept, turns))
     causes.sort(key=lambda c: -max((max(map(abs, ends)) for ends in c.effects.values()), default=0))
     never = _never(inputs, variants, lifted, logs, spans) if lifted[0] else ""

@@ -228,10 +228,17 @@ def gear_flaws(record: Record) -> Iterator[Finding]:
         for flaw in _flaws(value_at(inputs, mesh.path), mesh):
             alike[flaw].append(mesh.path)
     for (kind, side, teeth, value, limit), paths in alike.items():
-        values = dict(
-            paths=tuple(paths), flaw=kind.value, side=side, teeth=teeth, value=value, limit=limit
+        yield Finding(
+            FindingKind.GEAR_GEOMETRY,
+            dict(
+                paths=tuple(paths),
+                flaw=kind.value,
+                side=side,
+                teeth=teeth,
+                value=value,
+                limit=limit,
+            ),
         )
-        yield Finding(FindingKind.GEAR_GEOMETRY, values)
 
 
 def _flaws(stage: Stage, mesh: Mesh) -> Iterator[Flaw]:

@@ -25,8 +25,11 @@ def run(options: argparse.Namespace, env: Env) -> int:
     if options.repeat is not None:
         from winchsim.studies.series import repeat
 
-        pause = quantity_of("--pause", options.pause or "0 s", "s")
-        series = repeat(scenario.inputs, options.repeat, pause)
+        series = repeat(
+            scenario.inputs,
+            options.repeat,
+            quantity_of("--pause", options.pause or "0 s", "s"),
+        )
     report = build(found, scenario, record, overrides, snag=snag, series=series)
     if options.csv or options.out or options.json:
         from winchsim.report.bundle import report_files
@@ -37,8 +40,12 @@ def run(options: argparse.Namespace, env: Env) -> int:
     if options.csv:  # first, so that a file in the way leaves one answer and not two
         write_csv(options, env, record_csv(record), **about)
     if options.out:
-        us = options.units == "us"
-        write_out(options, env, report_files(report, scenario, record, us=us), **about)
+        write_out(
+            options,
+            env,
+            report_files(report, scenario, record, us=options.units == "us"),
+            **about,
+        )
     if options.json or options.csv != STDOUT:
         present(
             options,

@@ -14,7 +14,7 @@ from winchsim.report.document import FigureRef
 from winchsim.report.json_text import document, error_facts, facts
 from winchsim.report.render.options import sentence_text, sentences
 from winchsim.report.words.advice import caution, snag as snag_words
-from winchsim.report.words.notes import notes
+from winchsim.report.words.details import notes
 from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record

@@ -22,7 +22,6 @@ from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
 from winchsim.report.words import advice, details
 from winchsim.report.words.findings import finding
-from winchsim.report.words.notes import notes
 from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
@@ -139,7 +138,7 @@ def _details(
     return {
         "Findings": tuple(map(finding, found.findings)),
         **(computed if found.trusted else {}),
-        "Notes": (Items(notes(scenario.inputs, record.machine)),),
+        "Notes": (Items(details.notes(scenario.inputs, record.machine)),),
         "Reproduce this report": (
             Paragraph((_command(scenario, overrides),), label="Command:"),
             Paragraph(say(about), faint=True),

@@ -7,7 +7,7 @@ import pytest
 
 from winchsim.model import Action, Event
 from winchsim.report.figures.marks import _SHORT, marks_of, named_events
-from winchsim.report.words.timeline import is_shown
+from winchsim.report.words.details import SILENT
 from winchsim.simulation import RecordedEvent
 
 
@@ -26,7 +26,7 @@ def test_every_event_belongs_to_one_mark(records, name, most, nearest):
     found = Counter(
         (e.event, e.time) for mark in _marks(record, most, nearest) for e in mark.events
     )
-    assert found == Counter((e.event, e.time) for e in record.events if is_shown(e))
+    assert found == Counter((e.event, e.time) for e in record.events if e.event not in SILENT)
 
 
 def test_marks_are_few_even_of_many_events(records):

@@ -10,7 +10,7 @@ from collections.abc import Sequence
 from winchsim.frozen import dataclass
 from winchsim.model import Action, AtLayer, Event
 from winchsim.physics.supply import Regime
-from winchsim.report.words.timeline import is_shown
+from winchsim.report.words.details import SILENT
 from winchsim.simulation import Record, RecordedEvent
 
 _SHORT = {
@@ -156,7 +156,7 @@ def named_events(record: Record) -> tuple[NamedEvent, ...]:
     for e in record.events:
         if e.event is Event.PHASE_STARTS:
             action = e.target
-        if is_shown(e):
+        if e.event not in SILENT:
             lowers = e.event is Event.RUNS_BACK and action is Action.LOWER  # as it is meant to
             short = _LOWERS if lowers else _short_name(e)
             found.append(NamedEvent(e.event, e.time, short, e.event in GRAVE and not lowers))

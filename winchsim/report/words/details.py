@@ -1,6 +1,8 @@
-"""Tables of a lift's details: parts, energy, timeline and inputs, with numbers as values."""
+"""A lift's details: tables of parts, energy, timeline and inputs, with numbers as values; what the
+data of the motors show, and which keys of a scenario are no longer used."""
 
 import math
+from collections import Counter
 from collections.abc import Sequence
 
 from winchsim.assessment.kinds import (
@@ -12,13 +14,24 @@ from winchsim.assessment.kinds import (
     Status,
     ToothLife,
 )
-from winchsim.inputs import Inputs, walk
-from winchsim.model import Machine, Term
-from winchsim.report.document import Cell, Paragraph, Section, Table, Value, say
+from winchsim.inputs import Inputs, walk, without_numbers
+from winchsim.inputs.retired import REMOVED
+from winchsim.model import Action, AtGroup, AtLayer, AtLink, Event, Machine, Term
+from winchsim.physics.motor.fitted import FitNote, Remark
+from winchsim.physics.supply import Regime
+from winchsim.report.document import Cell, Paragraph, Section, Table, Text, Value, say
 from winchsim.report.words.checks import CHECKS, READINGS
-from winchsim.report.words.timeline import timeline
-from winchsim.report.words.values import MARKS, limit_of, of_check, of_reading, setting, source
-from winchsim.simulation import EnergyBalance, Record
+from winchsim.report.words.values import (
+    MARKS,
+    limit_of,
+    of_check,
+    of_reading,
+    rough,
+    setting,
+    source,
+    value,
+)
+from winchsim.simulation import EnergyBalance, Record, RecordedEvent
 
 LEAST_SHARE = 5e-4
 """Share of the energy below which rows are put together. [-]"""
@@ -103,8 +116,10 @@ def part_table(parts: Sequence[PartRow]) -> Table:
 
 def life_table(lives: Sequence[ToothLife]) -> Table:
     """How often a lift loads the teeth of each stage, and the order of lifts that they last."""
-    rows = tuple((life.label, Value(life.cycles_per_lift), decades(life)) for life in lives)
-    return Table(("part", "loads in a lift", "lifts to fatigue"), rows)
+    return Table(
+        ("part", "loads in a lift", "lifts to fatigue"),
+        tuple((life.label, Value(life.cycles_per_lift), decades(life)) for life in lives),
+    )
 
 
 def decades(life: ToothLife) -> str:
@@ -121,21 +136,25 @@ def _decade(lifts: float | None) -> str:
 
 def jam_table(parts: Sequence[JamPart]) -> Table:
     """Capacity over demand of each part in a jam, at standstill and with the rotors' momentum."""
-    rows = tuple(
-        (
-            part.label,
-            Value(part.static, limit=1.0),
-            *Value(part.dynamic, "", part.low, part.high, 1.0).pair,
-        )
-        for part in parts
+    return Table(
+        ("part", "static factor", "with rotors", "range"),
+        tuple(
+            (
+                part.label,
+                Value(part.static, limit=1.0),
+                *Value(part.dynamic, "", part.low, part.high, 1.0).pair,
+            )
+            for part in parts
+        ),
     )
-    return Table(("part", "static factor", "with rotors", "range"), rows)
 
 
 def reading_table(readings: Sequence[Reading]) -> Table:
     """Numbers without a limit."""
-    rows = tuple((READINGS[row.key], *of_reading(row).pair) for row in readings)
-    return Table(("quantity", "value", "range"), rows)
+    return Table(
+        ("quantity", "value", "range"),
+        tuple((READINGS[row.key], *of_reading(row).pair) for row in readings),
+    )
 
 
 def timeline_table(record: Record) -> Table:
@@ -168,8 +187,10 @@ def energy_table(balance: EnergyBalance) -> Table:
     if rest := sum(amounts.values()) - sum(shown.values()):
         rows.append(("all others", rest))
     cells = ((str(kind), Value(v, "J"), Value(v / scale, "%")) for kind, v in rows)
-    supply = ("from the supply", Value(balance.source, "J"), "")
-    return Table(("energy", "amount", "share"), (supply, *cells))
+    return Table(
+        ("energy", "amount", "share"),
+        (("from the supply", Value(balance.source, "J"), ""), *cells),
+    )
 
 
 def assumed_table(found: Assessment) -> Table:
@@ -205,3 +226,141 @@ def input_sections(inputs: Inputs, machine: Machine) -> tuple[Section, ...]:
             row = (key, setting(used, spec.unit), basis, spec.meaning)
             tables.setdefault(table or "scenario", []).append(row)
     return tuple(Section(name, (Table(columns, tuple(rows)),)) for name, rows in tables.items())
+
+
+# --- timeline ---------------------------------------------------------------------------------
+
+SILENT = frozenset({Event.SETTLED, Event.END})
+"""Events that are of no use to a reader."""
+
+MOST_OF_A_KIND = 4
+"""Events of one kind that are all shown; of more, the first two and the last. [-]"""
+
+_PHASES = {
+    "raise": "power on, raising",
+    "lower": "power on, lowering",
+    "off": "power off",
+    "short": "power off, motors shorted",
+}
+
+_SUPPLY = {
+    Regime.VOLTAGE: "the supply holds its voltage",
+    Regime.CURRENT: "the supply holds its current limit",
+    Regime.NO_RETURN: "the supply takes nothing back",
+    Regime.EMPTY: "the battery is empty",
+    Regime.TRIPPED: "the supply switches off by overcurrent",
+    Regime.OPEN: "the supply's lead is open, the motors stay joined",
+    Regime.EACH_OPEN: "every motor's lead is open",
+    Regime.SHORTED: "the motors are shorted",
+}
+
+
+Moment = tuple[float | None, float | None, Text]
+"""One line of the timeline: time and height, None where it stands for several events; words."""
+
+
+def timeline(record: Record) -> tuple[Moment, ...]:
+    """Moments of a run, in order.
+
+    Parameters
+    ----------
+    record : Record
+    """
+    events = [event for event in record.events if event.event not in SILENT]
+    kinds = Counter(event.event for event in events)
+    seen: Counter[Event] = Counter()
+    found: list[Moment] = []
+    for event in events:
+        kind, count = event.event, kinds[event.event]
+        seen[kind] += 1
+        many = count > MOST_OF_A_KIND and kind is not Event.PHASE_STARTS
+        if many and seen[kind] == count:
+            found.append((None, None, say(f"({count - 3} more times: {kind.value})")))
+        if not many or seen[kind] in (1, 2, count):
+            found.append((event.time, event.height, moment_text(record, event)))
+    return tuple(found)
+
+
+def moment_text(record: Record, event: RecordedEvent) -> Text:
+    """An event in words, with what it is about."""
+    kind, speed = event.event, event.value
+    match event.target:
+        case Action() if kind is Event.PHASE_STARTS:
+            return say(_PHASES[event.target])
+        case AtLink(index):
+            return say("the {} breaks", record.machine.links[index].label)
+        case Regime():
+            return say(_SUPPLY[event.target])
+        case AtLayer(index):
+            return say(f"layer {index + 1} of rope begins")
+        case AtGroup(index):
+            groups = record.machine.groups
+            where = f" of motor group {groups[index].number}" if len(groups) > 1 else ""
+            return say(f"a winding{where} passes {{}}", Value(groups[index].winding_limit, "°C"))
+    if kind in (Event.LANDED, Event.TOP_STOP, Event.SNAGGED) and speed:
+        return say(f"{kind.value} at {{}}, {{}}", value(speed, "m/s"), Value(event.energy, "J"))
+    return say(kind.value)
+
+
+# --- notes ------------------------------------------------------------------------------------
+
+_STALLED = (
+    "clamp the motor, let a lever on its shaft {} behind a guard, apply {{}} for two seconds at "
+    "most, and read {} together."
+)
+_NEXT = "The measurement that would help most is "
+_REMARKS = {
+    Remark.FITTED: (
+        "Fitted to {} points: speed within {} of the no-load speed, current within {} of the stall "
+        "current.",
+        ("", "%", "%"),
+    ),
+    Remark.METER_DISAGREES: (
+        "The meter reads {}, the stalled motor shows {}. The latter is used, because brushes carry "
+        "small currents badly.",
+        ("ohm", "ohm"),
+    ),
+    Remark.CONTRADICTION: (
+        "Speed and torque contradict each other: {} of the torque is left out.",
+        ("%",),
+    ),
+    Remark.LOW_EFFICIENCY: (
+        "Speed and torque leave an efficiency of {}, which is low: measure one again.",
+        ("%",),
+    ),
+    Remark.FREE_RUN: (
+        _NEXT + "the no-load current: let the motor run free at {}, with nothing on the shaft that "
+        "can fly off.",
+        ("V",),
+    ),
+    Remark.STALL: (
+        _NEXT
+        + "the stall current: "
+        + _STALLED.format("rest against a stop", "voltage and current"),
+        ("V",),
+    ),
+    Remark.LEVER: (
+        _NEXT
+        + "the stalled pull: "
+        + _STALLED.format("press on a kitchen scale", "scale, voltage and current"),
+        ("V",),
+    ),
+    Remark.WORKING_POINT: (
+        _NEXT + "another working point, near half the no-load speed at {}: a light brake on the "
+        "shaft for a few seconds.",
+        ("V",),
+    ),
+}
+"""By remark: its sentence, and the units of its values."""
+
+
+def notes(inputs: Inputs, machine: Machine) -> tuple[Text, ...]:
+    """Keys that are no longer used, then what the data of each motor group show."""
+    unused = (say(f"{p} is no longer used: {REMOVED[without_numbers(p)]}.") for p in inputs.unused)
+    return (*unused, *(_of_group(number, note) for number, note in machine.notes))
+
+
+def _of_group(number: int, found: FitNote) -> Text:
+    template, units = _REMARKS[found.kind]
+    values = (Value(rough(v), unit) for v, unit in zip(found.values, units, strict=True))
+    return say(f"Motor group {number}: {template}", *values)

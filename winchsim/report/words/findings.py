@@ -35,22 +35,21 @@ def _part_broke(v: Values) -> Text:
 
 
 def _stalled(v: Values) -> Text:
-    where = " at the end of a layer of rope" if v["layer_end"] else ""
     if v["blocked_by"]:
-        by = {
-            "battery_empty": "the battery is empty",
-            "snagged": "the load snags",
-            "top_stop": "of the top stop",
-        }
-        return say(f"The motors stall because {by[v['blocked_by']]}.")
+        return say(f"The motors stall because {_BLOCKED_BY[v['blocked_by']]}.")
+    where = " at the end of a layer of rope" if v["layer_end"] else ""
     start = " to start from rest" if v["from_rest"] else ""
-    text = say(
-        f"The motors stall{where}: they reach {{}} of the torque needed{start}.",
-        percent(v["torque_share"]),
-    )
-    hot = v.get("time_to_limit")
-    more = say(" A stalled winding reaches its limit after {}.", value(hot, "s")) if hot else ()
-    return (*text, *more)
+    text = f"The motors stall{where}: they reach {{}} of the torque needed{start}."
+    if hot := v["time_to_limit"]:
+        text += " A stalled winding reaches its limit after {}."
+    return say(text, percent(v["torque_share"]), *([value(hot, "s")] if hot else []))
+
+
+_BLOCKED_BY = {
+    "battery_empty": "the battery is empty",
+    "snagged": "the load snags",
+    "top_stop": "of the top stop",
+}
 
 
 def _back_driven(v: Values) -> Text:
@@ -66,19 +65,17 @@ def _back_driven(v: Values) -> Text:
 
 
 def _landing(speed: float | None, energy: float | None) -> Text:
-    if speed is None or energy is None:
-        return ()
-    return say(" It lands at {} with {}.", value(speed, "m/s"), Value(energy, "J"))
+    text = say(" It lands at {} with {}.", value(speed, "m/s"), Value(energy, "J"))
+    return () if speed is None else text
 
 
 def _hit(v: Values, what: str) -> Text:
-    text = say(f"{what} at {{}}", value(v["speed"], "m/s"))
-    tension = say(
-        "; peak rope tension above the load {}, {} for the load alone.",
+    return say(
+        f"{what} at {{}}; peak rope tension above the load {{}}, {{}} for the load alone.",
+        value(v["speed"], "m/s"),
         Value(v["tension"], "N"),
         Value(v["hanging"], "N"),
     )
-    return (*text, *(tension if v.get("tension") is not None else (".",)))
 
 
 def _teeth_warm(v: Values) -> Text:
@@ -118,17 +115,11 @@ def _geometry(v: Values) -> Text:
 
 
 def _winding(v: Values) -> Text:
-    if v["quantity"] == "layers":
-        return say(
-            "The rope winds {} layers on the drum, recommended {} at most.",
-            f"{v['value']:g}",
-            f"{v['limit']:g}",
-        )
-    return say(
-        "{} dead turns stay on the drum, recommended {} for a flat drum.",
-        f"{v['value']:g}",
-        f"{v['limit']:g}",
-    )
+    template = {
+        "layers": "The rope winds {} layers on the drum, recommended {} at most.",
+        "dead_turns": "{} dead turns stay on the drum, recommended {} for a flat drum.",
+    }[v["quantity"]]
+    return say(template, f"{v['value']:g}", f"{v['limit']:g}")
 
 
 def _not_described(v: Values) -> Text:

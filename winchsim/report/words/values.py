@@ -82,8 +82,7 @@ def limit_of(check: Check) -> Text:
     limit = check.hard if check.required is None else check.required
     sign, like = AT_LEAST if check.side == "at least" else AT_MOST, of_check(check)
     advised = "advised " if check.hard is None else ""
-    shown = (advised + sign, Value(limit, like.unit, sign=like.sign))
-    return () if limit is None else shown
+    return () if limit is None else (advised + sign, Value(limit, like.unit, sign=like.sign))
 
 
 def of_reading(reading: Reading) -> Value:
