@@ -172,7 +172,7 @@ def test_a_tooth_is_what_its_link_judges(geared):
         assert {link.where for link in teeth} == {"stage.1", "stage.2"}
         for link in teeth:
             case = tooth_of(inputs, machine.meshes[link.index], link.kind)
-            assert case.found.force == link.strength.value
+            assert case.found.value == link.strength.value
             width = min(8e-3, parts.get("pinion_width", 1.0))
             assert case.tooth.width == width or link.where == "stage.1"
 

@@ -12,7 +12,6 @@ from winchsim.physics.drum import (
     layers,
     outer_diameter,
     outermost_radius,
-    rod_inertia,
     turns_per_layer,
 )
 
@@ -67,11 +66,6 @@ def test_a_reel_instead_of_a_drum_is_refused():
         layers(CORE, ROPE, ROPE, 1000.0)
     with pytest.raises(DomainError, match="200 layers"):
         layers(CORE, ROPE, ROPE, 1.0, dead_turns=1000.0)
-
-
-def test_inertia_of_a_core_is_half_its_mass_times_its_radius_squared():
-    mass = 7850.0 * math.pi * 0.01**2 * 0.04
-    assert rod_inertia(0.02, 0.04, 7850.0) == pytest.approx(mass * 0.01**2 / 2)
 
 
 @pytest.mark.parametrize("turns", [1e9, 1e308, math.inf])

@@ -167,7 +167,9 @@ def test_efficiency_falls_with_friction_and_takes_arrays():
 def test_bodies():
     # Steel disc 100 mm x 10 mm, no bore: 0.6165 kg, m D²/8.
     assert gear_inertia(50, 2e-3, 10e-3, 7850.0) == pytest.approx(0.616538 * 0.1**2 / 8, rel=1e-5)
-    hollow = disc_inertia(0.1, 0.0, 0.01, 1e3) - disc_inertia(0.04, 0.0, 0.01, 1e3)
+    core = 1e3 * math.pi * 0.02**2 * 0.01 * 0.02**2 / 2
+    assert disc_inertia(0.04, 0.0, 0.01, 1e3) == pytest.approx(core)
+    hollow = disc_inertia(0.1, 0.0, 0.01, 1e3) - core
     assert disc_inertia(0.1, 0.04, 0.01, 1e3) == pytest.approx(hollow)
     assert gear_inertia(50, 2e-3, 10e-3, 7850.0, fill=0.5) == pytest.approx(
         0.5 * gear_inertia(50, 2e-3, 10e-3, 7850.0)

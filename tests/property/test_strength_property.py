@@ -47,7 +47,7 @@ def factor(
     temperature: float = 23.0,
 ) -> float:
     """Factor of a tooth whose gear carries a torque [N·m]."""
-    strength = tooth_strength(tooth, PRINT, body=body, temperature=temperature).as_strength()
+    strength = tooth_strength(tooth, PRINT, body=body, temperature=temperature)
     demand = float(tooth_force(torque, tooth.teeth * tooth.module, sharing))
     return strength.value / demand if demand > 0.0 else math.inf
 
@@ -109,8 +109,8 @@ def test_the_range_holds_the_best_estimate_and_at_least_a_factor_of_two(
     tooth, body, ratio, temperature
 ):
     found = tooth_strength(tooth, PRINT, body=body, contact_ratio=ratio, temperature=temperature)
-    assert found.low <= found.force / 2 / SLACK and found.high >= 2 * found.force * SLACK
+    assert found.low <= found.value / 2 / SLACK and found.high >= 2 * found.value * SLACK
     assert (
-        found.force
-        >= SLACK * tooth_strength(tooth, PRINT, body=body, temperature=temperature).force
+        found.value
+        >= SLACK * tooth_strength(tooth, PRINT, body=body, temperature=temperature).value
     )

@@ -90,7 +90,7 @@ def _links(gear: BrokenGear) -> dict[str, Link]:
     material, body = load_materials()[gear.material], PrintedBody(5, 0.45e-3, gear.infill)
     tooth, torque = Tooth(gear.teeth, gear.module * 1e-3, 12e-3, bore=8e-3), gear.force * gear.arm
     ratio = contact(gear.teeth, gear.teeth).ratio
-    teeth = tooth_strength(tooth, material, body=body, contact_ratio=ratio).as_strength()
+    teeth = tooth_strength(tooth, material, body=body, contact_ratio=ratio)
     hub = body_strength(material, body, tooth.width, tooth.bore, tooth.circles.root)
     force = float(tooth_force(torque, tooth.teeth * tooth.module))
     return {

@@ -195,7 +195,7 @@ def _teeth(inputs: Inputs, mesh: Mesh, index: int, speed: float) -> Iterator[Lin
     for kind in (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR):
         case = tooth_of(inputs, mesh, kind)
         yield link_limit(
-            inputs, kind, mesh.path, "mesh", case.found.as_strength(), index=index,
+            inputs, kind, mesh.path, "mesh", case.found, index=index,
             scale=float(dynamic_factor(case.material, speed, case.stage.application_factor)),
             place=mesh.label, material=case.material,
         )  # fmt: skip

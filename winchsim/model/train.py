@@ -19,7 +19,7 @@ from winchsim.model.shaft_losses import (
     shaft_bearings,
     shaft_drags,
 )
-from winchsim.physics import drum as drum_geometry, gears, rope
+from winchsim.physics import gears, rope
 from winchsim.physics.bearings import ring_share
 from winchsim.physics.chain import Chain, Element, GroupMesh, factors, reverse_of
 from winchsim.physics.worm import Locking
@@ -294,7 +294,7 @@ def drum_inertia(inputs: Inputs, assumptions: Assumptions) -> float:
     """Inertia of the drum, from its core where it is not given. [kg·m²]"""
     d = inputs.drum
     density = look_up(inputs.materials, d.material, "drum.material").density
-    core = drum_geometry.rod_inertia(d.diameter, d.width, density)
+    core = gears.disc_inertia(d.diameter, 0.0, d.width, density)
     why = f"a solid core of {d.material}"
     return assumptions.fill_in(d.inertia, "drum.inertia", core, why=why)
 

@@ -167,16 +167,3 @@ def dead_length(
 def outer_diameter(layer: Layer, rope_diameter: float) -> float:
     """Diameter over the rope of a layer. [m]"""
     return 2 * layer.radius + rope_diameter
-
-
-def rod_inertia(diameter: float, width: float, density: float) -> float:
-    """Inertia of a solid round core about its axis. [kg·m²]
-
-    Parameters
-    ----------
-    diameter, width : float
-        Of the core. [m]
-    density : float
-        [kg/m³]
-    """
-    return math.pi * density * width * diameter**4 / 32

@@ -85,26 +85,16 @@ class Tooth:
 
 
 @dataclass(frozen=True)
-class ToothStrength:
-    """Force that breaks a tooth, and what it rests on.
+class ToothStrength(Strength):
+    """Tangential force that breaks one tooth, with the range left open by the model, the material,
+    layers, warmth and a rim outside the published range. [N]
 
     Attributes
     ----------
-    force : float
-        Best estimate of the tangential force that breaks one tooth. [N]
-    low, high : float
-        Range left open by the model, the material, layers, warmth and a rim outside the published
-        range. [N]
-    basis : str
-        ``given``, ``tested``, ``tabled`` or ``from memory``.
     backup_ratio : float
         Rim over whole depth. [-]
     """
 
-    force: float
-    low: float
-    high: float
-    basis: Basis
     backup_ratio: float
 
     @property
@@ -112,10 +102,6 @@ class ToothStrength:
         """Whether the rim is thinner than any published rim factor covers, and no test replaces
         it."""
         return self.backup_ratio < LEAST_PUBLISHED_RIM and self.basis != "tested"
-
-    def as_strength(self) -> Strength:
-        """The same as the strength of a link. [N]"""
-        return Strength(self.force, "N", self.basis, self.low, self.high)
 
 
 # ----------------------------------------------------------------------------------------
@@ -244,7 +230,7 @@ def tooth_strength(
     basis = _basis(material, body, warmth[1], breaking_stress)
     if tested_force is not None:
         force, low, high, basis = tested_force, 1.0, 1.0, "tested"
-    return ToothStrength(force, low * force, high * force, basis, backup)
+    return ToothStrength(force, "N", basis, low * force, high * force, backup)
 
 
 def _geometry_factor(tooth: Tooth, material: Material, contact_ratio: float) -> float:

@@ -106,10 +106,6 @@ class Branch:
                 return False
         return True
 
-    def output_torques(self, rope_torque: Any, acceleration: Any) -> list[Any]:
-        """Torque that each element gives to its output shaft. [N·m]"""
-        return [a + b * rope_torque + c * acceleration for a, b, c in self.outputs]
-
 
 @lru_cache(maxsize=4096)
 def branch(
@@ -147,19 +143,13 @@ def branch(
     for index, mesh in enumerate(chain.groups):
         groups.append((mesh.inertia * group_ratio(chain, index), mesh.drag, kinked(mesh)))
         drives, dragged, drag = group_factors(mesh, 1.0, direction)
-        gain = drives if driving[index] else dragged
-        gains.append(gain)
-        a += gain * direction * drag
-        c += gain * mesh.inertia * group_ratio(chain, index)
-    parts = (
-        tuple(outputs[::-1]),
-        tuple(inputs[::-1]),
-        common,
-        tuple(gains),
-        tuple(groups),
-        tuple(checks),
-    )
-    return Branch(direction, loaded, driving, *parts, a, b, c or -1e-300)
+        gains.append(drives if driving[index] else dragged)
+        a += gains[-1] * direction * drag
+        c += gains[-1] * groups[-1][0]
+    return Branch(
+        direction, loaded, driving, tuple(outputs[::-1]), tuple(inputs[::-1]), common,
+        tuple(gains), tuple(groups), tuple(checks), a, b, c or -1e-300,
+    )  # fmt: skip
 
 
 def likely_branch(chain: Chain, direction: int) -> Branch:
@@ -347,8 +337,8 @@ def moving_torques(
         )
         at, sought = sought_at or at, True
     passed = torques - levers[:, None] * acceleration - direction * drags[:, None]
-    first_input = input_torque(chain.elements[0], direction, outputs[0])
-    common = first_input + chain.common_inertia * drum_ratios(chain)[0] * acceleration
+    common = input_torque(chain.elements[0], direction, outputs[0])
+    common += chain.common_inertia * drum_ratios(chain)[0] * acceleration
     return ChainTorques(acceleration, outputs, passed, common)
 
 

@@ -208,25 +208,6 @@ def undercut_limit(
 # bodies
 
 
-def disc_mass(outer: Floats, bore: Floats, width: Floats, density: Floats) -> Floats:
-    """Mass of a flat disc with a bore. [kg]
-
-    Parameters
-    ----------
-    outer, bore : float or ndarray
-        Diameters. [m]
-    width : float or ndarray
-        Axial width. [m]
-    density : float or ndarray
-        Density. [kg/m³]
-
-    References
-    ----------
-    Geometry.
-    """
-    return 0.25 * math.pi * density * width * (outer**2 - bore**2)
-
-
 def disc_inertia(outer: Floats, bore: Floats, width: Floats, density: Floats) -> Floats:
     """Moment of inertia of a flat disc with a bore about its axis. [kg·m²]
 
@@ -241,9 +222,9 @@ def disc_inertia(outer: Floats, bore: Floats, width: Floats, density: Floats) ->
 
     References
     ----------
-    Mechanics of rigid bodies: ``m (D² + d²) / 8``.
+    Mechanics of rigid bodies: ``m (D² + d²) / 8``, with the mass of a flat disc.
     """
-    return disc_mass(outer, bore, width, density) * (outer**2 + bore**2) / 8.0
+    return math.pi * density * width * (outer**4 - bore**4) / 32.0
 
 
 def gear_inertia(
