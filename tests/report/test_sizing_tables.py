@@ -2,7 +2,7 @@
 
 import pytest
 
-from winchsim.assessment.enums import CheckKey
+from winchsim.assessment.kinds import CheckKey
 from winchsim.inputs import with_value
 from winchsim.model import Event, build
 from winchsim.report.document import Section, Table

@@ -7,8 +7,8 @@ import numpy as np
 import pytest
 from calibrating import foreseen
 
-from winchsim.assessment.enums import CheckKey, End, FindingKind, Holding, Status
 from winchsim.assessment.evaluate import assess
+from winchsim.assessment.kinds import CheckKey, End, FindingKind, Holding, Status
 from winchsim.inputs import Pawl, Phase, with_value
 from winchsim.model import Event, build
 from winchsim.physics import heat

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from winchsim.assessment.enums import Holding, Status
+from winchsim.assessment.kinds import Holding, Status
 from winchsim.errors import DomainError, InputError
 from winchsim.inputs import Brake, MotorPoint, Pawl, Phase, Stage, spec_at, value_at, with_value
 from winchsim.model import Event, build

@@ -7,8 +7,7 @@ from importlib.resources import files
 from itertools import groupby
 from typing import Any
 
-from winchsim.assessment.enums import CheckKey, Status
-from winchsim.assessment.kinds import Assessment, Check, Finding, FindingKind
+from winchsim.assessment.kinds import Assessment, Check, CheckKey, Finding, FindingKind, Status
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs
 from winchsim.model import Machine

@@ -4,7 +4,7 @@ lifted, what goes wrong, and which inputs matter."""
 import math
 from typing import Any
 
-from winchsim.assessment.enums import Holding, Status
+from winchsim.assessment.kinds import Holding, Status
 from winchsim.csv_text import csv_text
 from winchsim.quantity_text import key
 from winchsim.report import frame, json_text

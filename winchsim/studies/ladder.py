@@ -6,10 +6,9 @@ from enum import StrEnum
 
 import numpy as np
 
-from winchsim.assessment.enums import Holding, Status
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.history import OFF_FLOOR, History, middle_mean, read_history
-from winchsim.assessment.kinds import Assessment
+from winchsim.assessment.kinds import Assessment, Holding, Status
 from winchsim.assessment.margins import stalled_until_hot
 from winchsim.errors import TrustError
 from winchsim.frozen import dataclass, replace

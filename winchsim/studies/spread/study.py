@@ -10,9 +10,8 @@ from numpy.typing import NDArray
 from scipy import stats
 from scipy.stats import qmc
 
-from winchsim.assessment.enums import Holding, Status
 from winchsim.assessment.evaluate import assess
-from winchsim.assessment.kinds import Assessment
+from winchsim.assessment.kinds import Assessment, Holding, Status
 from winchsim.errors import Code, DomainError, Fault, InputError, TrustError
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs
