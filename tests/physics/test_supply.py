@@ -342,7 +342,7 @@ def test_a_controller_that_limits_a_battery_too_weak_for_its_limit_stays_at_it()
     voltage, (current,), total = balance(Regime.CURRENT, 0.5, source, *motor, 0.2)
     assert (voltage, total) == pytest.approx(((math.sqrt(8.6) - 3.0) / 2, 0.2))
     ((_, margin),) = regime_margins(Regime.CURRENT, voltage, total, 0.5, source, 0.2)
-    assert margin == pytest.approx((0.2 / current - 0.5) * 0.5)
+    assert margin == pytest.approx(0.2 / current - 0.5)
 
 
 @pytest.mark.parametrize("side", list(LimitSide))

@@ -297,7 +297,7 @@ def regime_margins(
     total: Floats,
     open_voltage: Floats,
     source: Source,
-    current_limit: Floats,
+    current_limit: float,
 ) -> tuple[tuple[Regime, Any], ...]:
     """Guards of a regime: which one takes over, and the margin that crosses zero upward when it
     does.
@@ -317,30 +317,20 @@ def regime_margins(
         Empty for regimes that only a phase or the state of charge ends. The same entries in the
         same order for the same regime, source and limit. An unlimited current has no entry.
     """
+    towards = _towards(open_voltage, 1.0)
     if regime is _VOLTAGE:
-        forward = _towards(open_voltage, 1.0) * limited_current(source, total)
-        margins: tuple[tuple[Regime, Any], ...] = ()
-        limited = (
-            current_limit < math.inf
-            if current_limit.__class__ is float
-            else bool(np.any(np.isfinite(current_limit)))
-        )
-        if limited:
-            margins = ((_CURRENT, forward - current_limit),)
-        if not source.takes_back:
-            margins += ((_NO_RETURN, -forward - NOTHING_BACK),)
-        return margins
+        forward = towards * limited_current(source, total)
+        limited = ((_CURRENT, forward - current_limit),) if current_limit < math.inf else ()
+        return limited if source.takes_back else (*limited, (_NO_RETURN, -forward - NOTHING_BACK))
     if regime is _CURRENT:
-        towards = _towards(open_voltage, 1.0)
-        given = source.resistance * (current_limit if source.plain else towards * total)
-        if source.limit_side is None:
-            return ((_VOLTAGE, towards * (voltage / source.duty - open_voltage) + given),)
-        # A duty at its most; what the resistance leaves of a low voltage may be below zero.
-        kept = towards * open_voltage - given
-        margin = towards * voltage - source.duty * kept
-        return ((_VOLTAGE, pick(kept < 0.0, -margin, margin)),)
+        kept = towards * (open_voltage - source.resistance * total)
+        margin = towards * voltage / source.duty - kept
+        # A controller's duty is at its most; what the resistance leaves of a low voltage may be
+        # below zero.
+        beyond = (kept < 0.0) & (source.limit_side is not None)
+        return ((_VOLTAGE, pick(beyond, -margin, margin)),)
     if regime is _NO_RETURN:
-        return ((_VOLTAGE, _towards(open_voltage, 1.0) * (source.duty * open_voltage - voltage)),)
+        return ((_VOLTAGE, towards * (source.duty * open_voltage - voltage)),)
     return ()
 
 

@@ -155,7 +155,6 @@ def locking(forward: float) -> Locking:
     forward : float
         Efficiency in motion. [-]
     """
-    low, high = UNCERTAIN
-    if forward < low:
+    if forward < UNCERTAIN[0]:
         return Locking.LOCKS
-    return Locking.UNCERTAIN if forward <= high else Locking.DRIVES_BACK
+    return Locking.UNCERTAIN if forward <= UNCERTAIN[1] else Locking.DRIVES_BACK

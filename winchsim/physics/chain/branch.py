@@ -210,17 +210,16 @@ def find_branch(
     for index in range(len(chain.elements) - 1, -1, -1):
         element = chain.elements[index]
         if not follows or element.inertia:
-            kinks += roots(partial(_output_at, chain, direction, rope_torque, index), sorted(kinks))
+            output = partial(shaft_torque, chain, index + 1, direction, rope_torque)
+            kinks += roots(output, sorted(kinks))
         _, reverse, drag = factors(element, 1.0, direction)
         follows = drag == 0.0 and reverse > 0.0
     for index, mesh in enumerate(chain.groups):
         lever = mesh.inertia * group_ratio(chain, index)
         if lever and kinked(mesh):
             kinks.append((motor_torques[index] - direction * mesh.drag) / lever)
-    zeros = roots(
-        lambda x: _imbalance(chain, direction, motor_torques, rope_torque, x), sorted(kinks)
-    )
-    for x in zeros:
+    balance = partial(_imbalance, chain, direction, motor_torques, rope_torque)
+    for x in roots(balance, sorted(kinks)):
         outputs = output_torques(chain, direction, rope_torque, acceleration=x)[1:]
         loaded = tuple(direction * output >= 0 for output in outputs)
         driving = tuple(
@@ -235,12 +234,6 @@ def find_branch(
     return None
 
 
-def _output_at(
-    chain: Chain, direction: int, rope_torque: float, element: int, acceleration: float
-) -> float:
-    return shaft_torque(chain, element + 1, direction, rope_torque, acceleration=acceleration)
-
-
 def _imbalance(
     chain: Chain,
     direction: int,
@@ -252,7 +245,7 @@ def _imbalance(
         torque - mesh.inertia * group_ratio(chain, i) * acceleration
         for i, (mesh, torque) in enumerate(zip(chain.groups, motor_torques, strict=True))
     ]
-    needed = shaft_torque(chain, 0, direction, rope_torque, acceleration=acceleration)
+    needed = shaft_torque(chain, 0, direction, rope_torque, acceleration)
     return needed - group_push(chain, direction, net)
 
 
@@ -332,10 +325,8 @@ def moving_torques(
         if not left.size:
             break
         # None at the very instant at which the chain wedges: up to there it moved as before.
-        sought_at = find_branch(
-            chain, direction, [float(v) for v in torques[:, left[0]]], float(rope_torque[left[0]])
-        )
-        at, sought = sought_at or at, True
+        state = torques[:, left[0]].tolist(), float(rope_torque[left[0]])
+        at, sought = find_branch(chain, direction, *state) or at, True
     passed = torques - levers[:, None] * acceleration - direction * drags[:, None]
     common = input_torque(chain.elements[0], direction, outputs[0])
     common += chain.common_inertia * drum_ratios(chain)[0] * acceleration
@@ -364,8 +355,8 @@ def losses(chain: Chain, torques: ChainTorques, drum_speed: np.ndarray) -> np.nd
     rows = []
     for i, element in enumerate(chain.elements):
         passed = torques.outputs[i] * drum_speed * ratios[i + 1]
-        share = np.where(passed >= 0, 1 / element.forward - 1, element.reverse - 1)
-        rows.append(element.drag * np.abs(drum_speed) * ratios[i] + passed * share)
+        passed = passed * np.where(passed >= 0, 1 / element.forward - 1, element.reverse - 1)
+        rows.append(element.drag * np.abs(drum_speed) * ratios[i] + passed)
     for i, mesh in enumerate(chain.groups):
         passed = torques.groups[i] * drum_speed * group_ratio(chain, i)
         rows.append(passed * np.where(passed >= 0, 1 - mesh.forward, 1 - 1 / mesh.reverse))

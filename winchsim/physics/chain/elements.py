@@ -236,9 +236,8 @@ def shaft_torque(
     shaft: int,
     direction: int,
     rope_torque: Any,
-    *,
-    breakaway: float = 1.0,
     acceleration: float = 0.0,
+    breakaway: float = 1.0,
 ) -> Any:
     """Torque on one shaft, counted as in `shaft_ratios`. [N·m]"""
     return next(

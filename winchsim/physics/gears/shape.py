@@ -146,9 +146,12 @@ def diameters(
     ISO 21771 (spur case). Tips are not shortened for shifted pairs: see `Contact.clearance1`.
     """
     pitch = teeth * module
-    tip = pitch + 2.0 * module * (rack.addendum + shift)
-    root = pitch - 2.0 * module * (rack.dedendum - shift)
-    return Diameters(pitch, pitch * math.cos(pressure_angle), tip, root)
+    return Diameters(
+        pitch,
+        base=pitch * math.cos(pressure_angle),
+        tip=pitch + 2.0 * module * (rack.addendum + shift),
+        root=pitch - 2.0 * module * (rack.dedendum - shift),
+    )
 
 
 def tip_thickness(teeth: int, *, shift: float = 0.0, pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
