@@ -442,7 +442,7 @@ def _strength(inputs: Inputs, mesh: Mesh, stage: Stage, kind: LinkKind) -> Any:
         one = replace(mesh, pinion_teeth=pinion, gear_teeth=gear, module=module)
         case = tooth_of(put(inputs, mesh.path.split("."), plain), one, kind)
         if kind is not LinkKind.GEAR_BODY:
-            return case.found.force
+            return case.found.value
         return math.inf if case.body is None else case.body_strength.value
 
     width, names = stage.width, (stage.material, pinion_material_name(stage))
