@@ -38,11 +38,17 @@ def _size(options: argparse.Namespace, env: Env) -> tuple[Any, ...]:
     low, high = parse_span(options.span, UNIT_OF_RANGE.get(name, ""))
     time = quantity_of("--target-time", options.target_time, "s")
     margin = quantity_of("--margin", options.margin, "")
-    late = f"--target-time {options.target_time} is out of range"
-    least = f"--margin {options.margin} is out of range"
     refuse(
-        (time is not None and not time > 0, late, "a time over 0, such as --target-time 60s"),
-        (margin is not None and not margin >= 1, least, "at least 1, such as --margin 1.3"),
+        (
+            time is not None and not time > 0,
+            f"--target-time {options.target_time} is out of range",
+            "a time over 0, such as --target-time 60s",
+        ),
+        (
+            margin is not None and not margin >= 1,
+            f"--margin {options.margin} is out of range",
+            "at least 1, such as --margin 1.3",
+        ),
     )
     scenario = options.scenario
     if name == "motors":
@@ -105,10 +111,13 @@ def _check_motors(inputs: Inputs, group: int, *ends: float | None) -> None:
     count = len(inputs.motors)
     has = f"this scenario has {count} motor group{'' if count == 1 else 's'}, counted from 1"
     whole = "--range counts whole motors from 1 on, such as --range 1:12"
-    odd = [end for end in ends if end is not None and (end != int(end) or end < 1)]
     refuse(
         (not 1 <= group <= count, f"no motor group {group}", has),
-        *((True, f"{end:g} motors", whole) for end in odd),
+        *(
+            (end != int(end) or end < 1, f"{end:g} motors", whole)
+            for end in ends
+            if end is not None
+        ),
     )
 
 

@@ -19,9 +19,8 @@ def run(options: argparse.Namespace, env: Env) -> int:
         scenario.inputs, lift_tests(scenario.inputs, read_sheet(options.tests)), options.row
     )
     if isinstance(found, Note):
-        us = options.units == "us"
         question = report.question(found, scenario, again(options))
-        env.out(render_text(question, env.rendering(us=us)))
+        env.out(render_text(question, env.rendering(us=options.units == "us")))
         return ExitCode.MISUSE
     document = report.diagnosis_document(found, scenario, again(options))
     json = report.diagnosis_json(found, scenario)

@@ -262,18 +262,17 @@ def gear_changes(inputs: Inputs) -> Iterator[Build]:
     """
     present = build_machine(inputs).groups[0].ratio
     yield Build("none", inputs, present)
-    for place, stage in enumerate(inputs.stage):
-        at = place + 1
-        if stage.repeat > 1 or place > 0:
+    for at, stage in enumerate(inputs.stage, start=1):
+        if stage.repeat > 1 or at > 1:
             ratio = present / stage.speed_ratio()
-            yield Build("fewer", _with(inputs, place), ratio, at, stage.pinion, None, stage.gear)
+            yield Build("fewer", _with(inputs, at), ratio, at, stage.pinion, None, stage.gear)
         for teeth in _teeth(stage):
             added = stage if teeth is None else replace(stage, gear=teeth)
             if teeth is not None and teeth != stage.gear:
-                own = inputs.motors[0].pinion if place == 0 and stage.repeat == 1 else None
-                changed, ratio = _with(inputs, place, added), present * teeth / (stage.gear or 1)
+                own = inputs.motors[0].pinion if at == stage.repeat == 1 else None
+                changed, ratio = _with(inputs, at, added), present * teeth / (stage.gear or 1)
                 yield Build("teeth", changed, ratio, at, own or stage.pinion, teeth, stage.gear)
-            longer, ratio = _with(inputs, place, stage, added), present * added.speed_ratio()
+            longer, ratio = _with(inputs, at, stage, added), present * added.speed_ratio()
             yield Build("more", longer, ratio, at, stage.pinion, teeth)
 
 
@@ -284,14 +283,13 @@ def _teeth(stage: Stage) -> list[int | None]:
         return [None]
     low = max(stage.pinion, math.ceil(SMALLEST * stage.gear))
     high = max(math.floor(LARGEST * stage.gear), low + 1)
-    spread = np.round(np.geomspace(low, high, SIZES)).astype(int)
-    return sorted({*spread.tolist(), stage.gear})
+    return sorted({*map(round, np.geomspace(low, high, SIZES).tolist()), stage.gear})
 
 
 def _with(inputs: Inputs, place: int, *last: Stage) -> Inputs:
-    """Scenario whose last pair of a stage is replaced by others, or by none."""
+    """Scenario whose last pair of a stage, from 1, is replaced by others, or by none."""
     pairs = unrolled(inputs)
-    at = sum(stage.repeat for stage in inputs.stage[: place + 1]) - 1
-    pairs[at : at + 1] = [(replace(pair, repeat=1), place + 1) for pair in last]
+    at = sum(stage.repeat for stage in inputs.stage[:place])
+    pairs[at - 1 : at] = [(replace(pair, repeat=1), place) for pair in last]
     merged = [(*pair, len(list(equal))) for pair, equal in groupby(pairs)]
     return with_stages(inputs, [(replace(pair, repeat=n), origin) for pair, origin, n in merged])

@@ -10,7 +10,7 @@ import numpy as np
 from winchsim.assessment.actions import with_actions
 from winchsim.assessment.candidates import capacities, check_columns, measured
 from winchsim.assessment.evaluate import add_ranges, assess
-from winchsim.assessment.kinds import Assessment, CheckKey
+from winchsim.assessment.kinds import Assessment
 from winchsim.assessment.ranges import HoldShare, Ranges, find_each
 from winchsim.errors import Code, DomainError, WinchsimError, refused
 from winchsim.frozen import dataclass, replace
@@ -206,7 +206,7 @@ def make(inputs: Inputs, train: tuple[Pair, ...], fit: Fit) -> Build:
         made = _with_part(made, "drum", {k: size for k, size in sizes.items() if size is not None})
     if rope is not None:
         own = {key: getattr(rope, key) for key in specs(PartRope)}
-        made = _with_part(made, "rope", {**dict.fromkeys(NOT_OF_ANOTHER_ROPE), **own})
+        made = _with_part(made, "rope", dict.fromkeys(NOT_OF_ANOTHER_ROPE) | own)
     ratio = math.prod(gear.teeth / pinion.teeth for pinion, gear in train)
     return Build("parts", made, ratio, train=train, motors=fitted, drum=drum, rope=rope)
 
@@ -475,10 +475,10 @@ def choose(
 
     Notes
     -----
-    The rule is that of `Sweep.order`. All builds are screened by the
-    quasi-static model without ranges. A few of the best get ranges of their own, which the builds
-    like them borrow; then a few of those that are best now, and so on. The best of them are
-    simulated in full, and changes are looked for that help the first.
+    The rule is that of `Sweep.order`. All builds are screened by the quasi-static model without
+    ranges. A few of the best get ranges of their own, which the builds like them borrow; then a few
+    of those that are best now, and so on. The best of them are simulated in full, and changes are
+    looked for that help the first.
     """
     listed = inputs.parts not in (None, Parts())
     made, possible = families(inputs, MOST_BUILDS, fastest=fastest) if listed else ([], 0)
@@ -567,15 +567,13 @@ def _taken(rows: Sequence[Sequence[float]], like: np.ndarray) -> Any:
 
 def _borrowed(found: Sequence[Ranges], like: np.ndarray) -> Ranges:
     """Ranges of builds each of which is like one of some."""
-    keys = set().union(*(known.spans for known in found))
+    keys = {key for known in found for key in known.spans}
     spans = {key: _taken([known.span(key) for known in found], like) for key in keys}
-    hold: dict[CheckKey, Any] = {}
-    for key in found[0].hold:
-        ends = [
-            [value for end in known.hold[key] for value in (end.net, end.slope)] for known in found
-        ]
-        net_and_slope = iter(_taken(ends, like))
-        hold[key] = tuple(
-            HoldShare(*pair) for pair in zip(net_and_slope, net_and_slope, strict=True)
+    hold: Any = {
+        key: tuple(
+            HoldShare(*_taken([(end.net, end.slope) for end in ends], like))
+            for ends in zip(*(known.hold[key] for known in found), strict=True)
         )
+        for key in found[0].hold
+    }
     return replace(found[0], spans=spans, hold=hold)

@@ -159,12 +159,13 @@ def why(inputs: Inputs, tests: Sequence[LiftTest], row: int | None = None) -> Di
         part = at.at.link
         rows = list(_broke(inputs, test, before, part, record))
     else:
-        stalled = end is End.STALLED
-        rows = list(_stalled(record, test, before, found) if stalled else _ran_back(found))
+        rows = list(
+            _stalled(record, test, before, found) if end is End.STALLED else _ran_back(found)
+        )
     whole = sum(reason.share for reason in rows) or 1.0
-    ranked = sorted(rows, key=lambda reason: -reason.share)
-    shares = tuple(replace(reason, share=reason.share / whole) for reason in ranked)
-    return Diagnosis(test, end, part, shares, found)
+    shares = (replace(reason, share=reason.share / whole) for reason in rows)
+    ranked = sorted(shares, key=lambda reason: -reason.share)
+    return Diagnosis(test, end, part, tuple(ranked), found)
 
 
 def _as_tested(inputs: Inputs, test: LiftTest) -> Inputs:
