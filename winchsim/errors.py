@@ -62,7 +62,11 @@ class WinchsimError(Exception):
     """Root of every error that winchsim raises on purpose."""
 
     code = Code.INTERNAL
-    exit_code = 4
+
+    @property
+    def exit_code(self) -> int:
+        """Exit code of a command that ends with it."""
+        return {Code.INTERNAL: 4, Code.NO_TRUST: 3}.get(self.code, 2)
 
 
 @dataclass(eq=False)
@@ -80,7 +84,6 @@ class DomainError(WinchsimError, ValueError):
     """
 
     code = Code.OUT_OF_RANGE
-    exit_code = 2
 
     argument: str
     value: Any
@@ -145,7 +148,6 @@ class InputError(WinchsimError):
     """
 
     code = Code.UNREADABLE
-    exit_code = 2
 
     faults: tuple[Fault, ...]
 
@@ -175,7 +177,6 @@ class OutputError(WinchsimError):
     """
 
     code = Code.NOT_WRITTEN
-    exit_code = 2
 
     path: str
     reason: str
@@ -198,7 +199,6 @@ class TrustError(WinchsimError):
     """
 
     code = Code.NO_TRUST
-    exit_code = 3
 
     reason: str
     help: str = ""

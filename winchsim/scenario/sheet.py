@@ -144,13 +144,8 @@ def origin_line(origin: SheetOrigin) -> str:
 
 
 _ORIGIN = re.compile(r"#\s*winchsim \S+, ladder of (.*), scenario ([0-9a-f]{12,64})")
-
-
-def _origin_in(line: str) -> SheetOrigin | None:
-    """Scenario that a first line names, whatever separators and quotes a spreadsheet put around
-    it."""
-    found = _ORIGIN.fullmatch(line.strip(' \t\r,;"'))
-    return SheetOrigin(*found.groups()) if found else None
+_AROUND = ' \t\r,;"'
+"""Separators and quotes that a spreadsheet may put around a remark."""
 
 
 def write_sheet(rows: Sequence[SheetRow], *, us: bool = False, comments: Sequence[str] = ()) -> str:
@@ -201,16 +196,15 @@ class Column:
     name: str
     spec: Spec
     unit: str
-    scale: float = 1.0
-    offset: float = 0.0
+    scale: float
+    offset: float
 
 
 def column_of(position: int, head: str, name: str, spec: Spec, unit: str) -> Column:
     """A column whose cells count a unit each, or so many of a unit (``10 cm``)."""
-    if not unit or not spec.unit:
-        return Column(position, head, name, spec, unit)
-    zero = parse_quantity(f"0 {unit}", spec.unit) if spec.unit == "°C" else 0.0
-    one = parse_quantity(unit if unit[0].isdigit() else f"1 {unit}", spec.unit)
+    counted = unit if unit[:1].isdigit() else f"1 {unit}"
+    zero = parse_quantity(f"0 {unit}", spec.unit) if unit and spec.unit == "°C" else 0.0
+    one = parse_quantity(counted, spec.unit) if unit and spec.unit else 1.0
     return Column(position, head, name, spec, unit, one - zero, zero)
 
 
@@ -227,7 +221,9 @@ class Cells:
     def __init__(self, path: str, limit: int, what: str) -> None:
         text = read_text(path, limit, what, ".csv")
         lines = tuple(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"))
-        self.faults, self.origin = Collector(str(path), LineIndex(lines)), _origin_in(lines[0])
+        planned = _ORIGIN.fullmatch(lines[0].strip(_AROUND))
+        self.origin = SheetOrigin(*planned.groups()) if planned else None
+        self.faults = Collector(str(path), LineIndex(lines))
         first = next((line for line in lines if line.strip() and not line.startswith("#")), "")
         separator = max(",;\t", key=first.count)
         plain = separator != "," and not re.search(r"[0-9]\.[0-9]", text[text.find("\n") :])
