@@ -91,8 +91,7 @@ def shaft_loss(
     aligned : bool
         The two forces act in one direction (the worst case) instead of at right angles.
     """
-    resultant = first + second if aligned else (first**2 + second**2) ** 0.5
-    return friction * shaft_radius * resultant
+    return friction * shaft_radius * (first + second if aligned else (first**2 + second**2) ** 0.5)
 
 
 def tooth_load(radius: Floats, pressure_angle: float) -> Any:

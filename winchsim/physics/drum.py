@@ -90,10 +90,10 @@ def layers(
         radius = diameter / 2 + rope_diameter / 2 + (count - 1) * rise
         found.append(Layer(radius, start, start + 2 * math.pi * radius * turns))
         start = found[-1].end
-        if dead_turns <= count * turns:
-            dead = dead_length(tuple(found), dead_turns, width, rope_diameter)
-            if start >= dead + length:
-                return tuple(found)
+        if dead_turns <= count * turns and start >= length + dead_length(
+            tuple(found), dead_turns, width, rope_diameter
+        ):
+            return tuple(found)
     raise DomainError("drum.width", width, f"a drum that takes the rope in {MOST_LAYERS} layers")
 
 

@@ -136,10 +136,11 @@ def step_exact(
     >>> step_exact(HeatPath(3.0, 20.0, 5.0, 20.0), 2.0, 20.0, 20.0, 20.0, 100.0)
     (35.7375, 26.8537)
     """
-    modes = _modes(path, loss_power, t_winding, t_case, ambient, feedback, friction)
     winding, case = t_winding, t_case
     with np.errstate(over="ignore"):
-        for rate, winding_part, case_part in modes:
+        for rate, winding_part, case_part in _modes(
+            path, loss_power, t_winding, t_case, ambient, feedback, friction
+        ):
             grown = _grown(rate, time)
             winding = winding + winding_part * grown
             case = case + case_part * grown
@@ -179,8 +180,9 @@ def time_to_limit(
     >>> time_to_limit(HeatPath(3.0, 20.0, 5.0, 20.0), 2.0, 20.0, 20.0, 20.0, 35.737522)
     100.0
     """
-    modes = _modes(path, loss_power, t_winding, t_case, ambient, feedback)
-    (fast, fast_part, _), (slow, slow_part, _) = modes
+    (fast, fast_part, _), (slow, slow_part, _) = _modes(
+        path, loss_power, t_winding, t_case, ambient, feedback
+    )
     short = limit - t_winding
     if short <= 0.0:
         return 0.0

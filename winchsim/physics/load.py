@@ -73,9 +73,13 @@ def make_body(
     """
     rise = 1.0 if slope >= math.pi / 2 else math.sin(slope)
     normal = mass * gravity * (0.0 if rise == 1.0 else math.cos(slope))
-    weight_per_length = rope_mass_per_length * gravity * falls * rise
     return Body(
-        mass, rope_mass, rise, guide_friction + slope_friction * normal, gravity, weight_per_length
+        mass,
+        rope_mass,
+        rise,
+        friction=guide_friction + slope_friction * normal,
+        gravity=gravity,
+        rope_weight=rope_mass_per_length * gravity * falls * rise,
     )
 
 

@@ -48,5 +48,7 @@ def shares_of_ordinary(inrush: float) -> dict[str, float]:
         By `Ordinary`: inrush over the current of an adapter or fuse; for a battery its resistance
         over that of the motors. [-]
     """
-    limited = {kind.value: inrush / current for kind, current in _LIMITS.items()}
-    return limited | {kind.value: inrush * of for kind, of in _RESISTANCE_PER_VOLT.items()}
+    return {
+        **{kind.value: inrush / current for kind, current in _LIMITS.items()},
+        **{kind.value: inrush * of for kind, of in _RESISTANCE_PER_VOLT.items()},
+    }

@@ -285,10 +285,8 @@ def find_friction(
 
     best = max((pair for pair in pairs if pair.greased is greased), key=fit, default=None)
     if best is None or not fit(best):
-        how = "greased" if greased else "dry"
-        raise DomainError(
-            "friction pair", f"{first.name} on {second.name}, {how}", "a pair in the friction table"
-        )
+        asked = FrictionPair(first.name, second.name, greased, 0.0).name
+        raise DomainError("friction pair", asked, "a pair in the friction table")
     return best
 
 

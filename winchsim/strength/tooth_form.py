@@ -174,8 +174,9 @@ def tip_load_factors(
     h = 2.0 / teeth * (0.5 * math.pi - offset) - math.pi / 3.0
     turn = math.pi / 6.0
     for _ in range(_MOST_STEPS):
-        value = turn - 2.0 * g / teeth * math.tan(turn) + h
-        turn -= value / (1.0 - 2.0 * g / teeth / math.cos(turn) ** 2)
+        turn -= (turn - 2.0 * g / teeth * math.tan(turn) + h) / (
+            1.0 - 2.0 * g / teeth / math.cos(turn) ** 2
+        )
     chord = teeth * math.sin(math.pi / 3.0 - turn) + math.sqrt(3.0) * (g / math.cos(turn) - radius)
     if not (0.0 < turn < 0.5 * math.pi and chord > 0.0):
         raise DomainError(
@@ -184,8 +185,7 @@ def tip_load_factors(
     arm = apex - 0.5 * (teeth * math.cos(math.pi / 3.0 - turn) + g / math.cos(turn) - radius)
     rounding = radius + 2.0 * g**2 / (math.cos(turn) * (teeth * math.cos(turn) ** 2 - 2.0 * g))
     form = 6.0 * arm * math.cos(load_angle) / (chord**2 * math.cos(pressure_angle))
-    slender = chord / arm
-    notch = chord / (2.0 * rounding)
+    slender, notch = chord / arm, chord / (2.0 * rounding)
     return TipLoadFactors(form, (1.2 + 0.13 * slender) * notch ** (1.0 / (1.21 + 2.3 / slender)))
 
 

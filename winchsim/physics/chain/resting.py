@@ -88,13 +88,9 @@ class PiecewiseLine:
     def __call__(self, torque: Any) -> Any:
         """Value at a torque (float or ndarray)."""
         if isinstance(torque, np.ndarray):
-            index = np.maximum(np.searchsorted(self.knots, torque, side="right") - 1, 0)
-            knots, values, slopes = (
-                np.asarray(self.knots),
-                np.asarray(self.values),
-                np.asarray(self.slopes),
-            )
-            return values[index] + slopes[index] * (torque - knots[index])
+            at = np.maximum(np.searchsorted(self.knots, torque, side="right") - 1, 0)
+            past = torque - np.take(self.knots, at)
+            return np.take(self.values, at) + np.take(self.slopes, at) * past
         k = bisect.bisect_right(self.knots, torque) - 1 if len(self.knots) > 1 else 0
         return self.values[k] + self.slopes[k] * (torque - self.knots[k])
 

@@ -202,9 +202,9 @@ def undercut_limit(
     touches the base circle; J. E. Shigley, *Mechanical Engineering Design*, §13-7 (the full-depth
     20° value, 17.1).
     """
-    _, radius = rack_tip(pressure_angle, rack)
-    straight = rack.dedendum - radius * (1.0 - math.sin(pressure_angle))
-    return max(0.0, 2.0 * (straight - shift) / math.sin(pressure_angle) ** 2)
+    sine = math.sin(pressure_angle)
+    straight = rack.dedendum - rack_tip(pressure_angle, rack)[1] * (1.0 - sine)
+    return max(0.0, 2.0 * (straight - shift) / sine**2)
 
 
 # ----------------------------------------------------------------------------------------------
