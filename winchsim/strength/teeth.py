@@ -7,6 +7,7 @@ running mesh adds to its own force is `dynamic_factor` on the demand side.
 
 import math
 from functools import lru_cache
+from typing import Any
 
 import numpy as np
 
@@ -107,7 +108,7 @@ class ToothStrength(Strength):
 # ----------------------------------------------------------------------------------------
 
 
-def tooth_force(torque: Floats, pitch_diameter: float, sharing: Floats = 1) -> Floats:
+def tooth_force(torque: Any, pitch_diameter: float, sharing: Floats = 1) -> Floats:
     """Tangential force on one tooth from the torque on its gear. [N]
 
     Parameters

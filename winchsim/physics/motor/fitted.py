@@ -6,6 +6,7 @@ from enum import StrEnum
 
 from winchsim.assumption import Assumption
 from winchsim.constants import COPPER_COEFFICIENT, FERRITE_COEFFICIENT, ROTOR_TIME_CONSTANT
+from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
 from winchsim.physics.motor.law import (
@@ -275,7 +276,7 @@ class MotorFit:
         own = self.output.own_efficiency / self.data_efficiency
         return own * self.stall_torque / self.no_load_speed / self.data_ratio**2
 
-    def operating_point(self, voltage: float, torque: float) -> OperatingPoint:
+    def operating_point(self, voltage: Floats, torque: Floats) -> OperatingPoint:
         """Where the motor drives a torque at the shaft that its data belong to.
 
         Parameters
@@ -412,7 +413,7 @@ def _assumed_inertia(torque_per_speed: float) -> Assumption:
     usual, least, most = (1e3 * seconds for seconds in ROTOR_TIME_CONSTANT)
     why = f"a mechanical time constant of {usual:g} ms, {least:g} to {most:g} ms in small motors"
     ends = (seconds * torque_per_speed for seconds in ROTOR_TIME_CONSTANT)
-    return Assumption("rotor_inertia", *ends, why)
+    return Assumption("rotor_inertia", *ends, why=why)
 
 
 def stalled_resistance(voltage: float, current: float, brush_drop: float) -> float:
