@@ -216,21 +216,25 @@ def from_label(
                 "body_diameter", None, "a stall current, or the diameter of the motor's body"
             )
         if body_length is None:
-            ends = (factor * body_diameter for factor in _LENGTH_PER_DIAMETER)
-            assumed.append(Assumption("body_length", *ends, why="1.4 diameters, as small cans are"))
+            value, low, high = (factor * body_diameter for factor in _LENGTH_PER_DIAMETER)
+            assumed.append(
+                Assumption("body_length", value, low, high, "1.4 diameters, as small cans are")
+            )
             body_length = assumed[0].value
         share = 0.0 if no_load_current is not None else NO_LOAD_SHARE[0]
         per_constant = net / (net * (1.0 - share) / (no_load_speed * known.ratio)) ** 2
-        ends = (slope * body_diameter**4 * body_length * per_constant for slope in _SLOPE_PER_SIZE)
+        value, low, high = (
+            slope * body_diameter**4 * body_length * per_constant for slope in _SLOPE_PER_SIZE
+        )
         why = "torque per speed of small can motors of this size, within a factor of three"
-        assumed.append(Assumption("stall_current", *ends, why=why))
+        assumed.append(Assumption("stall_current", value, low, high, why))
         stall_current = assumed[-1].value
     wanted = FitNote(Remark.STALL, (0.25 * voltage,)) if assumed else None
     if no_load_current is None:
         wanted = wanted or FitNote(Remark.FREE_RUN, (voltage,))
-        ends = (share * stall_current for share in NO_LOAD_SHARE)
+        value, low, high = (share * stall_current for share in NO_LOAD_SHARE)
         why = "6 % of the stall current, 2 to 12 % in small motors"
-        assumed.append(Assumption("no_load_current", *ends, why=why))
+        assumed.append(Assumption("no_load_current", value, low, high, why))
         no_load_current = assumed[-1].value
     resistance = stalled_resistance(voltage, stall_current, known.brush_drop)
     constant = known.constant_from_run(voltage, no_load_current, no_load_speed, resistance)

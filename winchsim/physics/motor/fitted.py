@@ -412,8 +412,8 @@ def _assumed_inertia(torque_per_speed: float) -> Assumption:
     """
     usual, least, most = (1e3 * seconds for seconds in ROTOR_TIME_CONSTANT)
     why = f"a mechanical time constant of {usual:g} ms, {least:g} to {most:g} ms in small motors"
-    ends = (seconds * torque_per_speed for seconds in ROTOR_TIME_CONSTANT)
-    return Assumption("rotor_inertia", *ends, why=why)
+    value, low, high = (seconds * torque_per_speed for seconds in ROTOR_TIME_CONSTANT)
+    return Assumption("rotor_inertia", value, low, high, why)
 
 
 def stalled_resistance(voltage: float, current: float, brush_drop: float) -> float:
