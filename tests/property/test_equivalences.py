@@ -39,8 +39,7 @@ from winchsim.scenario.materials_table import with_tables
 from winchsim.simulation import Record, simulate
 from winchsim.slow import lift_all, vary
 from winchsim.strength.link import LinkKind
-from winchsim.studies.calibrate.breakage import look_into
-from winchsim.studies.calibrate.evidence import LiftTest
+from winchsim.studies.calibrate.evidence import LiftTest, look_into
 from winchsim.studies.calibrate.forecast import find_factors, moved
 from winchsim.studies.sizing import size
 from winchsim.studies.snag import snag_study

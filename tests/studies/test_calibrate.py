@@ -14,8 +14,7 @@ from winchsim.physics.chain import demand
 from winchsim.slow import lift_batch, vary
 from winchsim.strength.link import LinkKind
 from winchsim.studies.calibrate import Kind, LiftTest, NoteKind, Reading, calibrate, look_into
-from winchsim.studies.calibrate.breakage import demands
-from winchsim.studies.calibrate.evidence import gather
+from winchsim.studies.calibrate.evidence import demands, gather
 from winchsim.studies.calibrate.forecast import END, Bench, Row, find_factors, moved
 
 pytestmark = pytest.mark.slow

@@ -22,15 +22,17 @@ def run(options: argparse.Namespace, env: Env) -> int:
     tests = lift_tests(scenario.inputs, [*rows, *(SheetRow(mass=mass) for mass in masses)])
     names = [name.strip() for name in options.fit.split(",") if name.strip()]
     found = report.rounded(calibrate(scenario.inputs, tests, only=names, level=level))
-    version = report.other_version(origin, rows, scenario.inputs, scenario.digest)
-    findings = {"other_version": version, "log": log(logged) if logged else None}
+    findings = {
+        "other_version": report.other_version(origin, rows, scenario.inputs, scenario.digest),
+        "log": log(logged) if logged else None,
+    }
     cautions = {kind: finding for kind, finding in findings.items() if finding}
     files = options.command.written(options) if options.out else ()
     json = report.calibration_json(found, cautions, digest=scenario.digest, files=tuple(files))
     if options.out:
-        from winchsim.report.figures.calibration import measured_and_predicted
         from winchsim.report.figures.catalogue import image
         from winchsim.report.figures.look import COLUMN
+        from winchsim.report.figures.overlay import measured_and_predicted
 
         figure = measured_and_predicted(found, COLUMN)
         contents = (

@@ -6,7 +6,6 @@ from collections.abc import Iterable, Mapping, Sequence
 from types import MappingProxyType
 from typing import Any
 
-from winchsim.assessment.kinds import Caution
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs, spec_at, with_value
 from winchsim.model import build as build_machine
@@ -29,6 +28,7 @@ from winchsim.report.document import (
 )
 from winchsim.report.json_text import document
 from winchsim.report.ladder import title_on_sheet
+from winchsim.report.measured import LABELS
 from winchsim.report.render.options import sentence_text
 from winchsim.report.words.advice import CAUTIONS, last_line
 from winchsim.report.words.checks import cause
@@ -63,13 +63,6 @@ OPEN = 0.2
 """Share of an interval's square from undetermined factors that is worth a sentence. [-]"""
 
 FIGURE = FigureRef("calibration", "Measured and predicted", "On the line, both are equal.")
-
-LABELS = {
-    Kind.TIME: "lift time",
-    Kind.CURRENT: "current",
-    Kind.VOLTAGE: "voltage at the motors",
-    Kind.STALL_CURRENT: "current while stalled",
-}
 
 SIDES = {
     Kind.LIFTED: "was lifted",
@@ -117,7 +110,7 @@ def remarks(found: Calibration) -> dict[str, str]:
 
 def with_cautions(text: str) -> str:
     """A scenario's text with the cautions as comments at its end, each once."""
-    lines = [f"# {CAUTIONS[kind]}" for kind in Caution if kind in CAUTIONS]
+    lines = [f"# {caution}" for caution in CAUTIONS.values()]
     missing = [line for line in lines if line not in text.splitlines()]
     return text.rstrip("\n") + "\n\n" + "\n".join(missing) + "\n" if missing else text
 
@@ -143,8 +136,9 @@ def build(
     """
     agree = all(row.agrees for row in (*found.residuals, *found.sides))
     clean = agree and not found.notes and "other_version" not in findings
-    mark = Mark("calibrated", "good" if clean else "warn")
-    answer = frame.headline(mark, "", sentence(found), scenario.name)
+    answer = frame.headline(
+        Mark("calibrated", "good" if clean else "warn"), "", sentence(found), scenario.name
+    )
     body = (
         *findings.values(),
         Items(tuple(map(note, found.notes))),
@@ -273,8 +267,8 @@ def fitted(found: Calibration) -> Table:
 def _fitted(found: Calibration, v: FittedValue, width: Cell) -> tuple[Cell, ...]:
     name, sign = (v.path, "") if "." in v.path else (label(v.path), TIMES)
     unit = suited(_unit(found, v.path), v.after)
-    now = Value(v.after, unit, v.low, v.high, sign=sign)
-    return name, Value(v.before, unit, sign=sign), *now.pair, width
+    before, after = Value(v.before, unit, sign=sign), Value(v.after, unit, v.low, v.high, sign=sign)
+    return name, before, *after.pair, width
 
 
 def _unit(found: Calibration, path: str) -> str:
@@ -308,8 +302,8 @@ def changes(found: Calibration) -> Table:
     for path, old, new in found.changes:
         unit, before = _unit(found, path), assumed.get(path) if old is None else old
         was = "not given" if before is None else _shown(before, unit)
-        tail = ", assumed" if old is None and path in assumed else ""
-        rows.append((path, _shown(new, unit), was + tail))
+        was += ", assumed" if old is None and path in assumed else ""
+        rows.append((path, _shown(new, unit), was))
     return Table(("value", "calibrated", "before"), tuple(rows), name="values")
 
 
@@ -350,8 +344,13 @@ def _side(row: Reading) -> tuple[Cell, ...]:
     if row.kind in (Kind.HELD, Kind.RAN_BACK):
         more = "in reserve" if row.predicted >= 0 else "missing"
         shown = say(f"{{}} of the lifting torque {more}", percent(abs(row.predicted)))
-    agrees = "agrees" if row.agrees else "disagrees"
-    return str(row.test.number), load(row.test), SIDES[row.kind], agrees, shown
+    return (
+        str(row.test.number),
+        load(row.test),
+        SIDES[row.kind],
+        "agrees" if row.agrees else "disagrees",
+        shown,
+    )
 
 
 def predictions(found: Calibration) -> Table:
@@ -375,9 +374,8 @@ def _prediction(row: Prediction) -> tuple[Cell, ...]:
 
 
 def _interval(found: Interval, unit: str) -> tuple[Value | str, Value | str]:
-    if math.isinf(found.value):
-        return "stalls", ""
-    return Value(found.value, unit, found.low, found.high, endless="never").pair
+    shown = Value(found.value, unit, found.low, found.high, endless="never")
+    return ("stalls", "") if math.isinf(found.value) else shown.pair
 
 
 def chance(share: float) -> Cell:
@@ -392,19 +390,13 @@ def warnings(rows: Sequence[Prediction]) -> list[Finding]:
     falling = joined([(load(row.test),) for row in rows if not row.holds], ", ")
     back = say("With the power off {} may run back.", falling)
     found = [Finding(NOTICE, back, say("Fit a pawl or a brake first."))] if falling else []
-    after = "Lift {{}} only after the part that broke in test {} is replaced."
-    found += [
-        Finding(NOTICE, say(after.format(row.blocked_by[0]), load(row.test)))
-        for row in rows
-        if row.blocked_by
-    ]
+    for row in rows:
+        if row.blocked_by:
+            broke = f"the part that broke in test {row.blocked_by[0]} is replaced"
+            found.append(Finding(NOTICE, say(f"Lift {{}} only after {broke}.", load(row.test))))
     if any(row.time.open_share > OPEN for row in rows):
-        found.append(
-            Finding(
-                NOTICE,
-                say("Much of the next interval comes from what the tests do not determine."),
-            )
-        )
+        text = "Much of the next interval comes from what the tests do not determine."
+        found.append(Finding(NOTICE, say(text)))
     return found
 
 
@@ -422,11 +414,15 @@ def capacities(found: Calibration) -> Table:
 
 def _capacity(row: Capacity) -> tuple[Cell, ...]:
     s = row.at.link.strength
-    place = (row.at.link.label, str(row.test.number), load(row.test))
-    broke = Value(row.at.demand, s.unit) if row.broke else ""
-    survived = "" if row.survived_mass is None else Value(row.lower, s.unit)
-    estimate = Value(s.value, s.unit, s.low, s.high)
-    return *place, broke, survived, estimate, _about(row) if row.broke else ""
+    return (
+        row.at.link.label,
+        str(row.test.number),
+        load(row.test),
+        Value(row.at.demand, s.unit) if row.broke else "",
+        "" if row.survived_mass is None else Value(row.lower, s.unit),
+        Value(s.value, s.unit, s.low, s.high),
+        _about(row) if row.broke else "",
+    )
 
 
 def _about(row: Capacity) -> Text:
@@ -461,10 +457,12 @@ def other_version(
     if origin is None or digest.startswith(origin.digest):
         return None
     plain, title = plain_raise(inputs), title_on_sheet(inputs.title)
-    names = say('"{}" instead of "{}"', origin.title[:60], title[:60])
-    apart = [names] if origin.title != title else []
-    own = (("height", "m", plain.load.height), ("voltage", "V", plain.supply.voltage))
-    for name, unit, now in own:
+    titles = say('"{}" instead of "{}"', origin.title[:60], title[:60])
+    apart = [titles] if origin.title != title else []
+    for name, unit, now in (
+        ("height", "m", plain.load.height),
+        ("voltage", "V", plain.supply.voltage),
+    ):
         planned = {v for row in rows if (v := getattr(row, name)) and abs(v / now - 1) > SAME}
         apart += [say("{} instead of {}", value(v, unit), value(now, unit)) for v in planned]
     version = f"another version (hash {origin.digest}, now {digest[:12]})"

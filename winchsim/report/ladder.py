@@ -195,8 +195,10 @@ def binding_table(ladder: Ladder) -> Table:
             _, known = worst.get(check.key, (rung, None))
             if check.status.rank < (known.status if known else Status.OK).rank:
                 worst[check.key] = rung, check
-    ordered = sorted(worst.values(), key=lambda pair: pair[1].status.rank)
-    rows = tuple((load(rung), *check_row(check)) for rung, check in ordered)
+    rows = tuple(
+        (load(rung), *check_row(check))
+        for rung, check in sorted(worst.values(), key=lambda pair: pair[1].status.rank)
+    )
     spare = tuple((LAST_SPARE, place) for place in range(len(rows) - 1, 0, -1))
     return Table(("from load", *CHECK_HEADS), rows, spare, "checks")
 
@@ -262,8 +264,8 @@ def stop_lines(ladder: Ladder) -> tuple[Text, ...]:
     cut = Value(min(rung.cut for rung in ladder.rungs), "s")
     rest = Value(max(60.0, *(rung.rest for rung in ladder.rungs)), "min")
     over = percent(STOP_AT - 1), percent(STOP_UNLOADED - 1)
-    snags = ladder.inputs.load.snag_height is not None
     coasts = say("The load coasts past the mark: switch off early, and leave room above.")
+    snag = say("The snag of the scenario is left out of this plan.")
     return (
         say("Stop a rung at {} more time or current than predicted (unloaded: {}).", *over),
         say("If the load stops, switch off within {}: a stalled motor heats fast.", cut),
@@ -279,7 +281,7 @@ def stop_lines(ladder: Ladder) -> tuple[Text, ...]:
             "Look at every tooth, pin and knot between the rungs. One person holds the switch only."
         ),
         *([coasts] if any(rung.coast > FAR for rung in ladder.rungs) else []),
-        *([say("The snag of the scenario is left out of this plan.")] if snags else []),
+        *([snag] if ladder.inputs.load.snag_height is not None else []),
     )
 
 
@@ -302,11 +304,13 @@ def measure_first(inputs: Inputs, machine: Machine) -> tuple[Text, ...]:
         given = Value(inputs.motors[group.number - 1].voltage, "V")
         idle = Value(group.fit.no_load_current, "A")
         lines.append(say(f"{name}: current running free at {{}} ({{}})", given, idle))
-    for row in machine.assumed:
-        name = row.path.rpartition(".")[2]
-        if name in MEASURABLE and row.low is not None and row.path not in inputs.given:
-            shown = Value(float(row.value), row.unit, row.low, row.high)
-            lines.append(say(f"{row.path} (assumed {{}})", shown))
+    lines += [
+        say(f"{row.path} (assumed {{}})", Value(float(row.value), row.unit, row.low, row.high))
+        for row in machine.assumed
+        if row.path.rpartition(".")[2] in MEASURABLE
+        and row.low is not None
+        and row.path not in inputs.given
+    ]
     return tuple(lines)
 
 
@@ -427,6 +431,11 @@ def ladder_csv(found: Ladder, *, us: bool = False, digest: str = "", blind: bool
         )
         for rung in found.rungs
     ]
-    origin = origin_line(SheetOrigin(title_on_sheet(m.title), digest[:12]))
-    use = "fill in measured_time_s and what else you can, then: winchsim calibrate FILE THIS.csv"
-    return write_sheet(rows, us=us, comments=[origin, use])
+    return write_sheet(
+        rows,
+        us=us,
+        comments=[
+            origin_line(SheetOrigin(title_on_sheet(m.title), digest[:12])),
+            "fill in measured_time_s and what else you can, then: winchsim calibrate FILE THIS.csv",
+        ],
+    )

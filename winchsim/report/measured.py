@@ -28,10 +28,18 @@ from winchsim.report.words.values import signed, value
 from winchsim.scenario.sheet import SheetRow
 from winchsim.scenario.trace import Log, MeasuredTrace
 from winchsim.simulation import Record, simulate
-from winchsim.studies.calibrate import LiftTest
+from winchsim.studies.calibrate import Kind, LiftTest
 
 TRACED = (("height", "m"), ("current", "A"), ("voltage", "V"))
 """What a measured trace may hold: the same names as the record's channels, with their SI units."""
+
+LABELS = {
+    Kind.TIME: "lift time",
+    Kind.CURRENT: "current",
+    Kind.VOLTAGE: "voltage at the motors",
+    Kind.STALL_CURRENT: "current while stalled",
+}
+"""What a reading measures."""
 
 _SMALL = {"m": "mm", "A": "mA"}
 
@@ -291,8 +299,11 @@ def row_sentence(found: TestComparison) -> Text:
     if row.outcome is not None and not (is_lifted and any(parts) and row.outcome == "lifted"):
         did = "lifts" if is_lifted else "does not lift"
         parts.append(say(f"the test {_OUTCOMES[row.outcome]}, the simulation {did}"))
-    mass = value(row.mass, "kg") if row.mass else "unloaded"
-    return say("{}: {}", mass, joined(parts, "; ") or "nothing measured")
+    return say(
+        "{}: {}",
+        value(row.mass, "kg") if row.mass else "unloaded",
+        joined(parts, "; ") or "nothing measured",
+    )
 
 
 _OUTCOMES = {

@@ -20,8 +20,7 @@ from winchsim.model.machine import LinkLimit
 from winchsim.model.trial import plain_raise, under_test
 from winchsim.simulation import Record, simulate
 from winchsim.strength.printed import temperature_factor
-from winchsim.studies.calibrate.breakage import below, demands, look_into, same_part
-from winchsim.studies.calibrate.evidence import LiftTest, Note
+from winchsim.studies.calibrate.evidence import LiftTest, Note, below, demands, look_into, same_part
 
 SLACK = 0.1
 """Loose rope at the start that a jerk is simulated with, where the scenario has less. [m] Own

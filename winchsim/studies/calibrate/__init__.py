@@ -1,11 +1,10 @@
 """Learning from tests: timed lifts make a model with assumed losses a measured one.
 
-`evidence` sorts what tests show, `forecast` has what may be moved with its priors and asks the
-model, `fit` is least squares without a winch, `calibration` puts them together and predicts the
-next rung, `breakage` bounds the capacity of what broke.
+`evidence` sorts what tests show and bounds the capacity of what broke, `forecast` has what may be
+moved with its priors and asks the model, `fit` is least squares without a winch, `calibration` puts
+them together and predicts the next rung.
 """
 
-from winchsim.studies.calibrate.breakage import Capacity, look_into
 from winchsim.studies.calibrate.calibration import (
     Calibration,
     Interval,
@@ -13,7 +12,15 @@ from winchsim.studies.calibrate.calibration import (
     Prediction,
     calibrate,
 )
-from winchsim.studies.calibrate.evidence import Kind, LiftTest, Note, NoteKind, Reading
+from winchsim.studies.calibrate.evidence import (
+    Capacity,
+    Kind,
+    LiftTest,
+    Note,
+    NoteKind,
+    Reading,
+    look_into,
+)
 
 __all__ = [
     "Calibration",

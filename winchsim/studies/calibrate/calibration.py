@@ -12,13 +12,14 @@ from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, walk, with_value
 from winchsim.model import build
-from winchsim.studies.calibrate.breakage import Capacity, capacities
 from winchsim.studies.calibrate.evidence import (
     SCATTERS,
+    Capacity,
     Kind,
     LiftTest,
     Note,
     Reading,
+    capacities,
     expected_scatter,
     gather,
 )
@@ -295,11 +296,10 @@ class Case:
         from one side a negative one agrees."""
         if place.tobytes() not in self._known:
             values, slopes = forecast_with_slopes(self.bench, place)
-            left = self._weights * (values - self._goals)
-            turns = (self._weights * slopes).T
+            both = self._weights * (values - self._goals), (self._weights * slopes).T
             # no voltage where it stalls
-            known = (np.where(np.isfinite(left), left, 0), np.where(np.isfinite(turns), turns, 0))
-            self._known[place.tobytes()] = known
+            left, turns = (np.where(np.isfinite(part), part, 0) for part in both)
+            self._known[place.tobytes()] = left, turns
         return self._known[place.tobytes()]
 
     def beside(self, fit: Fit, kept: Mask) -> tuple[Reading, ...]:

@@ -28,12 +28,9 @@ from winchsim.model.trial import plain_raise
 from winchsim.physics.chain import demand
 from winchsim.physics.motor import MotorFit
 from winchsim.slow import End, lift_all, vary, vary_each
-from winchsim.studies.calibrate.evidence import Kind, LiftTest, Reading
+from winchsim.studies.calibrate.evidence import END, Kind, LiftTest, Reading
 
 Array = NDArray[np.float64]
-
-END = 1.645
-"""Standard deviations at which the declared ends of a range lie. [-]"""
 
 REACH = (5.0, 4.0, 3.0, 2.0, END, 1.0, 0.5)
 """Farthest that a factor is moved: the first of these with which the winch can be built. [-]"""
@@ -222,8 +219,11 @@ def moved(
 
 def _idling(fit: MotorFit, times: float) -> MotorFit:
     """A motor with another no-load current, and the drag that goes with it."""
-    motor = replace(fit.motor, drag=times * fit.motor.drag)
-    return replace(fit, motor=motor, no_load_current=times * fit.no_load_current)
+    return replace(
+        fit,
+        motor=replace(fit.motor, drag=times * fit.motor.drag),
+        no_load_current=times * fit.no_load_current,
+    )
 
 
 # --- forecasts
@@ -280,8 +280,9 @@ class Bench:
         self._loads = _raising_torques(self.machine, self.tests)
         variants = vary(self.base, self._columns)
         blocked = np.flatnonzero(np.isin(lift_all(variants).end, (End.OVERFLOW, End.BLOCKED)))
-        meets = "the rope or the load meets something on the way up"
-        problems = {**variants.problems, **dict.fromkeys(blocked.tolist(), meets)}
+        problems = dict(variants.problems) | dict.fromkeys(
+            blocked.tolist(), "the rope or the load meets something on the way up"
+        )
         if problems:
             raise InputError(
                 tuple(
@@ -309,8 +310,8 @@ class Bench:
         """
         movable = np.array([factor.high for factor in self.factors]) > HAIR
         at = np.where((places == 0) & movable, HAIR, places)
-        families = [self._moved(place) for place in at]
-        lifts = lift_all(vary_each(families, like=replace(self.machine, links=())))
+        like = replace(self.machine, links=())
+        lifts = lift_all(vary_each([self._moved(place) for place in at], like=like))
         heights, loads = (np.tile(each, len(at)) for each in (self._heights, self._loads))
         up, margin = lifts.end == End.LIFTED, np.fmax(lifts.least_margin, LEAST_MARGIN)
         standing = np.nan_to_num(lifts.standstill_current)
@@ -324,8 +325,8 @@ class Bench:
             **dict.fromkeys((Kind.LIFTED, Kind.STALLED), np.log(margin)),
             **dict.fromkeys((Kind.HELD, Kind.RAN_BACK), holds),
         }
-        rows = [found[row.kind].reshape(len(at), -1) for row in self.readings]
-        return np.stack([row[:, i] for row, i in zip(rows, self._of_test, strict=True)], axis=1)
+        rows = zip(self.readings, self._of_test, strict=True)
+        return np.stack([found[row.kind][test :: len(self.tests)] for row, test in rows], axis=1)
 
     def _moved(self, place: Array) -> tuple[Inputs, dict[str, Array]]:
         """Scenario with the factors at a place, and what its tests change; where there are no such
