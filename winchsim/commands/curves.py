@@ -116,8 +116,13 @@ def _several(look: Look, titles: Sequence[str], records: Sequence[Record]) -> Dr
 
 def _trace(look: Look, record: Record, measured: MeasuredTrace) -> Drawn:
     found = beside.trace_differences(record, measured)
-    hint = "its time counts from power on, in seconds"
-    refuse((not found, "no sample of the trace lies within the run", hint))
+    refuse(
+        (
+            not found,
+            "no sample of the trace lies within the run",
+            "its time counts from power on, in seconds",
+        )
+    )
     remarks, rows = map(beside.trace_sentence, found), map(beside.difference_facts, found)
     return [(names.BESIDE_TRACE, with_trace(record, look, measured))], list(remarks), list(rows)
 
@@ -126,8 +131,13 @@ def _sheet(
     look: Look, inputs: Inputs, rows: tuple[SheetRow, ...], tell: Callable[[int, int], None]
 ) -> Drawn:
     tests = beside.simulated_sheet(inputs, rows, most=MOST_LIFTS, on_progress=tell)
-    hint = "fill in measured_time_s or measured_current_a"
-    refuse((not tests, "the test sheet has no row that was measured", hint))
+    refuse(
+        (
+            not tests,
+            "the test sheet has no row that was measured",
+            "fill in measured_time_s or measured_current_a",
+        )
+    )
     runs = []
     for record in {id(test.record): test.record for test in tests}.values():
         times = [test.row.measured_time for test in tests if test.record is record]

@@ -70,8 +70,8 @@ def document(
     assessed = None if isinstance(found, tuple) else found
     closing = Paragraph(found) if isinstance(found, tuple) else advice.closing(found)
     more = details({**sections, "Cautions": (cautions(assessed),)}, *shown)
-    title = scenario.inputs.title or scenario.name
-    return Document(title, scenario.name, (answer, *filled(body), closing, *more), command)
+    shown_all = answer, *filled(body), closing, *more
+    return Document(scenario.inputs.title or scenario.name, scenario.name, shown_all, command)
 
 
 def details(sections: Mapping[str, Iterable[Any]], *shown: str) -> tuple[Section, ...]:

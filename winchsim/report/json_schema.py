@@ -109,8 +109,13 @@ def schema(command: str) -> dict[str, Any]:
     found["additionalProperties"] = command != "lift"
     if command == "lift":
         found["properties"]["error"] = _schema(_ERROR, named)
-    title = f"winchsim {command} --json, format {FORMAT}"
-    return {"$schema": DRAFT, "title": title, "description": MAY_CHANGE, **found, "$defs": named}
+    return {
+        "$schema": DRAFT,
+        "title": f"winchsim {command} --json, format {FORMAT}",
+        "description": MAY_CHANGE,
+        **found,
+        "$defs": named,
+    }
 
 
 def _schema(hint: Any, named: dict[str, Any]) -> dict[str, Any]:

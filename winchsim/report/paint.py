@@ -38,8 +38,6 @@ def use_colour(choice: str, environ: Mapping[str, str], is_terminal: bool) -> bo
     """
     if choice != "auto":
         return choice == "always"
-    if environ.get("NO_COLOR"):
-        return False
-    if environ.get("FORCE_COLOR"):
-        return True
+    if environ.get("NO_COLOR") or environ.get("FORCE_COLOR"):
+        return not environ.get("NO_COLOR")
     return is_terminal and environ.get("TERM") != "dumb"

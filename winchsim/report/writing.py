@@ -180,8 +180,9 @@ def _folder_target(folder: str, names: Iterable[str], force: bool) -> str:
     taken = [path for name in names if os.path.lexists(path := os.path.join(folder, name))]
     for path in taken:
         if not os.path.islink(path) and not os.path.isfile(path):
-            hint = "move it away, or write to another folder"
-            raise OutputError(path, f"this is not a file{_NOTHING}", hint)
+            raise OutputError(
+                path, f"this is not a file{_NOTHING}", "move it away, or write to another folder"
+            )
     if taken and not force:
         more = f", and {len(taken) - 1} more" if len(taken) > 1 else ""
         raise OutputError(taken[0], f"this file exists{more}{_NOTHING}", "--force replaces it")
@@ -198,8 +199,9 @@ def _only_writer(folder: str) -> Iterator[None]:
     try:
         while _is_locked(place):
             if time.monotonic() > end:
-                reason = f"another run is writing there{_NOTHING}"
-                raise OutputError(folder, reason, "wait until it has ended")
+                raise OutputError(
+                    folder, f"another run is writing there{_NOTHING}", "wait until it has ended"
+                )
             time.sleep(0.02)
         yield
     finally:

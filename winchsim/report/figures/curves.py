@@ -5,7 +5,6 @@ import math
 from collections.abc import Sequence
 
 import numpy as np
-from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
 from winchsim.model import Event
@@ -89,8 +88,8 @@ def temperatures(record: Record, look: Look) -> Figure:
     """Winding and case temperature of the hottest motor groups over time, with the winding's
     limit."""
     every, unit = record.machine.groups, look.unit("°C")
-    hottest = sorted(every, key=lambda g: -float(np.max(record[f"motor_{g.number}_winding"])))
-    groups = hottest[:MOST_GROUPS]
+    groups = sorted(every, key=lambda g: -float(np.max(record[f"motor_{g.number}_winding"])))
+    groups = groups[:MOST_GROUPS]
     shown = [(g.number, what) for g in groups for what in ("winding", "case")]
     ambient, limit = record.machine.ambient, min(g.winding_limit for g in groups)
     figure, frame = timeline(record, look, [Panel("Temperature", unit, 1.5)], rows=len(groups))
@@ -122,16 +121,21 @@ def tension(record: Record, look: Look) -> Figure:
     rows = sum(len(key) for _, key in marked) + 1.5 * len(shown) + 1
     figure, axes = stack(look, [1.0] * len(shown), rows, same_x=False)
     for place, (tag, each) in enumerate(zip(("", "A", "B"), shown, strict=False)):
-        name = f"{tag}: rope tension" if tag else "Rope tension"
-        frame = Frame(record, look, each, [Panel(name, unit)], [axes[place]])
+        panel = Panel(f"{tag}: rope tension" if tag else "Rope tension", unit)
+        frame = Frame(record, look, each, [panel], [axes[place]])
         dress(frame, *marked[place])
         frame.curve(0, pull, color=QUANTITY_COLOURS["tension"])
         drawn = _seen(record, each)
         near = [steady] if drawn.max(initial=0.0) > 0.6 * steady or not tag else []
         frame.room(0, drawn, *near, zero=not tag, least=0.02 * steady)
         weight = frame.level(0, steady, "_weight")
-        if tag:
-            _tag(axes[0], shown[0], each, tag)
+        if tag:  # a letter on the whole run where a larger part is
+            start, end = shown[0].shown(each.start), shown[0].shown(each.end)
+            axes[0].axvspan(start, end, facecolor=PALE, linewidth=0, zorder=0.2, label="_zoom")
+            axes[0].text(
+                (start + end) / 2, 0.1 if tag == "A" else 0.28, tag, weight="bold", color=GREEN,
+                transform=axes[0].get_xaxis_transform(), ha="center",
+            )  # fmt: skip
     figure.legend([weight], ["weight of the load, per fall of rope"], loc="outside upper left")
     return figure
 
@@ -141,16 +145,6 @@ def _seen(record: Record, shown: Window) -> np.ndarray:
     time, values = record.time, record["tension"]
     ends = np.interp([shown.start, shown.end], time, values)
     return np.append(values[(time >= shown.start) & (time <= shown.end)], ends)
-
-
-def _tag(axes: Axes, whole_run: Window, part: Window, tag: str) -> None:
-    """A letter on the whole run where a larger part is."""
-    start, end = whole_run.shown(part.start), whole_run.shown(part.end)
-    axes.axvspan(start, end, facecolor=PALE, linewidth=0, zorder=0.2, label="_zoom")
-    axes.text(
-        (start + end) / 2, 0.1 if tag == "A" else 0.28, tag, weight="bold", color=GREEN,
-        transform=axes.get_xaxis_transform(), ha="center",
-    )  # fmt: skip
 
 
 def zoom_windows(record: Record) -> list[Window]:
@@ -196,8 +190,8 @@ def _crowd(record: Record, taken: Sequence[Window]) -> float | None:
     stamps = np.asarray([e.time for e in events])
     heavy = np.cumsum([0, *(e.grave for e in events)])
     fresh = np.cumsum([0, 1, *(np.diff(stamps) > 0)])
-    stretch = 6 * record.machine.scales.bounce_period
-    ends = np.searchsorted(stamps, stamps + stretch, side="right")
+    few = 6 * record.machine.scales.bounce_period
+    ends = np.searchsorted(stamps, stamps + few, side="right")
     score = fresh[ends] - fresh[:-1] + 0.5 * (heavy[ends] > heavy[:-1])
     best = int(np.argmax(score))
     return float(stamps[best]) if score[best] >= 1.5 else None

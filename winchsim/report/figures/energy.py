@@ -118,8 +118,8 @@ def energy_ledger(record: Record, look: Look) -> Figure:
             text_of(bar.energy, unit) + share, (amount, i), xytext=(0.5 * look.font, 0),
             textcoords="offset points", va="center", annotation_clip=False,
         )  # fmt: skip
-    names = [folded(bar.name, look, most=1, ems=0.47 * look.width / look.em)[0] for bar in bars]
-    axes.set_yticks(range(len(bars)), names)
+    room = 0.47 * look.width / look.em
+    axes.set_yticks(range(len(bars)), [folded(bar.name, look, most=1, ems=room)[0] for bar in bars])
     axes.tick_params(axis="y", length=0)
     axes.grid(False, axis="y")
     most = in_unit(max((bar.energy for bar in bars), default=1.0), unit) * 1.02 or 1.0
@@ -127,6 +127,9 @@ def energy_ledger(record: Record, look: Look) -> Figure:
     plain_ticks(axes.xaxis, 4)
     if not bars:
         axes.text(0.5, 0.5, "no energy has flowed", transform=axes.transAxes, ha="center")
-    patches = [Patch(**style[kind], label=name) for kind, (name, _, _) in _KINDS.items()]
-    figure.legend(handles=patches, loc="outside upper left", ncols=3)
+    figure.legend(
+        handles=[Patch(**style[kind], label=name) for kind, (name, _, _) in _KINDS.items()],
+        loc="outside upper left",
+        ncols=3,
+    )
     return figure

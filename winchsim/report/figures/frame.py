@@ -138,8 +138,10 @@ def broken(record: Record, *channels: np.ndarray) -> list[np.ndarray]:
     list of ndarray
         Time first, equally long, in SI.
     """
-    cuts = record.segment_starts[1:]
-    return [np.insert(np.asarray(each, float), cuts, np.nan) for each in (record.time, *channels)]
+    return [
+        np.insert(np.asarray(each, float), record.segment_starts[1:], np.nan)
+        for each in (record.time, *channels)
+    ]
 
 
 # --- panels
@@ -287,8 +289,9 @@ def dress(frame: Frame, marks: Sequence[Mark], key: Sequence[str], *, marked: bo
             }  # fmt: skip
             if mark.repeated:
                 times = shown.shown(np.array([e.time for e in mark.events]))
-                foot = axes.get_xaxis_transform()
-                axes.vlines(times, 0, 0.07, transform=foot, label=REPEATED, **style)
+                axes.vlines(
+                    times, 0, 0.07, transform=axes.get_xaxis_transform(), label=REPEATED, **style
+                )
             axes.axvline(shown.shown(mark.start), zorder=1.2, label=EVENT, **style)
     frame.axes[-1].set_xlabel(shown.label)
     _number_marks(frame.axes[0], marks, shown, look)

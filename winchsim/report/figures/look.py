@@ -62,8 +62,6 @@ class Look:
 
     Attributes
     ----------
-    name : str
-        What the user calls it.
     width : float
         [mm]
     font : float
@@ -80,7 +78,6 @@ class Look:
         Whether axes are in the customary units of the United States.
     """
 
-    name: str
     width: float
     font: float
     line: float
@@ -104,10 +101,9 @@ class Look:
         return (PRINTED_UNITS[unit].us or unit) if self.us else unit
 
 
-COLUMN = Look("column", 86.0, 7.0, 1.2, 30.0, 130.0, 12)
-PAGE = Look("page", 178.0, 8.0, 1.3, 42.0, 170.0, 14)
-SLIDE = Look("slide", 254.0, 14.0, 2.4, 62.0, 142.0, 14)
-LOOKS = {look.name: look for look in (COLUMN, PAGE, SLIDE)}
+COLUMN = Look(86.0, 7.0, 1.2, 30.0, 130.0, 12)
+SLIDE = Look(254.0, 14.0, 2.4, 62.0, 142.0, 14)
+LOOKS = {"column": COLUMN, "page": Look(178.0, 8.0, 1.3, 42.0, 170.0, 14), "slide": SLIDE}
 """The sizes, by the name that the user gives."""
 
 
@@ -261,8 +257,10 @@ def plain_ticks(axis: Any, most: float) -> None:
     most : float
         Ticks at most. [-]
     """
-    places = MaxNLocator(max(2, int(most)), steps=[1, 2, 2.5, 5, 10])
-    axis.set(major_locator=places, major_formatter=FuncFormatter(_plain_number))
+    axis.set(
+        major_locator=MaxNLocator(max(2, int(most)), steps=[1, 2, 2.5, 5, 10]),
+        major_formatter=FuncFormatter(_plain_number),
+    )
 
 
 def log_ticks(axis: Any, decades: float) -> None:

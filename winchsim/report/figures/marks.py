@@ -200,8 +200,7 @@ def marks_of(
     while len(groups) + len(spans) > most and len(groups) > 1:
         apart *= 1.5
         groups = _grouped(single, apart)
-    found = [*spans, *map(_merged, groups)]
-    return tuple(sorted(found, key=lambda mark: (mark.start, mark.end)))
+    return tuple(sorted([*spans, *map(_merged, groups)], key=lambda mark: (mark.start, mark.end)))
 
 
 def _recurring(events: Sequence[NamedEvent]) -> tuple[list[Mark], list[NamedEvent]]:
@@ -211,9 +210,8 @@ def _recurring(events: Sequence[NamedEvent]) -> tuple[list[Mark], list[NamedEven
         members = tuple(e for e in single if e.event in family)
         if len(members) >= _REPEATED:
             single = [e for e in single if e.event not in family]
-            first, last = members[0].time, members[-1].time
-            names = ((f"{words} ({len(members)} times)", first),)
-            spans.append(Mark(first, last, names, members, True))
+            first, name = members[0].time, f"{words} ({len(members)} times)"
+            spans.append(Mark(first, members[-1].time, ((name, first),), members, True))
     return spans, single
 
 

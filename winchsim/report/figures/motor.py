@@ -104,8 +104,9 @@ def _draw_group(axes: Axes, record: Record, look: Look, place: int, group: Drive
     for fast, pull, style in lines:
         axes.plot(in_unit(pull, unit), in_unit(fast, "rpm"), **style)
     thin, drag = 0.5 * look.line, group.motor.drag
-    label = f"own drag {text_of(drag, unit)}"
-    axes.axvline(in_unit(drag, unit), color=BLUE, linewidth=thin, label=label)
+    axes.axvline(
+        in_unit(drag, unit), color=BLUE, linewidth=thin, label=f"own drag {text_of(drag, unit)}"
+    )
     room_for(axes, *(in_unit(each, "rpm") for each in (speed, cold[0], hot[0])))
     least = in_unit(min(0.0, float(np.min(torque))), unit)
     stalled = group.motor.constant * group.fit.stall_current

@@ -129,8 +129,9 @@ def _scene(axes: Axes, record: Record, inputs: Inputs, look: Look) -> Callable[[
     (rope,) = axes.plot([], [], color=BLUE, zorder=3)
     load: Any = axes.add_patch(Rectangle((0, 0), wide, tall, facecolor=FAINT, edgecolor=INK))
     axes.axhline(foot, color=INK)
-    span = left, max(right, edge + 0.6 * wide)
-    axes.set(xlim=span, ylim=(foot - 0.2 * wide, high), aspect="equal")
+    axes.set(
+        xlim=(left, max(right, edge + 0.6 * wide)), ylim=(foot - 0.2 * wide, high), aspect="equal"
+    )
     axes.set_axis_off()
     words = axes.text(0, 0, "", transform=axes.transAxes, va="top")
 

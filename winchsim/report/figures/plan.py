@@ -145,8 +145,7 @@ def plan_of(inputs: Inputs) -> Plan:
         shafts.append(at)
         if module:  # a tooth of the pinion stands in a gap of the gear
             gears.append(Gear(x, y, pinion, module, angle, i, True))
-            turn = angle + math.pi + math.pi / gear
-            gears.append(Gear(*at, gear, module, turn, i + 1, False))
+            gears.append(Gear(*at, gear, module, angle + math.pi + math.pi / gear, i + 1, False))
         else:
             others.append(OtherStage(number, x, y, *at, stage.kind, stage.speed_ratio()))
     return Plan(tuple(gears), tuple(motors), tuple(others), tuple(shafts), crowded)
@@ -260,6 +259,6 @@ def turns_of(machine: Machine, inputs: Inputs) -> tuple[Turn, ...]:
         fit = max(1, round((layer.end - layer.start) / around))
         for n in range(min(fit, math.ceil((min(last, layer.end) - layer.start) / around - 1e-6))):
             along = (n + 0.5) * inputs.rope.diameter
-            place = inputs.drum.width - along if j % 2 else along
-            found.append(Turn(place, layer.radius, len(found) < inputs.drum.dead_turns))
+            along = inputs.drum.width - along if j % 2 else along
+            found.append(Turn(along, layer.radius, len(found) < inputs.drum.dead_turns))
     return tuple(found)

@@ -222,8 +222,10 @@ def _draw_numbers(paper: _Paper, plan: Plan, taken: list[Bbox]) -> None:
             spot = _around(*at, (0.6 * len(text) * CHARACTER + 0.4) * em, 0.7 * em)
             if not spot.count_overlaps(taken):
                 taken.append(spot)
-                weight = "normal" if gear.driver else "bold"
-                paper.axes.text(*at, text, weight=weight, bbox=halo, zorder=9, **CENTRED)
+                paper.axes.text(
+                    *at, text, weight="normal" if gear.driver else "bold", bbox=halo, zorder=9,
+                    **CENTRED,
+                )  # fmt: skip
                 break
 
 
@@ -237,8 +239,9 @@ def _draw_drum(
     (x, y), drum = plan.drum, inputs.drum
     radii = sorted({turn.radius for turn in turns}, reverse=True)
     for radius in radii:
-        outer = radius + inputs.rope.diameter / 2
-        paper.circle(x, y, outer, facecolor=ROPE, edgecolor=BLUE, zorder=6)
+        paper.circle(
+            x, y, radius + inputs.rope.diameter / 2, facecolor=ROPE, edgecolor=BLUE, zorder=6
+        )
     paper.circle(x, y, drum.diameter / 2, facecolor=GREY, edgecolor=INK, zorder=6.1, gid="drum")
     if drum.flange_diameter:
         paper.circle(x, y, drum.flange_diameter / 2, fill=False, edgecolor=INK, zorder=6.2)
@@ -300,8 +303,9 @@ def _draw_section(
     room = max(min(hook - 9.5 * em, 0.5 * look.width), 10 * em) - 2.4 * em
     per = min(room / drum.width, (foot - 5.4 * em) / (2 * reach))
     own = _Paper(paper.axes, look, per, 1.6 * em, words + 2.7 * em + reach * per)
-    core = 0.0, -drum.diameter / 2, drum.width, drum.diameter
-    own.box(*core, facecolor=PALE, edgecolor=INK, zorder=2)
+    own.box(
+        0.0, -drum.diameter / 2, drum.width, drum.diameter, facecolor=PALE, edgecolor=INK, zorder=2
+    )
     ends = own.x, own.at(drum.width, 0)[0]
     own.line(
         [ends[0] - 0.8 * em, ends[1] + 0.8 * em], [own.y] * 2, zorder=3, color=BLUE,
@@ -314,12 +318,14 @@ def _draw_section(
         layer = [turn for turn in turns if turn.radius == abs(radius)]
         if len(turns) > MOST_CIRCLES:
             low, high = (end(turn.along for turn in layer) for end in (min, max))
-            size = low - d / 2, radius - d / 2, high - low + d, d
-            own.box(*size, facecolor=ROPE, gid="layer", **cord)
+            own.box(
+                low - d / 2, radius - d / 2, high - low + d, d, facecolor=ROPE, gid="layer", **cord
+            )
             continue
         for turn in layer:
-            face = GREY if turn.dead else ROPE
-            own.circle(turn.along, radius, d / 2, facecolor=face, gid="turn", **cord)
+            own.circle(
+                turn.along, radius, d / 2, facecolor=GREY if turn.dead else ROPE, gid="turn", **cord
+            )
     _scale_bar(own, own.x, words + 0.9 * em, "drum: ")
 
 
@@ -379,8 +385,10 @@ def _stage_texts(stages: Sequence[Stage]) -> list[str]:
             size = module or f"pitch {text_of(stage.diametral_pitch or 0.0, '1/in')}"
             what = f"{stage.pinion} to {stage.gear} teeth, {size}"
             pair = f"{stage.pinion}:{stage.gear}"
-        times = f"{stage.repeat} times " * several
-        lines.append(f"stage {n}: {times}{what}, {ratio}" + " each" * several)
+        each = " each" * several
+        lines.append(
+            f"stage {n}: " + f"{stage.repeat} times " * several + what + f", {ratio}{each}"
+        )
         shorts.append(f"{n}: " + f"{stage.repeat} × " * several + pair)
     return lines if len(stages) <= MOST_STAGE_LINES else ["stages " + ", ".join(shorts)]
 
@@ -389,5 +397,5 @@ def _motors_text(group: MotorGroup) -> str:
     dead = f" ({group.dead} dead)" if group.dead else ""
     gearbox = f", gearbox {group.gearbox.ratio:.4g}:1" if group.gearbox else ""
     pinion = f", pinion {group.pinion}" if group.pinion else ""
-    motors = f"{_counted(group.count, 'motor')}{dead}, {text_of(group.voltage, 'V')}"
-    return motors + gearbox + pinion
+    volts = text_of(group.voltage, "V")
+    return f"{_counted(group.count, 'motor')}{dead}, {volts}{gearbox}{pinion}"

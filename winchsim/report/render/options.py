@@ -93,8 +93,8 @@ def _in_unit(value: Value, unit: str) -> str:
         return "" if value.face is Face.RANGE else number
     upper = value.endless if math.isinf(value.high or 0.0) else high
     span = f"{low}{TIED}{'or' if upper.startswith('never') else 'to'}{TIED}{upper}"
-    both = f"{number}{TIED}({span})"
-    return {Face.RANGE: span, Face.VALUE: number, Face.ALL: both}[value.face]
+    shown = {Face.RANGE: span, Face.VALUE: number, Face.ALL: f"{number}{TIED}({span})"}
+    return shown[value.face]
 
 
 def sentence_text(text: Text, *, us: bool = False) -> str:
