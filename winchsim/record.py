@@ -7,10 +7,8 @@ order.
 
 from __future__ import annotations
 
-import copyreg
 from collections.abc import Mapping
 from importlib import import_module
-from types import MappingProxyType
 from typing import Any
 
 import numpy as np
@@ -23,13 +21,6 @@ from winchsim.model import Event, Machine
 from winchsim.model.keys import AtLink, RecordedEvent
 from winchsim.model.machine import LinkLimit
 from winchsim.physics.load import Fall, fall
-
-
-def _read_only(values: dict[Any, Any]) -> MappingProxyType[Any, Any]:
-    return MappingProxyType(values)
-
-
-copyreg.pickle(MappingProxyType, lambda proxy: (_read_only, (dict(proxy),)))  # sent to workers
 
 ENERGY_LIMIT = 1e-4
 """The balance must close to this share of the largest of source energy, change of potential energy
@@ -175,15 +166,14 @@ class Record:
             array.flags.writeable = False
 
     def __repr__(self) -> str:
-        title = self.machine.title or "untitled"
         return (
-            f"<Record of {title!r}: {len(self.time)} samples, "
+            f"<Record of {self.machine.title or 'untitled'!r}: {len(self.time)} samples, "
             f"{self.time[-1]:.4g} s, {self.outcome.name.lower()}>"
         )
 
     def _repr_html_(self) -> str:
-        assess = import_module("winchsim.assessment.evaluate").assess
-        return str(import_module("winchsim.report.lift").html(assess(self, actions=False), self))
+        assessed = import_module("winchsim.assessment.evaluate").assess(self, actions=False)
+        return str(import_module("winchsim.report.lift").html(assessed, self))
 
     def __getitem__(self, name: str) -> np.ndarray:
         """Values of a channel in SI by name, read-only: ``record["height"]``; ``time`` for the

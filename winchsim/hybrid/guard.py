@@ -163,9 +163,8 @@ class Watch:
         found: list[_Bracket] = []
         rising = values[:, 1:] > values[:, :-1]
         guards, k = np.nonzero(rising[:, :-1] & ~rising[:, 1:] & (values[:, 1:-1] < 0.0))
-        if guards.size:
-            keep = (armed_from[guards] <= k) & (t[k] < horizon)
-            guards, k = guards[keep], k[keep]
+        keep = (armed_from[guards] <= k) & (t[k] < horizon)
+        guards, k = guards[keep], k[keep]
         if not guards.size:
             return found
         rows = k + np.arange(3)[:, None]
@@ -248,9 +247,8 @@ class Watch:
 
 def _first(mask: np.ndarray, start: int) -> int:
     """Index of the first true element from `start` on; the length when there is none."""
-    part = mask[start:]
-    k = int(part.argmax()) if part.size else 0
-    return start + k if part.size and part[k] else mask.size
+    places = np.flatnonzero(mask[start:])
+    return start + int(places[0]) if places.size else mask.size
 
 
 def _parabola_rise(t: np.ndarray, v: np.ndarray) -> np.ndarray:

@@ -136,10 +136,8 @@ class LsodaStepper:
         integrator.call_args[2] = 5  # one step, not past t_bound
         self._rhs = rhs
         self._state = solver._lsoda_solver._y
-        self.t = float(t)
-        self.y = y.tolist()
-        self._start = y
-        self._t_bound = float(t_bound)
+        self.t, self.y = float(t), y.tolist()
+        self._start, self._t_bound = y, float(t_bound)
         self.count = self._settled = 0
         self._sources = (
             integrator.rwork[_LAST_SIZE : _HISTORY + (_LSODA_MAX_ORDER + 1) * y.size],

@@ -61,8 +61,7 @@ class Assumptions:
                 found[path] = Assumed(path, value, spec.unit, why, low, high)
         for path, (value, why, low, high) in self._rows.items():
             if path in self._read_off or path not in inputs.given:
-                row = Assumed(path, value, unit_of(inputs, path), why, low, high)
-                found.setdefault(path, row)
+                found.setdefault(path, Assumed(path, value, unit_of(inputs, path), why, low, high))
         return tuple(found.values())
 
 

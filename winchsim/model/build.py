@@ -22,7 +22,7 @@ from winchsim.inputs import (
     check as check_inputs,
 )
 from winchsim.model.assumptions import Assumptions, look_up, unit_of
-from winchsim.model.estimate import raise_time, raising_phase
+from winchsim.model.estimate import raise_time
 from winchsim.model.links import build_links
 from winchsim.model.machine import DriveGroup, Machine, PhaseStep, Scales
 from winchsim.model.reductions import stages_ratio
@@ -124,8 +124,10 @@ def _build(inputs: Inputs, strict: bool, linked: bool) -> Machine:
     assumptions = Assumptions()
     machine, train = _unlinked(inputs, assumptions, strict)
     if linked:
-        links = build_links(inputs, train, machine.layers, machine.scales.drum_speed)
-        machine = replace(machine, links=links)
+        machine = replace(
+            machine,
+            links=build_links(inputs, train, machine.layers, machine.scales.drum_speed),
+        )
     machine = replace(machine, phases=_phases(inputs, machine, assumptions))
     _refuse_endless_bounce(inputs, machine)
     return (
@@ -228,8 +230,10 @@ def _fit_form(group: MotorGroup, extras: dict[str, Any]) -> motor.MotorFit:
     g: Any = group  # what each form needs was checked to be given
     match group.known_by:
         case "data sheet":
-            sheet = g.no_load_speed, g.no_load_current, g.stall_torque, g.stall_current
-            return motor.from_data_sheet(g.voltage, *sheet, **extras)
+            return motor.from_data_sheet(
+                g.voltage, g.no_load_speed, g.no_load_current, g.stall_torque, g.stall_current,
+                **extras,
+            )  # fmt: skip
         case "points":
             columns = zip(*((p.torque, p.speed, p.current) for p in group.points), strict=True)
             return motor.from_points(group.voltage, *columns, **extras)
@@ -329,8 +333,7 @@ def _assemble(
         rope_mass_per_length=bare.mass_per_length,
         falls=bare.falls,
     )
-    has_stiffness = inputs.rope.axial_stiffness is not None
-    free, hang = rope.span(bare, left), _hanging_pull(bare, body, left, has_stiffness)
+    free, hang = rope.span(bare, left), _hanging_pull(inputs, bare, body, left)
     critical = rope.critical_damping(bare.stiffness, free, load.inertia(body), bare.falls)
     line = replace(bare, damping=inputs.rope.damping_ratio * critical)
     hung = rope.unstretched_length(bare, free, hang)
@@ -365,7 +368,7 @@ def _assemble(
     )
 
 
-def _hanging_pull(line: rope.Line, body: load.Body, left: float, has_stiffness: bool) -> float:
+def _hanging_pull(inputs: Inputs, line: rope.Line, body: load.Body, left: float) -> float:
     """Rope force under the load that hangs at its start; refused where the rope is too stiff or too
     soft for it. [N]"""
     hang = load.pull_needed(body, left) / line.falls
@@ -379,7 +382,7 @@ def _hanging_pull(line: rope.Line, body: load.Body, left: float, has_stiffness: 
                 f"length: a softer rope or a heavier load"
             ),
         )
-    if strain > 0.5 and has_stiffness:
+    if strain > 0.5 and inputs.rope.axial_stiffness is not None:
         wanted = "a rope that the load stretches by less than half its length"
         raise DomainError("rope.axial_stiffness", line.stiffness, wanted)
     if strain > 0.5:
@@ -533,8 +536,8 @@ def _scales(
 
 def free_speed(inputs: Inputs, live: Sequence[DriveGroup]) -> Any:
     """Speed of the drum without load. [rad/s]"""
-    duty = inputs.supply.controller.duty if inputs.supply.controller else 1.0
-    voltage = duty * inputs.supply.voltage
+    s = inputs.supply
+    voltage = s.voltage * (s.controller.duty if s.controller else 1.0)
     return reduce(larger, [voltage / (g.motor.constant * g.ratio) for g in live])
 
 
@@ -563,8 +566,9 @@ def _bare_phases(inputs: Inputs) -> tuple[PhaseStep, ...]:
         voltage = inputs.supply.voltage if phase.voltage is None else phase.voltage
         signed = {"raise": voltage, "lower": -voltage}.get(phase.action, 0.0 * voltage)
         own = limit if phase.current_limit is None else phase.current_limit
-        time = phase.time or math.nan
-        found.append(PhaseStep(phase.action, phase.until, time, signed, own, phase.ramp))
+        found.append(
+            PhaseStep(phase.action, phase.until, phase.time or math.nan, signed, own, phase.ramp)
+        )
     watch = PhaseStep("off", "time", inputs.settings.watch, 0.0, math.inf, 0.0)
     if not found:
         found = [PhaseStep("raise", "top", math.nan, inputs.supply.voltage, limit, 0.0)]
@@ -578,8 +582,7 @@ def _phases(inputs: Inputs, machine: Machine, assumptions: Assumptions) -> tuple
     found = []
     for number, phase in enumerate(machine.phases, start=1):
         if math.isnan(phase.time):
-            basis = phase if phase.action == "raise" else raising_phase(machine)
-            estimate = raise_time(machine, basis)
+            estimate = raise_time(machine, phase if phase.action == "raise" else None)
             if LONGEST_RAISE < estimate < math.inf:
                 raise DomainError(
                     "load.height",

@@ -150,8 +150,10 @@ class Motors:
         speed : float or ndarray
             Of the drum. [rad/s]
         """
-        emfs = self.emfs(constants, speed)
-        state = (voltage, self._source, self.counts, resistances, emfs, self.drops, limit)
+        state = (
+            voltage, self._source, self.counts, resistances, self.emfs(constants, speed),
+            self.drops, limit,
+        )  # fmt: skip
         terminal, currents, total = (
             sp.agreeing_balance(*state) if regime is None else sp.balance(regime, *state)
         )
@@ -255,10 +257,10 @@ class DriveLaw:
             near = self.push(NEAR_TOP * top) - needed
             guess = top * (1 - (1 - NEAR_TOP) * below / (below - near))
             guess = np.where(moves & (guess > 0) & (guess < top), guess, top * moves / 2)
-            ends = (np.zeros_like(top), above), (top, below)
             return root_between(
                 lambda speed: self.push(speed) - needed,
-                *ends,
+                (np.zeros_like(top), above),
+                (top, below),
                 close=close,
                 guess=guess,
                 active=moves,

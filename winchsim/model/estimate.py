@@ -6,7 +6,6 @@ decides.
 """
 
 import math
-from collections.abc import Sequence
 from typing import Any, NamedTuple
 
 import numpy as np
@@ -18,13 +17,9 @@ from winchsim.physics import load
 from winchsim.physics.chain import output_torques
 
 
-def steady_speed(
-    machine: Machine,
-    rope_torque: float,
-    phase: PhaseStep | None = None,
-    windings: Sequence[float] | None = None,
-) -> float:
-    """Drum speed at which the motors carry a rope torque, raising; 0 where they stall. [rad/s]
+def steady_speed(machine: Machine, rope_torque: float, phase: PhaseStep | None = None) -> float:
+    """Drum speed at which the motors carry a rope torque, raising, as warm as at the start; 0 where
+    they stall. [rad/s]
 
     Parameters
     ----------
@@ -33,15 +28,11 @@ def steady_speed(
         Rope force times layer radius. [N·m]
     phase : PhaseStep, optional
         Left out: the first that raises.
-    windings : sequence of float, optional
-        Winding temperatures; the cases are taken at the ambient temperature. Left out: as at the
-        start. [°C]
     """
-    phase = phase or raising_phase(machine)
-    windings = windings or [g.winding_start for g in machine.groups]
+    windings = [g.winding_start for g in machine.groups]
     cases = [machine.ambient] * len(machine.groups)
-    needed = output_torques(machine.chain, 1, rope_torque)[0]
-    return float(DriveLaw(machine, phase, windings, cases).steady_speed(np.array([needed]))[0])
+    law = DriveLaw(machine, phase or raising_phase(machine), windings, cases)
+    return float(law.steady_speed(np.array(output_torques(machine.chain, 1, rope_torque)[:1]))[0])
 
 
 def raising_phase(machine: Machine) -> PhaseStep:

@@ -95,8 +95,8 @@ def _load_guards(motion: Motion, key: ModeKey) -> Iterator[_GuardPart]:
         BAND * scales.pull,
         m.line.stiffness / m.free_rope,
     )
-    take_up = SPEED_BAND * scales.drum_speed * m.layers[key.layer].radius
-    damped = max(force, m.line.damping * take_up)
+    damping = m.line.damping * m.layers[key.layer].radius
+    damped = max(force, damping * SPEED_BAND * scales.drum_speed)
 
     def excess(y: Any, now: Flow) -> Any:
         return m.line.falls * now.tension - load.pull_needed(m.body, m.reach - y[2])
@@ -162,8 +162,8 @@ def _supply_guards(motion: Motion, key: ModeKey) -> Iterator[_GuardPart]:
     m, source, regime = motion.machine, motion.machine.source, key.regime
     step = m.phases[key.phase]
     limit, volts = step.current_limit, BAND * max(abs(step.voltage), 1e-9)
-    stalled = abs(step.voltage) * sum(g.count / g.motor.resistance for g in m.groups)
-    amps = BAND * max(stalled, 1e-9)
+    conductance = sum(g.count / g.motor.resistance for g in m.groups)
+    amps = BAND * max(abs(step.voltage) * conductance, 1e-9)
     bands: dict[Hashable, float] = {
         (Trip.REGIME, following): volts if following is sp.Regime.VOLTAGE else amps
         for following, _ in sp.regime_margins(regime, 0.0, 0.0, step.voltage, source, limit)

@@ -121,8 +121,8 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
     if not key.drum:
         return out
     rope_torque = np.asarray(now.tension * m.layers[key.layer].radius)
-    first_branch = motion.first_branch(chain, key.drum)
-    torques = moving_torques(chain, key.drum, list(now.torques), rope_torque, first_branch)
+    at = motion.first_branch(chain, key.drum)
+    torques = moving_torques(chain, key.drum, list(now.torques), rope_torque, at)
     rows = losses(chain, torques, y[1])
     if len(m.units) == 1:
         # The first element's drag is the motors', booked there; a brake may stand before it.
@@ -135,8 +135,8 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
 
 def _mesh_head(group: DriveGroup) -> str:
     """Term of what a group loses between its motors and the common gear."""
-    part = "mesh and gearbox" if group.fit.output.geared else "mesh and motor friction"
-    return f"{part} of {'' if group.runs else 'dead motors, '}group {group.number}"
+    box = "gearbox" if group.fit.output.geared else "motor friction"
+    return f"mesh and {box} of {'' if group.runs else 'dead motors, '}group {group.number}"
 
 
 def stored_energy(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> dict[str, float]:

@@ -128,8 +128,7 @@ def _reading(machine: Machine, channel: str, index: int) -> tuple[_Reading, tupl
         driven, driving = _passed(front, share)
         return ("groups", mesh.chain_group), (driven, driving / own.reverse)
     if channel == "gearbox":
-        box = machine.chain.groups[index].elements[:1]
-        return ("groups", index), _passed(box, 1.0)
+        return ("groups", index), _passed(machine.chain.groups[index].elements[:1], 1.0)
     return ("outputs", index) if channel == "output" else (channel, None), (1.0, 1.0)
 
 

@@ -4,8 +4,6 @@ import math
 from collections.abc import Iterator
 from typing import Any, NamedTuple
 
-import numpy as np
-
 from winchsim.elementwise import plain
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
@@ -250,8 +248,7 @@ def _shafts(inputs: Inputs, outputs: list[_OutputShaft]) -> Iterator[LinkLimit]:
     for output in outputs:
         r = output.reduction
         if r.stage.shaft_diameter is not None:
-            key = f"{r.path}.shaft_material"
-            material = look_up(inputs.materials, r.stage.shaft_material, key)
+            material = look_up(inputs.materials, r.stage.shaft_material, f"{r.path}.shaft_material")
             strength = shafts.shaft_strength(material, r.stage.shaft_diameter)
             scale = shaft_scale(r.stage, output.mesh, output.following)
             yield output.limit(inputs, LinkKind.SHAFT, strength, scale)
@@ -311,7 +308,7 @@ def drum_links(inputs: Inputs, layers: tuple[Layer, ...]) -> Iterator[LinkLimit]
     if d.support_span is not None:
         material = look_up(inputs.materials, d.material, "drum.material")
         strength = shafts.drum_rod_strength(material, d.diameter)
-        outermost = float(np.max([layer.radius for layer in layers]))
+        outermost = max(layer.radius for layer in layers)
         scale = float(shafts.drum_rod_moment(1.0, outermost, d.support_span))
         yield link_limit(inputs, LinkKind.DRUM_BENDING, "drum", "pull", strength, scale=scale)
 

@@ -124,9 +124,8 @@ class Mesh:
     def pinion_radius(self) -> float:
         """Pitch radius of the pinion; 1 m where there is none, so that force and torque are the
         same number."""
-        if self.pinion_teeth is None or self.module is None:
-            return 1.0
-        return self.pinion_teeth * self.module / 2
+        teeth, module = self.pinion_teeth, self.module
+        return 1.0 if teeth is None or module is None else teeth * module / 2
 
 
 def bracketed(label: str) -> str:
@@ -138,9 +137,8 @@ def bracketed(label: str) -> str:
 def on_one_gear(meshes: Sequence[Mesh], mesh: Mesh) -> list[int]:
     """Places of all meshes of a mesh's gear: its own, and on the common gear those of every
     group."""
-    if mesh.element is None:
-        return [i for i, other in enumerate(meshes) if other.element is None]
-    return [meshes.index(mesh)]
+    common = mesh.element is None
+    return [i for i, m in enumerate(meshes) if m is mesh or (common and m.element is None)]
 
 
 def gear_ratio(chain: Chain, mesh: Mesh) -> float:

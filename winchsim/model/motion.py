@@ -179,8 +179,8 @@ class Motion:
         """Rope force that keeps the load moving as it does, or hanging, without acceleration.
         [N]"""
         m = self.machine
-        friction = friction_sign(key.load) * m.body.friction
-        return (load.pull_needed(m.body, m.reach - travel) + friction) / m.line.falls
+        needed = load.pull_needed(m.body, m.reach - travel)
+        return (needed + friction_sign(key.load) * m.body.friction) / m.line.falls
 
     def riding_speed(self, key: ModeKey, y: Sequence[Any]) -> Any:
         """Speed of a load that rides with the drum on a settled rope. [m/s]"""
@@ -227,8 +227,10 @@ class Motion:
                 regime, given, source, counts, resistances, motors.emfs(constants, speed), drops,
                 limit,
             )  # fmt: skip
-            torques = motors.torques(constants, currents, speed)
-            return resistances, constants, voltage, given, currents, total, torques
+            return (
+                resistances, constants, voltage, given, currents, total,
+                motors.torques(constants, currents, speed),
+            )  # fmt: skip
 
         return part
 
@@ -302,17 +304,13 @@ class Motion:
     ) -> Branch | None:
         """The branch that holds: mostly one of the last few, between which a bounce goes to and
         fro. None for a wedge."""
-        known = self._branches.get((chain, drum), ())
-        for found in known:
-            if found.holds(torques, rope_torque, found.acceleration(torques, rope_torque)):
-                break
-        else:
-            new = find_branch(chain, drum, torques, rope_torque)
-            if new is None:
-                return None
-            found = new
-            if len(self._branches) > 64:
-                self._branches.clear()
+        known, state = self._branches.get((chain, drum), ()), (torques, rope_torque)
+        holding = (branch for branch in known if branch.holds(*state, branch.acceleration(*state)))
+        found = next(holding, None) or find_branch(chain, drum, *state)
+        if found is None:
+            return None
+        if len(self._branches) > 64:
+            self._branches.clear()
         self._branches[chain, drum] = (
             found,
             *[other for other in known if other is not found][: BRANCHES_KEPT - 1],

@@ -313,8 +313,9 @@ def _worm(
     locking = worm.Locking.DRIVES_BACK if at_rest[1] > 0 else worm.Locking.LOCKS
     if reverse > 0 >= at_rest[1]:
         locking = worm.Locking.UNCERTAIN
-    ratio = stage.speed_ratio()
-    return Reduction(stage, path, label, None, ratio, forward, reverse, at_rest, locking)
+    return Reduction(
+        stage, path, label, None, stage.speed_ratio(), forward, reverse, at_rest, locking
+    )
 
 
 def _worm_by_efficiency(stage: Stage, path: str, label: str, assumptions: Assumptions) -> Reduction:

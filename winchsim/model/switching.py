@@ -266,22 +266,15 @@ class WinchProblem:
             brief=False,
         )
         self._slips, self._bouncing = 0, 0.0
-        self._connect(step)
-        if step.key.drum < 0 and self.motion.pawl_grips(step.key):
-            self._stop_drum(step, jerk=True)
-
-    def _connect(self, step: Step) -> None:
-        """Set the supply's regime for the phase."""
-        m, phase = self.machine, self.machine.phases[step.key.phase]
         if phase.action == "short":
             regime = Regime.SHORTED
         elif not phase.powered:
-            regime = Regime.EACH_OPEN if m.off_each else Regime.OPEN
-        elif step.key.empty:
-            regime = Regime.EMPTY
+            regime = Regime.EACH_OPEN if self.machine.off_each else Regime.OPEN
         else:
-            regime = self._powered_regime(step)
+            regime = Regime.EMPTY if step.key.empty else self._powered_regime(step)
         self._hold(step, regime)
+        if step.key.drum < 0 and self.motion.pawl_grips(step.key):
+            self._stop_drum(step, jerk=True)
 
     def _hold(self, step: Step, regime: Regime) -> None:
         """Change the supply's regime, and count the time at its limit."""
@@ -307,15 +300,11 @@ class WinchProblem:
         """Decide what a drum at rest does next, and whether a stall has to be waited for."""
         if step.key.drum == 0:
             self._decide(step)
-        if step.key.drum == 0:
-            self._await_stall(step)
-
-    def _await_stall(self, step: Step) -> None:
         key, phase = step.key, self.machine.phases[step.key.phase]
         waits = (phase.powered and phase.until != "time") or phase.action == "raise"
         down = phase.action == "lower" and key.load is LoadPlace.FLOOR
         found = key.stalled or key.ramping or key.confirm_at < math.inf
-        if waits and not down and not found:
+        if key.drum == 0 and waits and not down and not found:
             period = max(SHORTEST_CONFIRM, CONFIRM_PERIODS * self.machine.scales.bounce_period)
             step.change(confirm_at=step.t + period)
 
@@ -371,11 +360,10 @@ class WinchProblem:
         *,
         jerk: bool = False,
     ) -> None:
-        chain = self.motion.train(step.key)
-        lost = drum_inertia(chain) * float(step.y[1]) ** 2 / 2 if jerk else 0.0
+        inertia = drum_inertia(self.motion.train(step.key)) if jerk else 0.0
+        lost = inertia * float(step.y[1]) ** 2 / 2
         step.y[1] = 0.0
-        below = step.key.layer
-        step.mark(event, None, value, lost, drum=0, layer_below=below, held_since=step.t)
+        step.mark(event, None, value, lost, drum=0, layer_below=step.key.layer, held_since=step.t)
 
     def _change_layer(self, step: Step, layer: int) -> None:
         if layer >= len(self.machine.layers):

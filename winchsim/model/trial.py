@@ -46,16 +46,12 @@ def trial_values(
     winding_start : float or mapping of int to float, optional
         Winding temperature at the start: of all motors, or by motor group from 1. [°C]
     """
+    each = range(1, len(inputs.motors) + 1)
+    warm: Mapping[int, float | None] = (
+        winding_start if isinstance(winding_start, Mapping) else dict.fromkeys(each, winding_start)
+    )
     given = {"load.mass": mass, "load.height": height, "supply.voltage": voltage}
-    if isinstance(winding_start, Mapping):
-        given |= {
-            f"motors.{number}.winding_start": value for number, value in winding_start.items()
-        }
-    else:
-        given |= {
-            f"motors.{number}.winding_start": winding_start
-            for number in range(1, len(inputs.motors) + 1)
-        }
+    given |= {f"motors.{number}.winding_start": value for number, value in warm.items()}
     return {path: value for path, value in given.items() if value is not None}
 
 
