@@ -114,6 +114,3 @@ def grid_step(step: float, end: float) -> float:
     """The step of a grid up to a time, or the least multiple of it that does with `MOST_ON_A_GRID`
     samples. [s]"""
     return step * max(1, math.ceil(end / step / MOST_ON_A_GRID))
-
-
-__all__ = ["grid_step", "looked_at", "on_grid", "worth_keeping"]

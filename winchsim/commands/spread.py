@@ -78,8 +78,8 @@ def _workers(options: argparse.Namespace, env: Env) -> int:
 def executor_of(scheduler: str | None, workers: int) -> Iterator[Executor | None]:
     """Where builds are lifted: on a scheduler, in processes of this machine, or right here."""
     if scheduler:
-        with _cluster(scheduler) as executor:
-            yield executor
+        with _client(scheduler) as client:
+            yield client.get_executor()
     elif workers > 1:
         pool = ProcessPoolExecutor(workers, initializer=_begin_worker)
         try:
@@ -102,9 +102,8 @@ def _end_with_parent() -> None:
         os._exit(1)
 
 
-@contextmanager
-def _cluster(address: str) -> Iterator[Executor]:
-    """Executor of a dask scheduler that is running already."""
+def _client(address: str) -> Any:
+    """Client of a dask scheduler that is running already."""
     try:
         from distributed import Client
     except ImportError as error:
@@ -112,10 +111,8 @@ def _cluster(address: str) -> Iterator[Executor]:
             "--scheduler needs dask's distributed", 'pip install "winchsim[cluster]"'
         ) from error
     try:
-        client = Client(address, timeout="10s")
+        return Client(address, timeout="10s")
     except (OSError, ValueError) as error:
         raise usage_error(
             f"no dask scheduler at {address}", f"is it running? ({type(error).__name__})"
         ) from error
-    with client:
-        yield client.get_executor()

@@ -225,18 +225,20 @@ _BASES = {"normal": "usual tolerance"}
 def _method(found: Spread) -> tuple[Text, ...]:
     """How the builds were made and lifted."""
     how = "the full simulation" if found.simulated else "the quasi-static model"
-    texts = [say(f"Random seed {found.random_seed}. Each build is lifted by {how}.")]
-    if found.slow_difference is not None:
-        differ = "Lift times of three builds simulated in full differ by {} at most."
-        texts.append(say(differ, percent(found.slow_difference)))
-    if found.plan.motors is not Motors.EQUAL:
-        texts.append(say(f"Motors: {found.plan.motors.value}."))
-    if found.not_built:
-        texts.append(say(f"{found.not_built} draws that no build can have are left out."))
-    return tuple(texts)
+    differ = "Lift times of three builds simulated in full differ by {} at most."
+    off, motors, missing = found.slow_difference, found.plan.motors, found.not_built
+    texts = {
+        say(f"Random seed {found.random_seed}. Each build is lifted by {how}."): True,
+        say(differ, percent(off or 0.0)): off is not None,
+        say(f"Motors: {motors.value}."): motors is not Motors.EQUAL,
+        say(f"{missing} draws that no build can have are left out."): missing > 0,
+    }
+    return tuple(text for text, is_shown in texts.items() if is_shown)
 
 
 # --- data
+
+_ENDS = ("", "_low", "_high")
 
 
 def spread_json(found: Spread, digest: str | None = None) -> str:
@@ -279,18 +281,14 @@ def spread_json(found: Spread, digest: str | None = None) -> str:
             {
                 "group": row.group,
                 "place": row.place,
-                **dict(zip(_ends("torque_share", ""), row.share, strict=True)),
-                **dict(zip(_ends("current", "_a"), row.current, strict=True)),
+                **{f"torque_share{end}": row.share[i] for i, end in enumerate(_ENDS)},
+                **{f"current{end}_a": row.current[i] for i, end in enumerate(_ENDS)},
                 "dragged": _facts(row.dragged),
             }
             for row in found.motors
         ],
         slow_difference=found.slow_difference,
     )
-
-
-def _ends(name: str, tail: str) -> tuple[str, str, str]:
-    return name + tail, f"{name}_low{tail}", f"{name}_high{tail}"
 
 
 def _facts(p: Any) -> dict[str, Any]:

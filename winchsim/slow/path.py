@@ -179,8 +179,8 @@ def _edges(batch: Batch, slack_end: Any, lift_off: Any, end: Any) -> np.ndarray:
 def _layer_at(batch: Batch, wound: np.ndarray) -> np.ndarray:
     """Place of the layer that the rope runs onto with so much wound on; the last one beyond the
     flange."""
-    place = wound + batch.machine.wound_at_start
-    full = np.count_nonzero(batch.ends[:, None] <= place, axis=0)
+    on_drum = wound + batch.machine.wound_at_start
+    full = np.count_nonzero(batch.ends[:, None] <= on_drum, axis=0)
     return np.minimum(full, batch.layer_counts - 1)
 
 
@@ -248,8 +248,7 @@ class PickUp:
 
     def peak(self) -> Any:
         """Largest rope force; that of lift-off where the drum does not get so far. [N]"""
-        speed = np.where(self.path.lift_off > 0, self._take_up(), 0.0)
-        peak = self._first_bounce(speed)
+        peak = self._first_bounce(np.where(self.path.lift_off > 0, self._take_up(), 0.0))
         bounces = (self.loaded > 0) & np.isfinite(peak)
         return np.where(bounces, np.maximum(peak, self.pull), self.pull)
 

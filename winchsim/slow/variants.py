@@ -154,8 +154,9 @@ def vary_each(
         count = _size(arrays)
         for path, values in arrays.items():
             if values.shape != (count,) or not count:
-                wanted = f"{max(count, 1)} values, as in the other columns"
-                raise DomainError(path, values.shape, wanted)
+                raise DomainError(
+                    path, values.shape, f"{max(count, 1)} values, as in the other columns"
+                )
         if inputs.phase and all(phase.action != "raise" for phase in inputs.phase):
             wanted = "a programme in which the load is raised"
             raise DomainError("phase", inputs.phase[0].action, wanted)

@@ -1,7 +1,6 @@
 """How far the lift times of many builds lie apart, and which inputs move them."""
 
 import re
-from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -21,8 +20,6 @@ from winchsim.report.figures.look import (
 )
 from winchsim.studies.spread import Spread
 from winchsim.studies.spread.outcomes import Ending
-
-Bar = tuple[str, float]
 
 MOST_BARS = 8
 """Inputs that get a bar. [-]"""
@@ -63,9 +60,9 @@ def spread_figure(found: Spread, look: Look) -> Figure:
     return figure
 
 
-def _bars(found: Spread, name: str) -> list[Bar]:
+def _bars(found: Spread, name: str) -> list[tuple[str, float]]:
     """Inputs that move a result more than chance: name and rank correlation."""
-    ranked: list[Bar] = [
+    ranked: list[tuple[str, float]] = [
         (re.sub("^strength of (the )?", "", row.path), ranks[name])
         for row, ranks in zip(found.plan.rows, found.ranks, strict=True)
         if abs(ranks[name]) > found.noise[name]
@@ -75,8 +72,7 @@ def _bars(found: Spread, name: str) -> list[Bar]:
 
 def _distribution(axes: Axes, times: np.ndarray, found: Spread, look: Look) -> None:
     shares = 100 * np.arange(len(times) + 1) / found.probabilities["lifted"].of
-    style: dict[str, Any] = {"color": INK, "drawstyle": "steps-post", "zorder": 3}
-    axes.plot([times[0], *times], shares, label="_builds", **style)
+    axes.step([times[0], *times], shares, label="_builds", where="post", color=INK, zorder=3)
     low, middle, high = np.quantile(times, (0.05, 0.5, 0.95))
     axes.axvspan(low, high, color=PALE, linewidth=0, zorder=0, label="_nine in ten")
     axes.axvline(middle, color=BLUE, linestyle=(0, (5, 1.5)), zorder=2, label="_median")
