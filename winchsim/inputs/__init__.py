@@ -25,6 +25,7 @@ from winchsim.inputs.drum_rope_load import (
 from winchsim.inputs.motors import Controller, Gearbox, MotorGroup, MotorPoint, Supply
 from winchsim.inputs.parts import OwnMaterial, PartDrum, PartGear, PartMotor, PartRope, Parts
 from winchsim.inputs.paths import (
+    REMOVED,
     Control,
     controls,
     is_number,
@@ -33,6 +34,7 @@ from winchsim.inputs.paths import (
     value_at,
     walk,
     with_value,
+    without_numbers,
 )
 from winchsim.inputs.programme import (
     LIMIT_PER_ESTIMATE,
@@ -43,7 +45,6 @@ from winchsim.inputs.programme import (
     Settings,
     Tolerance,
 )
-from winchsim.inputs.retired import REMOVED, without_numbers
 from winchsim.inputs.scenario import GROUPS, Inputs
 from winchsim.inputs.spec import Spec, bounds, out_of_bounds
 from winchsim.inputs.train import DRAG_RANGE, DRAG_TEXT, Stage

@@ -1,6 +1,7 @@
 """The declarations read, and values found and changed by their paths."""
 
 import dataclasses
+import re
 from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 from types import MappingProxyType
@@ -11,6 +12,19 @@ from winchsim.frozen import dataclass, replace
 from winchsim.inputs.parts import Parts
 from winchsim.inputs.scenario import GROUPS, Inputs
 from winchsim.inputs.spec import Spec, out_of_bounds
+
+REMOVED = {
+    "motors.inductance": "the current of a small motor follows the voltage at once",
+    "stage.infill_exponent": "walls and infill count in the gear's body, with a measured exponent",
+    "settings.after_overload": "a lift always ends when a part breaks",
+}
+"""Keys of earlier versions, without numbers, and why each is no longer used. Files that give one are
+still read; its value has no effect."""
+
+
+def without_numbers(path: str) -> str:
+    """Path of a key whatever the number of its table: ``motors.pinion`` of ``motors.2.pinion``."""
+    return re.sub(r"\.\d+(?=\.|$)", "", path)
 
 
 def _declared(table: Any) -> Mapping[str, Spec]:

@@ -16,8 +16,9 @@ from winchsim.inputs import (
 )
 from winchsim.scenario.faults import Collector, shortened
 from winchsim.scenario.files import read_text
+from winchsim.scenario.keys import key_tables
 from winchsim.scenario.materials_table import load_materials, load_ropes, unknown_name, with_tables
-from winchsim.scenario.overrides import apply_overrides, known_paths
+from winchsim.scenario.overrides import apply_overrides
 from winchsim.scenario.toml_text import read_toml
 from winchsim.scenario.values import expectation, read_value, wrong_type
 from winchsim.units import parse_quantity
@@ -27,6 +28,8 @@ MAX_BYTES = 1_000_000
 
 MAX_TABLES = 200
 """Most tables of one list."""
+
+_TOP = "at the top of the file, before the first table"
 
 
 @dataclass(frozen=True)
@@ -222,9 +225,14 @@ class _Reading:
             self.unused.append(prefix + key)
             return ""
         near, hint = nearest(key, known), did_you_mean(key, known)
-        places = [p for p in known_paths() if p.rpartition(".")[2] == key and p != prefix + key]
+        places = {
+            f"in {table.heading}" if table.name else _TOP: table
+            for table in key_tables()
+            for row in table.rows
+            if row["key"] == key and row["path"] != prefix + key
+        }
         if places and near != key.lower():
-            hint = f"{key} belongs " + " or ".join(list(dict.fromkeys(map(_home, places)))[:3])
+            hint = f"{key} belongs " + " or ".join(list(places)[:3])
         where = f"key in [{without_numbers(prefix[:-1])}]" if prefix else "table or key"
         self.faults.add(
             Fault(
@@ -259,14 +267,6 @@ def _usual(spec: Spec) -> Any:
         case "choice" | "text":
             return (*spec.choices, "")[0]
     return (spec.usual or (spec.low, spec.high))[1]
-
-
-def _home(path: str) -> str:
-    table = path.rpartition(".")[0]
-    plain = table.replace(".1", "")
-    if not table:
-        return "at the top of the file, before the first table"
-    return f"in [[{plain}]]" if table.endswith(".1") else f"in [{plain}]"
 
 
 def _tolerance_faults(inputs: Inputs) -> list[Fault]:

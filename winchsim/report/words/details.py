@@ -14,8 +14,7 @@ from winchsim.assessment.kinds import (
     Status,
     ToothLife,
 )
-from winchsim.inputs import Inputs, walk, without_numbers
-from winchsim.inputs.retired import REMOVED
+from winchsim.inputs import REMOVED, Inputs, walk, without_numbers
 from winchsim.model import Action, AtGroup, AtLayer, AtLink, Event, Machine, Term
 from winchsim.physics.motor.fitted import FitNote, Remark
 from winchsim.physics.supply import Regime
