@@ -18,8 +18,8 @@ REMOVED = {
     "stage.infill_exponent": "walls and infill count in the gear's body, with a measured exponent",
     "settings.after_overload": "a lift always ends when a part breaks",
 }
-"""Keys of earlier versions, without numbers, and why each is no longer used. Files that give one are
-still read; its value has no effect."""
+"""Keys of earlier versions, without numbers, and why each is no longer used. Files that give one
+are still read; its value has no effect."""
 
 
 def without_numbers(path: str) -> str:
