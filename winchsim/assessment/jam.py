@@ -16,12 +16,13 @@ from winchsim.frozen import replace
 from winchsim.model import Machine
 from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import pull, raising_phase
-from winchsim.model.link_demands import Channels, link_shares, on_drum, stalled_channels
-from winchsim.physics.chain import output_torques, rotating_inertia, shaft_ratios
+from winchsim.model.link_demands import Channels, link_shares, stalled_channels
+from winchsim.physics.chain import raising_line, rotating_inertia
 from winchsim.slow import Batch, stack_machines
 from winchsim.slow.climb import start_temperatures
-from winchsim.slow.lifts import TINY, radii_used
+from winchsim.slow.lifts import TINY, accelerated, radii_used
 from winchsim.slow.path import breakaway_pull
+from winchsim.slow.stacking import rows
 
 LIMITS = 16
 """Current limits that are tried at once between the current needed and that of standstill. [-]"""
@@ -148,21 +149,17 @@ def stops(batch: Batch) -> Stop:
     reach = stalled_channels(m, still.torques, nothing, largest, 1.0).tension / largest
     held = np.where(np.asarray(m.start_travel) > 0, held, np.minimum(held, reach))
     at_stall = stalled_channels(m, still.torques, held, largest, least)
-    static, pulled = _array(link_shares(m, at_stall), n), at_stall.tension + nothing
+    static, pulled = rows(link_shares(m, at_stall), n), at_stall.tension + nothing
     dynamic, tension, speed = static, pulled, nothing
     for travel, radius in ((m.start_travel, least), (m.top_travel, largest)):
         at, peak, drum_speed = _swing(batch, law, travel, radius)
         moves = (
             drum_speed > 0
         )  # what does not turn has no momentum, and its load may be out of reach
-        dynamic = np.maximum(dynamic, np.where(moves, _array(link_shares(m, at), n), 0.0))
+        dynamic = np.maximum(dynamic, np.where(moves, rows(link_shares(m, at), n), 0.0))
         tension = np.maximum(tension, np.where(moves, peak, 0.0))
         speed = np.maximum(speed, drum_speed * radius / m.line.falls)
     return Stop(static, dynamic, tension, pulled, still.total + nothing, speed)
-
-
-def _array(shares: list[Any], n: int) -> np.ndarray:
-    return np.array([np.broadcast_to(share, (n,)) for share in shares]).reshape(len(shares), n)
 
 
 def _swing(batch: Batch, law: DriveLaw, travel: Any, radius: Any) -> tuple[Channels, Any, Any]:
@@ -179,8 +176,7 @@ def _swing(batch: Batch, law: DriveLaw, travel: Any, radius: Any) -> tuple[Chann
     pulled = pull(m, travel) + nothing
     free = np.maximum(m.free_rope - line.falls * (travel - m.start_travel), 1e-3)
     inertia = rotating_inertia(chain, len(m.groups))
-    drag = output_torques(chain, 1, 0.0)[0]
-    per_torque = output_torques(chain, 1, 1.0)[0] - drag
+    drag, per_torque = raising_line(chain)
     speed = law.steady_speed(drag + per_torque * pulled * radius)
     spacing = np.maximum(speed, TINY) / (SPEEDS - 1)
     pushes = np.array([law.push(k * spacing) for k in range(SPEEDS)])
@@ -209,19 +205,5 @@ def _swing(batch: Batch, law: DriveLaw, travel: Any, radius: Any) -> tuple[Chann
         larger = tension > peak
         peak, peak_speed = np.where(larger, tension, peak), np.where(larger, omega, peak_speed)
     gain = (law.push(peak_speed) - drag - per_torque * peak * radius) / inertia
-    return _channels(m, law, peak, peak_speed, gain, radius), peak, speed
-
-
-def _channels(
-    m: Machine, law: DriveLaw, tension: Any, speed: Any, gain: Any, radius: Any
-) -> Channels:
-    """What parts carry at a rope force and an acceleration of the drum, raising."""
-    rope_torque = tension * radius
-    common, *outputs = output_torques(m.chain, 1, rope_torque, acceleration=gain)
-    common_gain = shaft_ratios(m.chain)[0] * gain
-    passed = [
-        torque - mesh.drag - mesh.inertia * mesh.ratio * common_gain
-        for torque, mesh in zip(law.drive(speed).torques, m.chain.groups, strict=True)
-    ]
-    drum = on_drum(m.chain, m.drum_element, 1, outputs, rope_torque)
-    return Channels(tension, drum / radius, drum, outputs, True, passed, common)
+    torques = law.drive(peak_speed).torques
+    return accelerated(m, chain, peak, radius, gain, torques), peak, speed

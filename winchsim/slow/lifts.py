@@ -385,15 +385,26 @@ def _starting(up: Climb, torques: Sequence[Any]) -> list[Any]:
     at_once = np.where(np.asarray(up.batch.raising.ramp) > 0, 0.0, 1.0)
     needed = output_torques(m.chain, 1, path.start_tension * path.radii[0])[0]
     gain = np.maximum(group_push(m.chain, 1, torques) - needed, 0.0) / up.inertia
-    used = _accelerated(m, m.chain, path.start_tension, path.radii[0], gain, torques)
-    return [at_once * share for share in used]
+    at = accelerated(m, m.chain, path.start_tension, path.radii[0], gain, torques)
+    return [at_once * share for share in link_shares(m, at)]
 
 
-def _accelerated(
+def accelerated(
     m: Machine, chain: Chain, tension: Any, radius: Any, gain: Any, torques: Sequence[Any]
-) -> list[Any]:
-    """Share of each link's strength that is used at a rope force, an acceleration of the drum and
-    torques of the motors. [-]"""
+) -> Channels:
+    """What parts carry at a rope force [N], an acceleration of the drum [rad/s²] and torques of the
+    motors [N·m], raising.
+
+    Parameters
+    ----------
+    m : Machine
+    chain : Chain
+        Its own, or the one with the brake gripping.
+    tension, radius, gain : float or ndarray
+        Rope force, radius of the layer, acceleration.
+    torques : sequence of float or ndarray
+        Of each of the chain's groups.
+    """
     common, *outputs = output_torques(chain, 1, tension * radius, acceleration=gain)
     common_gain = shaft_ratios(chain)[0] * gain
     passed = [
@@ -401,7 +412,7 @@ def _accelerated(
         for torque, mesh in zip(torques, chain.groups, strict=True)
     ]
     drum = on_drum(m.chain, m.drum_element, 1, outputs, tension * radius)
-    return link_shares(m, Channels(tension, drum / radius, drum, outputs, True, passed, common))
+    return Channels(tension, drum / radius, drum, outputs, True, passed, common)
 
 
 def _stopping(up: Climb) -> list[Any]:
@@ -427,7 +438,8 @@ def _stopping(up: Climb) -> list[Any]:
     gain = root_between(
         lacking, (still, above), (slowest, below), close=CLOSE * np.abs(above), active=above > 0
     )
-    return _accelerated(m, chain, tension, radius, gain, [0.0] * len(chain.groups))
+    at = accelerated(m, chain, tension, radius, gain, [0.0] * len(chain.groups))
+    return link_shares(m, at)
 
 
 def _running_on(up: Climb) -> list[Any]:
@@ -447,7 +459,8 @@ def _running_on(up: Climb) -> list[Any]:
     tension = pull(m, m.top_travel) + np.sqrt(squared * stiffness * up.inertia / up.per_torque)
     slowing = (up.drag + up.per_torque * tension * radius) / up.inertia
     gain = np.where(squared > 0, -slowing, 0.0)
-    return _accelerated(m, m.chain, tension, radius, gain, [0.0] * len(m.chain.groups))
+    at = accelerated(m, m.chain, tension, radius, gain, [0.0] * len(m.chain.groups))
+    return link_shares(m, at)
 
 
 def _swinging(up: Climb) -> list[Any]:
