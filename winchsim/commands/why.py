@@ -4,20 +4,16 @@ import argparse
 
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.outputs import again, finish
+from winchsim.face import why
 from winchsim.report import why as report
-from winchsim.report.measured import lift_tests
 from winchsim.report.render.text import render_text
-from winchsim.scenario.sheet import read_sheet
 from winchsim.studies.calibrate.evidence import Note
-from winchsim.studies.why import why
 
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Diagnose, write the files where asked to, print the result."""
     scenario = options.scenario
-    found = why(
-        scenario.inputs, lift_tests(scenario.inputs, read_sheet(options.tests)), options.row
-    )
+    found = why(scenario.inputs, options.tests, options.row)
     if isinstance(found, Note):
         question = report.question(found, scenario, again(options))
         env.out(render_text(question, env.rendering(us=options.units == "us")))

@@ -116,8 +116,8 @@ def shown_rows(study: Study) -> list[int]:
     if study.changes:
         pool = np.lexsort((~study.sweep.meets, -study.sweep.ranks))[:MOST_ROWS]
     spread = pool[np.unique(np.round(np.linspace(0, len(pool) - 1, MOST_ROWS)).astype(int))]
-    also = {*(run.index for run in study.runs), study.nearest, study.present}
-    return sorted({*spread.tolist(), *also} - {None})
+    ran = (run.index for run in study.runs)
+    return sorted({*spread.tolist(), *ran, study.nearest, study.present} - {None})
 
 
 def _result_columns(found: Sweep) -> tuple[str, ...]:
@@ -236,8 +236,8 @@ def sweep_document(found: Sequence[Swept], command: str) -> Document:
         body += [answer, _sweep_table(swept, base)]
     first, *rest = body
     caption = "Builds by the quasi-static model, or in full where asked for."
-    figure = FigureRef("sweep", "Sweep", caption)
-    return frame.document(found[0][0], first, (figure, *rest, THIN), {}, None, command)
+    shown = (FigureRef("sweep", "Sweep", caption), *rest, THIN)
+    return frame.document(found[0][0], first, shown, {}, None, command)
 
 
 def _sweep_table(swept: Sweep, base: Sweep) -> Table:
@@ -275,9 +275,8 @@ def sweep_json(found: Sequence[Swept]) -> str:
 
 def sweep_rows(found: Sequence[Swept]) -> list[dict[str, Any]]:
     """Every build as plain values, with its file where there are several."""
-    several = len(found) > 1
     rows = [
-        {"file": scenario.name, **row} if several else row
+        {"file": scenario.name, **row} if len(found) > 1 else row
         for scenario, swept, _ in found
         for row in swept.rows()
     ]

@@ -173,12 +173,11 @@ def _verdict(found: Diagnosis) -> Text:
 
 def _cause(found: Reason, end: End) -> str:
     """Name of a cause."""
+    back = end is End.BACK_DRIVEN
     if found.cause is Why.ASSUMED:
-        side = "lower" if end is End.BACK_DRIVEN else "worse"
-        return f"{assumed(found.group)} is {side} than usual"
-    if found.cause is Why.LOAD and end is End.BACK_DRIVEN:
-        return "friction cannot hold this load"
-    return CAUSES[found.cause][0]
+        return f"{assumed(found.group)} is {'lower' if back else 'worse'} than usual"
+    no_hold = back and found.cause is Why.LOAD
+    return "friction cannot hold this load" if no_hold else CAUSES[found.cause][0]
 
 
 def _table(found: Diagnosis, first: int, end: int | None) -> Table:

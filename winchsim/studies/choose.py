@@ -104,8 +104,7 @@ def with_stages(inputs: Inputs, stages: Sequence[tuple[Stage, int]]) -> Inputs:
     given = {path for path in inputs.given if not path.startswith("stage.")}
     for place, (_, origin) in enumerate(stages, start=1):
         head = f"stage.{origin}."
-        own = [path[len(head) :] for path in inputs.given if path.startswith(head)]
-        given |= {f"stage.{place}.{key}" for key in own}
+        given |= {f"stage.{place}.{p[len(head) :]}" for p in inputs.given if p.startswith(head)}
     return replace(inputs, stage=tuple(stage for stage, _ in stages), given=frozenset(given))
 
 
@@ -509,8 +508,8 @@ def choose(
         if sum(found.exit_code == 0 for _, found, _ in kept) == SHOWN:
             break
     if kept:
-        places = order(of_assessments(inputs, {}, [found for _, found, _ in kept]))
-        kept = [kept[i] for i in places[:SHOWN]]
+        full = of_assessments(inputs, {}, [found for _, found, _ in kept])
+        kept = [kept[i] for i in order(full)[:SHOWN]]
     best = [
         found if place else with_actions(found, record)
         for place, (_, found, record) in enumerate(kept)
@@ -527,7 +526,7 @@ def _screened(
     """All builds without ranges; and those that were looked at with ranges, the best first."""
     members = [member for family in made for member in family.members]
     variants, _ = as_variants(made)
-    coarse = [(rows, replace(batch, coarse=True)) for rows, batch in variants.batches]
+    coarse = ((rows, replace(batch, coarse=True)) for rows, batch in variants.batches)
     variants = replace(variants, batches=tuple(coarse))
     more = measured(variants)
     screened = now = by_slow_model(variants, ranges=False, more=more)

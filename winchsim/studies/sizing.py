@@ -185,8 +185,7 @@ class Study:
     @property
     def difference(self) -> float | None:
         """Largest difference in lift time of quasi-static and full simulations. [-]"""
-        known = [abs(run.difference) for run in self.runs if run.difference is not None]
-        return max(known, default=None)
+        return max((abs(r.difference) for r in self.runs if r.difference is not None), default=None)
 
     def inputs(self, index: int) -> Inputs:
         """Scenario of one candidate.
@@ -415,8 +414,11 @@ def _asked(found: Sweep, wanted: Wanted) -> tuple[CheckColumn, ...]:
 def _nearest(found: Sweep) -> int:
     """The candidate nearest to reaching the target without failing: lifted if any is, then by the
     worst share of a limit."""
-    starting = found.least_share({CheckKey.START_COLD, CheckKey.START_HOT}, "hard")
-    share = np.where(found.lifted, found.least_share(frozenset(CheckKey), "hard"), starting)
+    share = np.where(
+        found.lifted,
+        found.least_share(frozenset(CheckKey), "hard"),
+        found.least_share({CheckKey.START_COLD, CheckKey.START_HOT}, "hard"),
+    )
     return int(np.lexsort((-share, ~found.lifted))[0])
 
 
@@ -443,8 +445,7 @@ def _in_full(study: Study, among: np.ndarray, tell: Callable[[int, int], None]) 
         runs.append(run)
         tell(len(runs), MOST_TRIES)
         if run.found is not None and _is_sound(run, study.wanted):
-            checks = _corrected(study.sweep, index, run.found)
-            study = replace(study, sweep=replace(study.sweep, checks=checks))
+            study = replace(study, sweep=_corrected(study.sweep, index, run.found))
         else:
             among = among & (np.abs(study.values / study.values[index] - 1) > CLOSE_BY)
     if not runs and study.nearest not in study.sweep.problems:
@@ -477,9 +478,9 @@ def _simulated(study: Study, index: int, *, ranges: bool) -> Run:
         return Run(index, time, None, str(error))
 
 
-def _corrected(found: Sweep, index: int, full: Assessment) -> tuple[CheckColumn, ...]:
-    """Checks multiplied by what a full simulation makes of one of the candidates, with its
-    ranges."""
+def _corrected(found: Sweep, index: int, full: Assessment) -> Sweep:
+    """A sweep with checks multiplied by what a full simulation makes of one of the candidates, with
+    its ranges."""
     columns = {column.key: column for column in found.checks}
     for key in CORRECTED & columns.keys():
         c, check = columns[key], full.check(key)
@@ -497,7 +498,7 @@ def _corrected(found: Sweep, index: int, full: Assessment) -> tuple[CheckColumn,
     lifted = np.where(may_stall, RANKS[Status.THIN], RANKS[Status.OK])
     rank = np.where(target.rank == RANKS[Status.FAILS], target.rank, lifted)
     columns[CheckKey.TARGET] = replace(target, rank=rank)
-    return tuple(columns.values())
+    return replace(found, checks=tuple(columns.values()))
 
 
 def _edges(study: Study, done: list[int]) -> list[int]:

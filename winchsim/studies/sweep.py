@@ -218,19 +218,23 @@ class Sweep:
         """One dict a build, in SI with the unit in each key; None where there is no number."""
         words = [status.value for status in Status]
         columns: dict[str, Sequence[Any]] = {
-            key(path, spec_at(self.inputs, path).unit): column.tolist()
-            for path, column in self.values.items()
+            **{
+                key(path, spec_at(self.inputs, path).unit): column.tolist()
+                for path, column in self.values.items()
+            },
+            "status": [words[rank] for rank in self.ranks],
+            "binding": [self.binding(i) for i in range(len(self))],
+            "end": self.ends.tolist(),
+            **{key(name, unit): self.results[name].tolist() for name, unit in UNITS.items()},
         }
-        columns["status"] = [words[rank] for rank in self.ranks]
-        columns["binding"] = [self.binding(i) for i in range(len(self))]
-        columns["end"] = self.ends.tolist()
-        columns |= {key(name, unit): self.results[name].tolist() for name, unit in UNITS.items()}
         for c in self.checks:
             if c.key not in NOT_IN_ROWS:
                 columns[key(c.key.value, CHECK_UNITS.get(c.key, ""))] = c.value.tolist()
             columns[f"{c.key.value}_status"] = [words[rank] for rank in c.rank]
-        columns["part"] = self.parts.tolist()
-        columns["problem"] = [self.problems.get(i) for i in range(len(self))]
+        columns |= {
+            "part": self.parts.tolist(),
+            "problem": [self.problems.get(i) for i in range(len(self))],
+        }
         return [
             {name: _plain(values[i]) for name, values in columns.items()} for i in range(len(self))
         ]
@@ -379,9 +383,9 @@ def of_assessments(
 def _column(key: CheckKey, found: Sequence[Assessment | None]) -> CheckColumn:
     checks = [a and a.check(key) for a in found]
     side = next(check.side for check in checks if check)
-    names = ("value", "low", "high", "hard", "required")
     missing = Status.FAILS if key is CheckKey.TARGET else Status.NOT_CHECKED
     ranks = np.array([RANKS[check.status if check else missing] for check in checks])
+    names = ("value", "low", "high", "hard", "required")
     return CheckColumn(key, side, rank=ranks, **{name: _numbers(checks, name) for name in names})
 
 

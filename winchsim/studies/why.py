@@ -219,8 +219,10 @@ def _broke(
     )  # fmt: skip
     if not load.start_height:
         jerk = at(rope=replace(inputs.rope, slack=max(SLACK, inputs.rope.slack)))
-        late = _clue(test.time, "lifted_before", False, time=test.time)
-        yield _reason(Why.SHOCK, below(part, jerk), jerk, late)
+        yield _reason(
+            Why.SHOCK, below(part, jerk), jerk,
+            _clue(test.time, "lifted_before", False, time=test.time),
+        )  # fmt: skip
     if part.material is None:
         return
     if not part.material.is_metal:
@@ -231,10 +233,9 @@ def _broke(
         if (row.link.kind, row.link.where) == (part.kind, part.where)
         and not same_part(row.link, part)
     )
-    sound = _clue(max(alike, default=0.0) > 0.9 * lifted, "equal_parts")
     yield _reason(
-        Why.BAD_PART, 1.0, lifted, sound, under and replace(under, favours=True),
-        stop and replace(stop, favours=False),
+        Why.BAD_PART, 1.0, lifted, _clue(max(alike, default=0.0) > 0.9 * lifted, "equal_parts"),
+        under and replace(under, favours=True), stop and replace(stop, favours=False),
     )  # fmt: skip
 
 
@@ -352,5 +353,4 @@ def _ran_back(found: Assessment) -> Iterator[Reason]:
     yield _short(Why.LOAD, 1 / margin, Clue(kind, runs, {"margin": margin}))
     yield from _assumed(found, CheckKey.HOLD, margin)
     if math.isfinite(moving):
-        runs_on = Clue("moving_margin", moving < 1, {"margin": moving})
-        yield _short(Why.KNOCK, 1 / moving, runs_on)
+        yield _short(Why.KNOCK, 1 / moving, Clue("moving_margin", moving < 1, {"margin": moving}))

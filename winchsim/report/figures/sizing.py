@@ -190,8 +190,7 @@ def _values(found: Sweep, key: str) -> tuple[np.ndarray, float | None]:
     column = found.check(key)
     if column is None:
         return np.full(len(found), np.nan), None
-    read = np.isfinite(column.value) & found.is_read(key)
-    values = np.where(read, column.value, np.nan)
+    values = np.where(np.isfinite(column.value) & found.is_read(key), column.value, np.nan)
     if key in (CheckKey.PARTS, CheckKey.JAM):
         return values / column.required, 1.0
     return values, float(np.nanmax(column.required))
@@ -214,11 +213,11 @@ def _shade(axes: Axes, places: np.ndarray, bad: np.ndarray) -> None:
     """Hatched behind candidates with a failing check."""
     first, last = axes.get_xlim()
     edges, fails = [first, *places, last], np.pad(bad.astype(float), 1, mode="edge")
-    top = axes.get_ylabel() == PANELS[0][0]
     if bad.any():
         axes.fill_between(
             edges, fails, step="mid", transform=axes.get_xaxis_transform(), linewidth=0,
-            label="a check fails" if top else "_fails", facecolor="none", edgecolor=PALE,
+            label="a check fails" if axes.get_ylabel() == PANELS[0][0] else "_fails",
+            facecolor="none", edgecolor=PALE,
             hatch="////", zorder=0,
         )  # fmt: skip
 

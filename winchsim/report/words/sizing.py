@@ -100,10 +100,8 @@ def _fails_from(study: Study) -> Text:
         return ()
     index = study.recommended + int(beyond[0])
     key = study.sweep.binding(index, study.sweep.always)
-    return say(
-        f"From {{}} a check fails{'' if key is None else ': ' + CHECKS[key]}.",
-        candidate(study, index),
-    )
+    name = "" if key is None else f": {CHECKS[key]}"
+    return say(f"From {{}} a check fails{name}.", candidate(study, index))
 
 
 def _none(study: Study) -> Text:
@@ -123,14 +121,19 @@ def bands(study: Study) -> list[Text]:
     noun = _WORDS[study.question.name][0]
     where = spans(study, study.sweep.sound)
     if study.recommended is None:
-        unsure = "By the quasi-static model no check fails: {}; full simulations differ."
-        return [say(unsure, where)] if study.sweep.sound.any() else []
+        unsure = say(
+            "By the quasi-static model no check fails: {}; full simulations differ.", where
+        )
+        return [unsure] if study.sweep.sound.any() else []
     bounds = "; ".join(f"{side} by {CHECKS[key]}" for side, key in study.bounds.items() if key)
-    texts = [say(f"No {noun} meets all limits that it affects.")]
-    if study.sweep.meets.any():
-        bound = f" (bound {bounds})" if bounds else ""
-        met = f"All limits that the {noun} affects are met: {{}}{bound}."
-        texts = [say(met, spans(study, study.sweep.meets))]
+    bound = f" (bound {bounds})" if bounds else ""
+    met = say(
+        f"All limits that the {noun} affects are met: {{}}{bound}.",
+        spans(study, study.sweep.meets),
+    )
+    texts = [
+        met if study.sweep.meets.any() else say(f"No {noun} meets all limits that it affects.")
+    ]
     if (study.sweep.sound != study.sweep.meets).any():
         texts.append(say("No check fails: {}.", where))
     always = [CHECKS[key] for key in study.sweep.always if key is not CheckKey.TARGET]
@@ -169,11 +172,10 @@ def present(study: Study) -> Text:
     if index is None or index == study.recommended:
         return ()
     key = study.sweep.cause(index, study.sweep.always)
-    now = say(
-        "As at present" if study.changes else "At present, {now}", now=candidate(study, index)
-    )
     cause = "" if key is None else f" ({CHECKS[key]})"
-    return (*now, f": {study.sweep.status(index).value}{cause}.")
+    now = "As at present" if study.changes else "At present, {now}"
+    text = f"{now}: {study.sweep.status(index).value}{cause}."
+    return say(text, now=candidate(study, index))
 
 
 # --- checks of many candidates
