@@ -20,8 +20,6 @@ from winchsim.report.json_text import document, error_facts
 from winchsim.report.problems import error_text
 from winchsim.version import __version__
 
-_DESCRIPTION = "Simulates a motor-driven winch lift: will it lift, stall, run back or break?"
-
 
 def main(argv: Sequence[str] | None = None, env: Env | None = None) -> int:
     """Run one command line.
@@ -122,7 +120,9 @@ def _parser(env: Env, arguments: Sequence[str]) -> Parser:
     with."""
     parser = Parser(
         prog="winchsim",
-        description=(_DESCRIPTION,),
+        description=(
+            "Simulates a motor-driven winch lift: will it lift, stall, run back or break?",
+        ),
         env=env,
         epilog="example:\n  winchsim new crate.toml",
     )

@@ -417,15 +417,19 @@ def _unknown_unit(name: str, text: str, unit: str) -> InputError:
 
 def _wrong_dimension(factors: Factors, text: str, unit: str, written: str) -> InputError:
     found, kind, hint = _senses(factors)[0][1], PRINTED_UNITS[unit].si, _spelling(written, unit)
-    kinds = (each for each in PRINTED_UNITS.values() if each.measures)
-    names = [each.measures for each in kinds if each.dimension == found]
+    names = [
+        each.measures
+        for each in PRINTED_UNITS.values()
+        if each.measures and each.dimension == found
+    ]
     read = names[-1 if _has_energy(factors) else 0] if names else "something else"
     if kind == "rad/s" and found == PRINTED_UNITS["Hz"].dimension:
         hint = f'write "{written} rev/s" for turns or "{written} rad/s" for radians per second'
     elif kind == "N·m" and factors in ((("N", 1), ("m", -1)), (("nm", 1),)):
         hint = f'write "{written} N·m"'
-    message = f"{read}, where {describe_unit(unit)} is expected"
-    return _fault(text, unit, message, Code.WRONG_DIMENSION, hint)
+    return _fault(
+        text, unit, f"{read}, where {describe_unit(unit)} is expected", Code.WRONG_DIMENSION, hint
+    )
 
 
 # --- the Python face

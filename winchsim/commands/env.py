@@ -117,8 +117,10 @@ class Env:
 
     def rendering(self, *, us: bool = False, full: bool = False) -> Options:
         """How a document is rendered on standard output."""
-        plain = _lacks_characters(self.stdout)
-        return Options(width=self.columns, colour=self.paint.on, us=us, plain=plain, full=full)
+        return Options(
+            width=self.columns, colour=self.paint.on, us=us,
+            plain=_lacks_characters(self.stdout), full=full,
+        )  # fmt: skip
 
     @property
     def paint(self) -> Paint:

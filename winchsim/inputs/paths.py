@@ -32,8 +32,9 @@ def _declared(table: Any) -> Mapping[str, Spec]:
     for f in (f for f in dataclasses.fields(table) if "spec" in f.metadata):
         spec: Spec = f.metadata["spec"]
         inner = filter(dataclasses.is_dataclass, (hints[f.name], *get_args(hints[f.name])))
-        label = spec.label or f.name.replace("_", " ")
-        found[f.name] = replace(spec, label=label, table=next(inner, None))
+        found[f.name] = replace(
+            spec, label=spec.label or f.name.replace("_", " "), table=next(inner, None)
+        )
     return MappingProxyType(found)
 
 

@@ -111,8 +111,10 @@ def _declared(
         fact = facts[key]
         facts[key] = tuple(map(si, fact)) if isinstance(fact, tuple) else si(fact)
     facts |= {"required": True} if default is MISSING else {"default": si(default)}
-    spec = Spec(kind=kind, meaning=meaning, unit=unit, **facts)
-    return field(default=si(default), metadata={"spec": spec})
+    return field(
+        default=si(default),
+        metadata={"spec": Spec(kind=kind, meaning=meaning, unit=unit, **facts)},
+    )
 
 
 def quantity(

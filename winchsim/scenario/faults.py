@@ -89,8 +89,12 @@ class Collector:
             self.add(fault)
         faults = sorted(self.faults, key=lambda fault: (fault.line is None, fault.line or 0))
         if self.full:
-            more = "more problems may follow; only the first are listed"
-            faults.append(Fault(more, file=self.file, code=Code.MORE))
+            faults.append(
+                Fault(
+                    "more problems may follow; only the first are listed", file=self.file,
+                    code=Code.MORE,
+                )
+            )  # fmt: skip
         return InputError(tuple(faults))
 
     def _origin(self, key: str) -> str | None:

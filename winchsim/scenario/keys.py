@@ -126,8 +126,7 @@ def _collected(
 ) -> Iterator[KeyTable]:
     """A table and all tables inside it."""
     declared = specs(table).items()
-    single = ((key, spec) for key, spec in declared if not spec.table)
-    rows = (_row(key, path, spec, group or spec.group) for key, spec in single)
+    rows = (_row(key, path, spec, group or spec.group) for key, spec in declared if not spec.table)
     yield KeyTable(name, heading, meaning, required, tuple(rows))
     for key, spec in declared:
         if spec.table:

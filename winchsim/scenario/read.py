@@ -84,10 +84,7 @@ def read_string(text: str, name: str, overrides: Sequence[str] = ()) -> Scenario
     raw, faults = read_toml(text, name)
     apply_overrides(raw, overrides, faults)
     inputs = inputs_of(raw, faults)
-    digest = hashlib.sha256(
-        "\0".join([text, *overrides]).encode(errors="surrogatepass")
-    ).hexdigest()
-    return Scenario(inputs, name, text, digest)
+    return Scenario(inputs, name, text, _digest("\0".join([text, *overrides])))
 
 
 def with_parts(scenario: Scenario, path: str) -> Scenario:
@@ -116,8 +113,11 @@ def with_parts(scenario: Scenario, path: str) -> Scenario:
     for fault in declarations.check(inputs):
         faults.add(replace(fault, code=Code.CONTRADICTION))
     faults.raise_if_any()
-    digest = hashlib.sha256((scenario.digest + text).encode(errors="surrogatepass")).hexdigest()
-    return replace(scenario, inputs=inputs, digest=digest)
+    return replace(scenario, inputs=inputs, digest=_digest(scenario.digest + text))
+
+
+def _digest(text: str) -> str:
+    return hashlib.sha256(text.encode(errors="surrogatepass")).hexdigest()
 
 
 # --- tables

@@ -339,8 +339,8 @@ def head_meaning(head: str, known: Mapping[str, Spec]) -> tuple[str, str, str]:
     """Name and unit that a head stands for, or what is wrong with it."""
     name, _, suffix = head.rpartition("_")
     if head in known:
-        usual = _head(head, known[head].unit)
-        return head, "", f"{head} has no unit: write {usual}" if known[head].unit else ""
+        unit = known[head].unit
+        return head, "", f"{head} has no unit: write {_head(head, unit)}" if unit else ""
     if name not in known or not known[name].unit:
         return "", "", "unknown column"
     unit = UNIT_OF_SUFFIX.get(suffix, "")

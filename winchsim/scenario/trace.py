@@ -291,8 +291,10 @@ def _samples(
     for key in (key for key, value in numbers.items() if value <= 0):
         cells.faults.add(Fault("out of bounds", key, got=told[key], expected="more than 0"))
     if name == "frame" and not numbers.get("rate", 0.0) > 0:
-        message, hint = "pictures are counted, but not how many a second", "say rate=25"
-        cells.add(message, cells.line, "frame", code=Code.MISSING, hint=hint)
+        cells.add(
+            "pictures are counted, but not how many a second", cells.line, "frame",
+            code=Code.MISSING, hint="say rate=25",
+        )  # fmt: skip
     cells.faults.raise_if_any()
     if len(lines) < 2:
         raise refused("fewer than two samples", file=cells.faults.file, code=Code.MISSING)
@@ -436,5 +438,5 @@ def _lift(
         measured_voltage=means.get("voltage"),
         outcome="stalled" if stuck else None,
     )
-    channels = {name: samples[name] for name in ("height", *ELECTRICAL) if name in samples}
-    return LoggedLift(start, aligned, row, MeasuredTrace(time - start, **channels))
+    channels = (samples.get(name) for name in ("height", *ELECTRICAL))
+    return LoggedLift(start, aligned, row, MeasuredTrace(time - start, *channels))
