@@ -19,7 +19,6 @@ from winchsim.model.estimate import pull, raising_phase
 from winchsim.model.link_demands import Channels, link_shares, stalled_channels
 from winchsim.physics.chain import raising_line, rotating_inertia
 from winchsim.slow import Batch, stack_machines
-from winchsim.slow.climb import start_temperatures
 from winchsim.slow.lifts import TINY, accelerated, radii_used
 from winchsim.slow.path import breakaway_pull
 from winchsim.slow.stacking import rows
@@ -142,8 +141,8 @@ def stops(batch: Batch) -> Stop:
     """
     m, n = batch.machine, batch.size
     largest, least = radii_used(batch)
-    law = DriveLaw(batch.machine, batch.raising, *start_temperatures(batch))
-    still, nothing = law.drive(np.zeros(n)), np.zeros(n)
+    law, nothing = batch.law(), np.zeros(n)
+    still = law.drive(nothing)
     held = breakaway_pull(batch) + nothing
     # A load on the floor pulls no harder than the motors can.
     reach = stalled_channels(m, still.torques, nothing, largest, 1.0).tension / largest

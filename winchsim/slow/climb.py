@@ -8,13 +8,12 @@ import numpy as np
 
 from winchsim.constants import COPPER_MELTS
 from winchsim.frozen import replace
-from winchsim.model.electric import DriveLaw
 from winchsim.physics import heat, load
 from winchsim.physics.chain import output_torques, raising_line, rotating_inertia
 from winchsim.physics.motor import copper_loss
 from winchsim.roots import root_between
 from winchsim.slow.path import Path, PickUp
-from winchsim.slow.stacking import Batch, rows
+from winchsim.slow.stacking import Batch, start_temperatures
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
 
@@ -94,7 +93,7 @@ class Climb:
         self.drag, self.per_torque = raising_line(m.chain)
         self.inertia = rotating_inertia(m.chain, len(m.groups))
         self.windings, self.cases = start_temperatures(batch)
-        self.law = DriveLaw(m, batch.raising, self.windings, self.cases)
+        self.law = batch.law()
         self.pick_up = PickUp(batch, self.path, self.law).peak()
         self.alive, self.reason = np.ones(batch.size, dtype=bool), np.zeros(batch.size, dtype=int)
         self.wound, self.hottest = self.path.edges[-1], self.windings
@@ -110,9 +109,6 @@ class Climb:
         for index in range(len(self.path.edges) - 1):
             self._cell(index)
         self._finish()
-
-    def _law(self, windings: Any, cases: Any) -> DriveLaw:
-        return DriveLaw(self.batch.machine, self.batch.raising, windings, cases)
 
     def _note(self, here: Any, **values: Any) -> None:
         """Set values of some of the variants."""
@@ -144,7 +140,7 @@ class Climb:
         it can leave it; none under a rising voltage. [s]"""
         raising, nothing = self.batch.raising, np.zeros(self.batch.size)
         free = replace(raising, current_limit=np.inf)
-        unlimited = DriveLaw(self.batch.machine, free, self.windings, self.cases)
+        unlimited = replace(self.batch, raising=free).law()
         needed = self.drag + self.per_torque * self.path.tensions[0] * self.path.radii[0]
         top = self.law.top_speed() + nothing
 
@@ -168,7 +164,9 @@ class Climb:
         needed = self.drag + self.per_torque * tension * radius
         taken, before = length * (1 + tension / line.stiffness) / radius, self.last_speed
         # Temperatures expected in the middle of the cell: half of it at the last current.
-        law = self._law(*self._heated(np.where(before > 0, taken / before / 2, 0.0), self.currents))
+        law = self.batch.law(
+            self._heated(np.where(before > 0, taken / before / 2, 0.0), self.currents)
+        )
         at_rest, margin = law.at_rest(needed)
         margin = _known(margin)
         here = self.alive & (length > 0)
@@ -285,7 +283,7 @@ class Climb:
 
     def _finish(self) -> None:
         """Stop what the last cell alone has warmed past a stall, and heat what is held."""
-        law, still = self._law(self.windings, self.cases), np.zeros(self.batch.size)
+        still, law = np.zeros(self.batch.size), self.batch.law((self.windings, self.cases))
         margin = _known(law.at_rest(self.needed)[1])
         self._stall(-1, self.alive & (margin <= 1), margin, self.radius)
         held = np.isin(self.reason, (End.STALLED, End.STALLED_AT_LAYER_END))
@@ -305,9 +303,8 @@ class Climb:
         left, still = np.where(held, self._powered(), 0.0), np.zeros(self.batch.size)
         self.friction = 0.0 * self.charges
         for _ in range(STANDING_STEPS):
-            self._warm(
-                left / STANDING_STEPS, self._law(self.windings, self.cases).drive(still).currents
-            )
+            law = self.batch.law((self.windings, self.cases))
+            self._warm(left / STANDING_STEPS, law.drive(still).currents)
 
     def spin_up(self) -> tuple[Any, Any]:
         r"""Time that the lift takes longer than at steady speeds, and the mechanical time constant.
@@ -348,12 +345,3 @@ def _known(margin: Any) -> Any:
     """A margin to stall; none where it is not a number, so that what cannot be computed never
     lifts. [-]"""
     return np.where(np.isnan(margin), 0.0, margin)
-
-
-def start_temperatures(batch: Batch) -> tuple[np.ndarray, np.ndarray]:
-    """Winding and case temperatures at the start, of each live group. [°C]"""
-    groups = batch.machine.groups
-    return (
-        rows([g.winding_start for g in groups], batch.size),
-        rows([g.case_start for g in groups], batch.size),
-    )

@@ -11,7 +11,6 @@ from winchsim.frozen import replace
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
 from winchsim.model.build import LONGEST_RAISE
-from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import hanging_pulls, pull
 from winchsim.model.link_demands import Channels, link_shares, on_drum, stalled_channels
 from winchsim.physics import load
@@ -25,9 +24,9 @@ from winchsim.physics.chain import (
     shaft_ratios,
 )
 from winchsim.roots import root_between
-from winchsim.slow.climb import Climb, End, start_temperatures
+from winchsim.slow.climb import Climb, End
 from winchsim.slow.path import bounce_period, breakaway_pull, travel_at
-from winchsim.slow.stacking import Batch, rows, stack_machines
+from winchsim.slow.stacking import Batch, rows, stack_machines, start_temperatures
 from winchsim.slow.variants import Columns, Variants, vary
 from winchsim.strength.link import LinkKind
 
@@ -126,6 +125,7 @@ _NUMBERS = (
     "tight_limit", "charge", "energy_in", "last_speed", "peak_tension", "factor", "stall_factor",
     "hold_margin", "last_pull", "time_constant", "bounce_period",
 )  # fmt: skip
+_AS_CLIMBED = ("least_margin", "first_current", "last_current", "peak_current", "last_voltage")
 _KINDS = (len(LinkKind),)
 _FIELDS: list[Any] = [
     *(("end", int), ("holding", int), ("layers", int), ("lifted", bool), ("in_range", bool)),
@@ -200,8 +200,6 @@ def lift_batch(batch: Batch) -> Lifts:
     spinning = np.where(lost > 0, lost, 0.0) * still.total
     stalled = rows([g.stall_current for g in m.groups], n)
     loads = (up.charges + np.maximum(time - up.time, 0.0) * np.array(still.currents)) / per_time
-    limits, every = rows([g.winding_limit for g in m.groups], n), np.arange(n)
-    hottest, tightest = (np.argmax(values, axis=0) for values in (up.windings, up.hottest - limits))
     slow_enough = time > LONG_ENOUGH * np.maximum(np.maximum(tau, lost), period)
     found = _blank(n)
     values = dict(
@@ -212,19 +210,9 @@ def lift_batch(batch: Batch) -> Lifts:
         spin_up_time=np.where(timed, lost, np.nan),
         stall_margin_cold=margins[0],
         stall_margin_hot=margins[1],
-        least_margin=up.least_margin,
         standstill_current=still.total,
-        first_current=up.first_current,
-        last_current=up.last_current,
-        peak_current=up.peak_current,
         mean_current=(up.charge + spinning) / per_time,
         motor_load=np.max(loads / stalled, axis=0),
-        last_voltage=up.last_voltage,
-        winding_end=up.windings[hottest, every],
-        case_end=up.cases[hottest, every],
-        peak_winding=np.max(up.hottest, axis=0),
-        tight_winding=up.hottest[tightest, every],
-        tight_limit=limits[tightest, every],
         charge=up.charge + spinning,
         energy_in=up.energy + batch.raising.voltage * spinning,
         last_speed=up.last_speed * path.radii[-1] / m.line.falls,
@@ -236,11 +224,27 @@ def lift_batch(batch: Batch) -> Lifts:
         time_constant=tau,
         bounce_period=period,
         in_range=lifted & slow_enough & (up.least_margin > MARGIN_ENOUGH),
+        **{name: getattr(up, name) for name in _AS_CLIMBED},
+        **_temperatures(up),
         **_links(up, still.torques, lifted),
     )
     for name, value in values.items():
         found[name] = value
     return found
+
+
+def _temperatures(up: Climb) -> dict[str, Any]:
+    """At the end those of the hottest group, on the way of the one nearest to its limit."""
+    every = np.arange(up.batch.size)
+    limits = rows([g.winding_limit for g in up.batch.machine.groups], up.batch.size)
+    hottest, tightest = (np.argmax(v, axis=0) for v in (up.windings, up.hottest - limits))
+    return dict(
+        winding_end=up.windings[hottest, every],
+        case_end=up.cases[hottest, every],
+        peak_winding=np.max(up.hottest, axis=0),
+        tight_winding=up.hottest[tightest, every],
+        tight_limit=limits[tightest, every],
+    )
 
 
 def _ends(up: Climb, time: Any) -> np.ndarray:
@@ -256,12 +260,12 @@ def _ends(up: Climb, time: Any) -> np.ndarray:
 def starting_margins(batch: Batch) -> tuple[Any, Any]:
     """Starting torque margins, cold and hot, on the fullest layer. [-], [-]"""
     m = batch.machine
-    windings, cases = start_temperatures(batch)
+    limits = rows([g.winding_limit for g in m.groups], batch.size)
     torque = breakaway_pull(batch) * radii_used(batch)[0]
     needed = output_torques(m.chain, 1, torque, breakaway=m.breakaway)[0]
     cold, hot = (
-        DriveLaw(m, batch.raising, at, cases).at_rest(needed, m.breakaway)[1]
-        for at in (windings, rows([g.winding_limit for g in m.groups], batch.size))
+        batch.law(at).at_rest(needed, m.breakaway)[1]
+        for at in (None, (limits, start_temperatures(batch)[1]))
     )
     return cold, hot
 

@@ -9,6 +9,7 @@ import numpy as np
 
 from winchsim.frozen import dataclass, replace
 from winchsim.model import Machine
+from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import raising_phase
 from winchsim.model.machine import PhaseStep
 from winchsim.physics.drum import Layer
@@ -79,6 +80,20 @@ class Batch:
     layer_counts: np.ndarray
     coarse: bool = False
     powered_until: float = math.inf
+
+    def law(self, temperatures: tuple[Any, Any] | None = None) -> DriveLaw:
+        """Torque law of supply and motors at temperatures of the windings and cases of each live
+        group [°C], at the start's where they are left out."""
+        return DriveLaw(self.machine, self.raising, *(temperatures or start_temperatures(self)))
+
+
+def start_temperatures(batch: Batch) -> tuple[np.ndarray, np.ndarray]:
+    """Winding and case temperatures at the start, of each live group. [°C]"""
+    groups = batch.machine.groups
+    return (
+        rows([g.winding_start for g in groups], batch.size),
+        rows([g.case_start for g in groups], batch.size),
+    )
 
 
 def unchecked(item: T, **values: Any) -> T:

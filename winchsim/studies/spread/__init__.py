@@ -1,7 +1,7 @@
 """How the differences from part to part move the result of a lift.
 
-`builds` has what may differ and makes machines of numbers between 0 and 1, `outcomes` lifts them,
-`parallel` does so in chunks on any executor, `study` puts them together.
+`builds` has what may differ and makes machines of numbers between 0 and 1, `outcomes` lifts them in
+chunks on any executor, `study` puts them together.
 
 - What differs: the tolerances of the scenario, the declared tolerance of a given value, the range
   of an assumed one, and capacities within their range, one draw for all equal parts of a stage.

@@ -16,12 +16,10 @@ from winchsim.assessment.history import read_history
 from winchsim.assessment.parts import part_rows
 from winchsim.assessment.readings import mean_current
 from winchsim.model import Event, Machine
-from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import pull
 from winchsim.physics.chain import raising_line
 from winchsim.simulation import simulate
 from winchsim.slow import End, Hold, lift_batch, stack_machines
-from winchsim.slow.climb import start_temperatures
 from winchsim.slow.stacking import Batch, rows, shape_of
 from winchsim.strength.link import LinkKind
 from winchsim.studies.spread.builds import Plan
@@ -173,7 +171,7 @@ def _sharing(batch: Batch) -> tuple[Array, Array]:
     m, every = batch.machine, np.arange(batch.size)
     layer = np.minimum(np.sum(batch.ends <= m.wound_at_start, axis=0), batch.layer_counts - 1)
     drag, per_torque = raising_line(m.chain)
-    law = DriveLaw(m, batch.raising, *start_temperatures(batch))
+    law = batch.law()
     needed = drag + per_torque * pull(m, m.start_travel) * batch.radii[layer, every]
     speed = law.steady_speed(needed)
     drive = law.drive(speed)
