@@ -188,8 +188,9 @@ def _motor_table(found: Spread) -> Table:
         )
         for row in found.motors
     )
-    heads = ("group", "motor", "torque over the mean", "current", "dragged by the others")
-    return Table(heads, rows)
+    return Table(
+        ("group", "motor", "torque over the mean", "current", "dragged by the others"), rows
+    )
 
 
 def _influence_table(found: Spread) -> Table:

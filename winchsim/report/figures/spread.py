@@ -77,8 +77,12 @@ def _distribution(axes: Axes, times: np.ndarray, found: Spread, look: Look) -> N
     axes.axvspan(low, high, color=PALE, linewidth=0, zorder=0, label="_nine in ten")
     axes.axvline(middle, color=BLUE, linestyle=(0, (5, 1.5)), zorder=2, label="_median")
     room = 0.06 * (times[-1] - times[0]) or 0.05 * times[0]
-    axes.set_xlim(times[0] - room, times[-1] + room)
-    axes.set_ylim(0, 104)
+    axes.set(
+        xlim=(times[0] - room, times[-1] + room),
+        ylim=(0, 104),
+        xlabel="Lift time (s); band: 5 to 95 % of builds",
+        ylabel="Builds (%)",
+    )
     left = middle > sum(axes.get_xlim()) / 2
     axes.annotate(
         f"median {quantity(float(middle), 's')}",
@@ -89,8 +93,6 @@ def _distribution(axes: Axes, times: np.ndarray, found: Spread, look: Look) -> N
         va="bottom",
         color=BLUE,
     )
-    axes.set_xlabel("Lift time (s); band: 5 to 95 % of builds")
-    axes.set_ylabel("Builds (%)")
 
 
 def _importance(axes: Axes, found: Spread, name: str, look: Look) -> None:
@@ -101,8 +103,13 @@ def _importance(axes: Axes, found: Spread, name: str, look: Look) -> None:
             place, value, height=0.62, color=BLUE if up else "white", hatch="" if up else "////",
             edgecolor=BLUE if up else VERMILLION, linewidth=look.line / 2, label="_rank", zorder=2,
         )  # fmt: skip
-    axes.set_xlim(-1, 1)
-    axes.set_ylim(len(bars) - 0.5, -0.5)
+    title, upward = _PANELS[name]
+    axes.set(
+        xlim=(-1, 1),
+        ylim=(len(bars) - 0.5, -0.5),
+        title=f"Influence on {title}",
+        xlabel=f"rank correlation (+: {upward})",
+    )
     axes.axvline(0, color=INK, linewidth=look.line / 2, zorder=3)
     ems = 0.52 * look.width / look.em
     texts = ["\n".join(folded(text, look, most=1, ems=ems)) for text, _ in bars]
@@ -110,5 +117,3 @@ def _importance(axes: Axes, found: Spread, name: str, look: Look) -> None:
     axes.tick_params(axis="y", length=0)
     axes.grid(visible=False, axis="y")
     plain_ticks(axes.xaxis, 4)
-    axes.set_title(f"Influence on {_PANELS[name][0]}")
-    axes.set_xlabel(f"rank correlation (+: {_PANELS[name][1]})")
