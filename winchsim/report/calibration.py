@@ -151,9 +151,25 @@ def build(
     )
     sections = {
         "In the calibrated scenario": (changes(found),),
-        "Measured and predicted": (residuals(found),),
-        "Stalls and holds": (sides(found),),
-        "Capacities": (capacities(found),),
+        "Measured and predicted": (
+            Table(
+                ("test", "load", "quantity", "measured", "predicted", "before", "difference", ""),
+                tuple(map(_residual, found.residuals)),
+                name="measurements",
+            ),
+        ),
+        "Stalls and holds": (
+            Table(
+                ("test", "load", "seen", "model", "by the model"), tuple(map(_side, found.sides))
+            ),
+        ),
+        "Capacities": (
+            Table(
+                ("part", "test", "load", "broke at", "survived", "estimate", ""),
+                tuple(map(_capacity, (*found.broken, *found.bounds))),
+                name="parts",
+            ),
+        ),
     }
     return frame.document(scenario, answer, body, sections, _closing(found), command)
 
@@ -314,16 +330,8 @@ def _shown(item: object, unit: str) -> str:
 # --- tests
 
 
-def residuals(found: Calibration) -> Table:
-    """Measurements beside the model, calibrated and as it was."""
-    return Table(
-        ("test", "load", "quantity", "measured", "predicted", "before", "difference", ""),
-        tuple(map(_residual, found.residuals)),
-        name="measurements",
-    )
-
-
 def _residual(row: Reading) -> tuple[Cell, ...]:
+    """A measurement beside the model, calibrated and as it was."""
     shown = (
         Value(number, UNITS[row.kind], endless="stalls")
         for number in (row.measured, row.predicted, row.before)
@@ -334,12 +342,8 @@ def _residual(row: Reading) -> tuple[Cell, ...]:
     return str(row.test.number), load(row.test), LABELS[row.kind], *shown, off, left
 
 
-def sides(found: Calibration) -> Table:
-    """Stalls and holds, each a bound from one side."""
-    return Table(("test", "load", "seen", "model", "by the model"), tuple(map(_side, found.sides)))
-
-
 def _side(row: Reading) -> tuple[Cell, ...]:
+    """A stall or a hold, a bound from one side."""
     shown = say("{} of the torque needed", Value(row.predicted, sign=TIMES))
     if row.kind in (Kind.HELD, Kind.RAN_BACK):
         more = "in reserve" if row.predicted >= 0 else "missing"
@@ -403,16 +407,8 @@ def warnings(rows: Sequence[Prediction]) -> list[Finding]:
 # --- parts
 
 
-def capacities(found: Calibration) -> Table:
-    """What broken and surviving parts show of their capacity."""
-    return Table(
-        ("part", "test", "load", "broke at", "survived", "estimate", ""),
-        tuple(map(_capacity, (*found.broken, *found.bounds))),
-        name="parts",
-    )
-
-
 def _capacity(row: Capacity) -> tuple[Cell, ...]:
+    """What a broken or surviving part shows of its capacity."""
     s = row.at.link.strength
     return (
         row.at.link.label,

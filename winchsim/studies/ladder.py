@@ -341,8 +341,8 @@ def _rested(machine: Machine, record: Record) -> tuple[dict[int, float], float]:
 
 def _rung(number: int, inputs: Inputs, rest: float) -> tuple[Rung, Record, Record]:
     """A loaded rung, the record of its lift, and that of the run which warms the motors most."""
-    watch = Phase(action="off", until="time", time=max(inputs.settings.watch, WATCH))
-    record = simulate(programme(inputs, watch))
+    watch = max(inputs.settings.watch, WATCH)
+    record = simulate(programme(inputs, Phase(action="off", until="time", time=watch)))
     found, history, m = assess(record, actions=False), read_history(record), record.machine
     whole = found.trusted and history.lift_time is not None and record.broken_link is None
     lowering, last = lowered(inputs, held=found.held is not Holding.NONE) if whole else (None, None)
@@ -356,16 +356,11 @@ def _rung(number: int, inputs: Inputs, rest: float) -> tuple[Rung, Record, Recor
         winding_start=max(g.winding_start for g in m.groups),
         winding_end=max(float(record[f"motor_{g.number}_winding"].max()) for g in m.groups),
         coast=max(float(record["height"].max() - m.height(m.top_travel)), 0.0),
-        cut=_cut(m),
+        cut=min(CUT, stalled_until_hot(m) / 3),
         rest=rest,
         lowering=lowering,
     )
     return rung, record, record if last is None else last
-
-
-def _cut(machine: Machine) -> float:
-    """Time within which the power has to go off when the load stops. [s]"""
-    return min(CUT, stalled_until_hot(machine) / 3)
 
 
 def _unloaded(inputs: Inputs, machine: Machine) -> Rung:
@@ -382,7 +377,7 @@ def _unloaded(inputs: Inputs, machine: Machine) -> Rung:
         winding_start=max(g.winding_start for g in machine.groups),
         winding_end=float(light.peak_winding[0]),
         coast=0.0,
-        cut=_cut(machine),
+        cut=min(CUT, stalled_until_hot(machine) / 3),
         rest=0.0,
         lowering=None,
     )

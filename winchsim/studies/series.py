@@ -130,8 +130,11 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
         more = min(more, math.floor(left / lifts[-1].charge + 1e-9))
         left -= more * lifts[-1].charge
     lives, spent = tooth_lives(records[-1]), None
-    known = [life for life in lives if life.lifts is not None]
-    first = min(known, key=lambda life: life.lifts or 0.0, default=None)
+    first = min(
+        (life for life in lives if life.lifts is not None),
+        key=lambda life: life.lifts or 0.0,
+        default=None,
+    )
     if first is not None:
         own, last = damage(records)[first.label], damage(records[-1:])[first.label]
         spent = tuple(a + more * b for a, b in zip(own, last, strict=True))

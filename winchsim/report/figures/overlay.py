@@ -127,8 +127,8 @@ def key_of(runs: Sequence[Run], look: Look) -> tuple[str, ...]:
     for number, run in enumerate(runs, start=1):
         outcome, name = _outcome(run.record), harmless(run.name)
         free = columns(look, name, ems=8) - len(outcome)
-        short = name if len(name) <= free else name[: max(free, 8)] + "…"
-        lines.append(f"{number}  {short}, {outcome}")
+        name = name if len(name) <= free else name[: max(free, 8)] + "…"
+        lines.append(f"{number}  {name}, {outcome}")
     return tuple(lines)
 
 
@@ -271,8 +271,7 @@ def _dress_shares(axes: Axes, look: Look) -> None:
     axes.axhline(0, color=GREY, linewidth=0.6, label="_zero")
     axes.set_ylabel("Difference (%)")
     if drawn:
-        ncols = 1 if look.width < 150 else 2
-        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=ncols)
+        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=1 if look.width < 150 else 2)
     else:
         axes.text(
             0.5, 0.5, "nothing to compare", color=GREY, transform=axes.transAxes,

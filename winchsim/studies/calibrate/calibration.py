@@ -197,8 +197,11 @@ class Calibration:
     def changes(self) -> tuple[tuple[str, Any, Any], ...]:
         """Path, old and new value of all that differs from the scenario."""
         old = {path: value for path, value, _ in walk(self.before)}
-        rows = ((path, old.get(path), value) for path, value, _ in walk(self.inputs))
-        return tuple(row for row in rows if row[1] != row[2])
+        return tuple(
+            (path, old.get(path), value)
+            for path, value, _ in walk(self.inputs)
+            if old.get(path) != value
+        )
 
 
 def calibrate(
@@ -305,8 +308,9 @@ class Case:
     def beside(self, fit: Fit, kept: Mask) -> tuple[Reading, ...]:
         """Every reading beside the model, fitted and as it was."""
         values = self.bench.forecast(np.array([fit.values, np.zeros(len(fit.values))]))
-        never = np.full(values.shape, np.inf)
-        times = np.divide(self.bench.heights, values, out=never, where=values > 0)
+        times = np.divide(
+            self.bench.heights, values, out=np.full(values.shape, np.inf), where=values > 0
+        )
         ratio = [row.kind in (Kind.LIFTED, Kind.STALLED) for row in self.bench.readings]
         shown = np.select([self._timed, ratio], [times, np.exp(values)], values)
         agree = np.where(self.problem.data, kept, fit.residuals <= 0)

@@ -280,8 +280,8 @@ def outlier(found: Fit, kept: Mask, data: Mask) -> int | None:
     scatter = 1.0
     for _ in range(3):  # the scatter weighs the priors, which shape the scatter
         inverse = posterior(slopes[others], scatter)
-        step = -inverse @ (slopes[others].T @ left[others] / scatter**2 + found.values)
-        after = left + slopes @ step
+        pull = slopes[others].T @ left[others] / scatter**2 + found.values
+        after = left - slopes @ (inverse @ pull)
         scatter, dof = scatter_of(after, slopes * others[:, None], others & data, scatter)
     if dof < 1:
         return None

@@ -177,10 +177,10 @@ def _bounded(inputs: Inputs, machine: Machine, factor: Factor) -> Factor:
             return False
         return True
 
-    turned = all(row.one_sided for row in factor.rows)
+    both = not all(row.one_sided for row in factor.rows)
     return replace(
         factor,
-        low=0.0 if turned else next((-far for far in REACH if builds(-far)), 0.0),
+        low=next((-far for far in REACH if both and builds(-far)), 0.0),
         high=next((far for far in REACH if builds(far)), 0.0),
     )
 
@@ -212,8 +212,9 @@ def moved(
     for rows, z in (row for name, row in at.items() if name not in MOTOR_RANGES):
         for row in rows:
             if not (row.one_sided and z < 0):
-                value = min(row.at(z), spec_at(inputs, row.path).high)
-                inputs = with_value(inputs, row.path, value)
+                inputs = with_value(
+                    inputs, row.path, min(row.at(z), spec_at(inputs, row.path).high)
+                )
     return inputs
 
 
