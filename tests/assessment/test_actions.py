@@ -4,10 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from winchsim.assessment.actions import _tried
+from winchsim.assessment.actions import STEPS, Proposal, _towards, _tried
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import ActionKind, CheckKey, Status
-from winchsim.assessment.proposals import STEPS, Proposal, _towards
 from winchsim.inputs import Pawl, with_value
 from winchsim.simulation import simulate
 

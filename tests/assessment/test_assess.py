@@ -7,10 +7,10 @@ from pathlib import Path
 
 import pytest
 
+from winchsim.assessment.checks import grade
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey, End, FindingKind, Holding, Side, Status
 from winchsim.assessment.margins import hardest_margins
-from winchsim.assessment.parts import grade
 from winchsim.face import read as load
 from winchsim.inputs import Brake, Pawl, Phase, with_value
 from winchsim.model import Event, build

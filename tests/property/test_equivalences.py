@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from holding import held_torque
 
+from winchsim.assessment.actions import smallest
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import ActionKind, Assessment, CheckKey, End, FindingKind
-from winchsim.assessment.proposals import smallest
 from winchsim.assessment.teeth import tooth_lives, tooth_warmth
 from winchsim.face import parse as loads
 from winchsim.inputs import (

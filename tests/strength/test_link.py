@@ -75,8 +75,8 @@ def test_tables_by_the_kind_of_link_are_those_that_are_known():
     package = Path(winchsim.__file__).parent
     known = {
         package / "strength" / "link.py",
-        package / "assessment" / "proposals.py",
-        package / "studies" / "calibrate" / "breakage.py",
+        package / "assessment" / "actions.py",
+        package / "studies" / "calibrate" / "evidence.py",
     }
     found = set()
     for file in package.rglob("*.py"):

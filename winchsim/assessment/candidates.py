@@ -9,12 +9,19 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.assessment.checks import BATTERY_REQUIRED, BRAKE_REQUIRED, START_REQUIRED
+from winchsim.assessment.checks import (
+    BATTERY_REQUIRED,
+    BRAKE_REQUIRED,
+    RANKS,
+    START_REQUIRED,
+    factor_range,
+    ranks_of,
+    undescribed,
+)
+from winchsim.assessment.history import CONTINUOUS_SHARE
 from winchsim.assessment.jam import stops
 from winchsim.assessment.kinds import CheckKey, Side, Status
-from winchsim.assessment.parts import RANKS, factor_range, ranks_of, undescribed
 from winchsim.assessment.ranges import Ranges, hold_shares
-from winchsim.assessment.readings import CONTINUOUS_SHARE
 from winchsim.elementwise import by_value
 from winchsim.frozen import dataclass
 from winchsim.model import Machine

@@ -4,9 +4,9 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from winchsim.assessment.checks import energy_check, find_checks, hold_of, holding_of
+from winchsim.assessment.checks import energy_check, find_checks, hold_of, holding_of, part_rows
 from winchsim.assessment.findings import find, tripped
-from winchsim.assessment.history import History, read_history
+from winchsim.assessment.history import History, find_readings, read_history
 from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import (
     Assessment,
@@ -21,9 +21,7 @@ from winchsim.assessment.kinds import (
     Target,
 )
 from winchsim.assessment.margins import stall_margins
-from winchsim.assessment.parts import part_rows
 from winchsim.assessment.ranges import Ranges, find_ranges
-from winchsim.assessment.readings import find_readings
 from winchsim.assessment.teeth import tooth_lives
 from winchsim.frozen import replace
 from winchsim.model import Event, Machine

@@ -318,7 +318,7 @@ def _no_path_down(history: History) -> Iterator[Finding]:
 def _teeth_warm(history: History) -> Iterator[Finding]:
     for tooth in [warmth for warmth in tooth_warmth(history.record) if warmth.too_warm][:1]:
         values = dict(
-            part=tooth.label, path=tooth.path, material=tooth.material.name, flank=tooth.flank,
+            part=tooth.label, path=tooth.path, material=tooth.material, flank=tooth.flank,
             root=tooth.root, flank_limit=tooth.flank_limit, root_limit=tooth.root_limit,
             lasting=raising_time(history.record) >= WARMING_TIME,
         )  # fmt: skip

@@ -4,6 +4,7 @@ friction makes those of a polymer, and pairs whose shapes do not suit each other
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
+from typing import Any
 
 import numpy as np
 
@@ -15,7 +16,7 @@ from winchsim.model.machine import LinkLimit, Machine, Mesh, gear_ratio, on_one_
 from winchsim.physics import gears
 from winchsim.simulation import Record
 from winchsim.strength.link import LinkKind
-from winchsim.strength.materials import Material, cycles_to_failure
+from winchsim.strength.materials import cycles_to_failure
 from winchsim.strength.teeth import FLANK_HEATING, ROOT_HEATING, friction_temperature, mesh_cycles
 
 LEAST_CONTACT = 1.1
@@ -84,14 +85,12 @@ def damage(records: Iterable[Record]) -> dict[str, tuple[float, float, float]]:
     Linear damage sum: M. A. Miner, Cumulative damage in fatigue, J. Appl. Mech. 12 (1945) A159-A164
     (from memory). Failure near 1; tests scatter from about 0.3 to 3.
     """
-    found: dict[str, tuple[float, float, float]] = {}
-    for record in records:
-        for life in tooth_lives(record):
-            if life.lifts is not None and life.low is not None and life.high is not None:
-                ends = (1 / life.high, 1 / life.lifts, 1 / life.low)
-                old = found.get(life.label, (0.0, 0.0, 0.0))
-                found[life.label] = tuple(a + b for a, b in zip(old, ends, strict=True))  # type: ignore[assignment]
-    return found
+    found: dict[str, Any] = {}
+    for life in (life for record in records for life in tooth_lives(record)):
+        if life.lifts is not None:
+            ends = 1 / np.array([life.high, life.lifts, life.low], dtype=float)
+            found[life.label] = found.get(life.label, 0.0) + ends
+    return {label: tuple(ends.tolist()) for label, ends in found.items()}
 
 
 def drum_angle(record: Record) -> float:
@@ -111,35 +110,27 @@ class ToothWarmth:
         Its stage.
     root, flank : float
         [°C]
-    material : Material
+    root_limit : float or None
+        Temperature at which little strength is left; None where the table has none. [°C]
+    flank_limit : float or None
+        Highest temperature for lasting use, or `root_limit` where that is not known. [°C]
+    material : str
+        Its name.
     """
 
     label: str
     path: str
     root: float
     flank: float
-    material: Material
-
-    @property
-    def root_limit(self) -> float | None:
-        """Temperature at which little strength is left; None where the table has none. [°C]"""
-        return self.material.softening
-
-    @property
-    def flank_limit(self) -> float | None:
-        """Highest temperature for lasting use, or the softening temperature where that is not
-        known. [°C]"""
-        return (
-            self.material.softening
-            if self.material.service_limit is None
-            else self.material.service_limit
-        )
+    root_limit: float | None
+    flank_limit: float | None
+    material: str
 
     @property
     def too_warm(self) -> bool:
         """Whether root or flank passes its limit."""
-        root, flank = self.root_limit, self.flank_limit
-        return (root is not None and self.root > root) or (flank is not None and self.flank > flank)
+        pairs = (self.root, self.root_limit), (self.flank, self.flank_limit)
+        return any(limit is not None and found > limit for found, limit in pairs)
 
 
 def tooth_warmth(record: Record) -> tuple[ToothWarmth, ...]:
@@ -199,7 +190,9 @@ def _warmth(record: Record, inputs: Inputs, link: LinkLimit) -> ToothWarmth:
         friction_temperature(m.ambient, power, 1.0, 1.0, case.tooth, mean, table[pair])
         for table in (ROOT_HEATING, FLANK_HEATING)
     )
-    return ToothWarmth(link.label, mesh.path, float(root), float(flank), case.material)
+    own, soft = case.material, case.material.softening
+    lasting = soft if own.service_limit is None else own.service_limit
+    return ToothWarmth(link.label, mesh.path, float(root), float(flank), soft, lasting, own.name)
 
 
 def _efficiency(m: Machine, mesh: Mesh) -> float:

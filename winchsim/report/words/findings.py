@@ -28,10 +28,13 @@ def finding(found: Finding) -> document.Finding:
 
 
 def _part_broke(v: Values) -> Text:
-    low, high = v["capacity_low"], v["capacity_high"]
-    demand, capacity = Value(v["demand"], v["unit"]), Value(v["capacity"], v["unit"], low, high)
-    basis = source(v["basis"])
-    return say("The {} breaks: demand {}, capacity {}, {}.", v["part"], demand, capacity, basis)
+    return say(
+        "The {} breaks: demand {}, capacity {}, {}.",
+        v["part"],
+        Value(v["demand"], v["unit"]),
+        Value(v["capacity"], v["unit"], v["capacity_low"], v["capacity_high"]),
+        source(v["basis"]),
+    )
 
 
 def _stalled(v: Values) -> Text:
@@ -105,13 +108,12 @@ _FLAWS = {
 
 
 def _geometry(v: Values) -> Text:
-    words = _FLAWS[GearFlaw(v["flaw"])]
+    where = ", ".join(path.replace(".", " ") for path in v["paths"])
     known = {
         name: f"{v[name]:.3g}" if isinstance(v[name], float) else str(v[name])
         for name in ("side", "teeth", "value", "limit")
     }
-    where = ", ".join(path.replace(".", " ") for path in v["paths"])
-    return say(f"{where}: {words.format(**known)}.")
+    return say(f"{where}: {_FLAWS[GearFlaw(v['flaw'])]}.", **known)
 
 
 def _winding(v: Values) -> Text:
@@ -134,10 +136,6 @@ def _not_described(v: Values) -> Text:
     return (
         (*text, f" Usual supplies that cannot deliver it: {', '.join(beyond)}.") if beyond else text
     )
-
-
-def _group(v: Values) -> str:
-    return f"The motors of group {v['group']}"
 
 
 _WORDS: dict[FindingKind, Words] = {
@@ -275,7 +273,7 @@ _WORDS: dict[FindingKind, Words] = {
     FindingKind.ABOVE_NOMINAL_VOLTAGE: (
         NOTICE,
         lambda v: say(
-            _group(v) + " run on {}, nominal {}.",
+            f"The motors of group {v['group']} run on {{}}, nominal {{}}.",
             Value(v["voltage"], "V"),
             Value(v["nominal"], "V"),
         ),
@@ -284,7 +282,8 @@ _WORDS: dict[FindingKind, Words] = {
     FindingKind.FAR_BELOW_NOMINAL_VOLTAGE: (
         NOTICE,
         lambda v: say(
-            _group(v) + " run on {}, far below {}; the model is less sure there.",
+            f"The motors of group {v['group']} run on {{}}, far below {{}}; "
+            "the model is less sure there.",
             Value(v["voltage"], "V"),
             Value(v["nominal"], "V"),
         ),
@@ -303,7 +302,8 @@ _WORDS: dict[FindingKind, Words] = {
     FindingKind.DRAGGED_GROUP: (
         NOTICE,
         lambda v: say(
-            _group(v) + " are dragged along by the others, with {}.", Value(v["power"], "W")
+            f"The motors of group {v['group']} are dragged along by the others, with {{}}.",
+            Value(v["power"], "W"),
         ),
         "Leave these motors out, or supply them with more voltage.",
     ),
