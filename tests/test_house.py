@@ -202,7 +202,6 @@ def test_version_is_the_same_everywhere():
 
 SPOKEN = {
     "model/build.py": ("left between load and drum",),
-    "model/ledger.py": ("of dead motors",),
     "model/links.py": ("motor gearbox", "rope at its"),
     "model/train.py": ("a solid core of",),
     "physics/heat.py": ("mass", "a share of", "magnets of", "time constants", "in still air"),

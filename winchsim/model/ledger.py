@@ -135,8 +135,8 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
 
 def _mesh_head(group: DriveGroup) -> str:
     """Term of what a group loses between its motors and the common gear."""
-    box = "gearbox" if group.fit.output.geared else "motor friction"
-    return f"mesh and {box} of {'' if group.runs else 'dead motors, '}group {group.number}"
+    part = "mesh and gearbox" if group.fit.output.geared else "mesh and motor friction"
+    return f"{part} of {'' if group.runs else 'dead motors, '}group {group.number}"
 
 
 def stored_energy(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> dict[str, float]:
