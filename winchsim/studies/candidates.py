@@ -169,8 +169,8 @@ def at_hand(inputs: Inputs, span: Span, kind: str) -> Proposal | None:
     if not (listed := getattr(inputs.parts, kind, ())):
         return None
     made, _ = families(replace(inputs, parts=Parts(**{kind: listed})), MOST_TRAINS)
-    present = "none" if kind == "gears" else "present"
-    found: dict[float, Build] = {-1.0: Build(present, inputs, _size(inputs, kind))}
+    own = Build("none" if kind == "gears" else "present", inputs, _size(inputs, kind))
+    found: dict[float, Build] = {-1.0: own}
     for build in (make(inputs, *member) for family in made for member in family.members):
         size = _size(build.inputs, kind)
         if (span.low or 0.0) <= size <= (span.high or math.inf):

@@ -40,9 +40,6 @@ from winchsim.studies.sweep import Sweep
 MOST = 6.0
 """Margins and factors are drawn up to this. [-]"""
 
-MARKERS = "os"
-"""Of the first and the second of several rows of dots."""
-
 PANELS: tuple[tuple[str, tuple[tuple[str, str], ...]], ...] = (
     ("Lift time (s)", (("lift_time", ""),)),
     ("Starting margin", ((CheckKey.START_COLD, "cold"), (CheckKey.START_HOT, "hot"))),
@@ -164,7 +161,7 @@ def _panel(
 ) -> None:
     """Rows of one panel and their limits."""
     highest, limits = 1.0, {}
-    for (key, name), (colour, dashes), marker in zip(rows, SERIES[1:], MARKERS, strict=False):
+    for (key, name), (colour, dashes), marker in zip(rows, SERIES[1:], "os", strict=False):
         values, limit = _values(found, key)
         dots = {"marker": marker, "markerfacecolor": colour if marker == "o" else "none"}
         style = {"linestyle": "none", **dots} if axis.scale == "dots" else {"linestyle": dashes}
