@@ -126,19 +126,19 @@ _NUMBERS = (
     "hold_margin", "last_pull", "time_constant", "bounce_period",
 )  # fmt: skip
 _AS_CLIMBED = ("least_margin", "first_current", "last_current", "peak_current", "last_voltage")
-_KINDS = (len(LinkKind),)
-_FIELDS: list[Any] = [
-    *(("end", int), ("holding", int), ("layers", int), ("lifted", bool), ("in_range", bool)),
-    *(("weakest", object), ("kind_short_links", object, _KINDS)),
-    *(("kind_factors", float, _KINDS), ("kind_factors_over_required", float, _KINDS)),
-    *((name, float) for name in _NUMBERS),
-]
 _BLANK = (End.CANNOT_BE_BUILT, 0, 0, False, False, "", "", *[np.nan] * (len(_NUMBERS) + 2))
 
 
 def _blank(size: int) -> Lifts:
     """Results of variants that cannot be built."""
-    return np.full(size, np.array(_BLANK, dtype=_FIELDS)).view(np.recarray)
+    kinds = (len(LinkKind),)
+    fields: list[Any] = [
+        *(("end", int), ("holding", int), ("layers", int), ("lifted", bool), ("in_range", bool)),
+        *(("weakest", object), ("kind_short_links", object, kinds)),
+        *(("kind_factors", float, kinds), ("kind_factors_over_required", float, kinds)),
+        *((name, float) for name in _NUMBERS),
+    ]
+    return np.full(size, np.array(_BLANK, dtype=fields)).view(np.recarray)
 
 
 def lift_all(
