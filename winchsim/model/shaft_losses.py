@@ -37,8 +37,9 @@ def motor_bearings(inputs: Inputs, unit: DriveGroup, assumptions: Assumptions) -
     if given is None and (unit.fit.output.geared or not spur_by_parts):
         return 1.0
     why = "own assumption: a bush under the force on the pinion"
-    path = f"motors.{unit.number}.bearing_efficiency"
-    return assumptions.fill_in(given, path, *MOTOR_EFFICIENCY, why=why)
+    return assumptions.fill_in(
+        given, f"motors.{unit.number}.bearing_efficiency", *MOTOR_EFFICIENCY, why=why
+    )
 
 
 def shaft_bearings(
@@ -155,10 +156,10 @@ def drum_bearings(
         diameter, least = drum.diameter, CORE_LEAST
     loss = bearings.shaft_loss(1.0, diameter / 2, gear, 1 / outer)
     worst = bearings.shaft_loss(1.0, diameter / 2, gear, 1 / first, aligned=True) / loss
-    path = "drum.bearing_friction"
     friction = _friction(
-        drum.bearing_friction, path, drum.bearing, False, least, worst, assumptions
-    )
+        drum.bearing_friction, "drum.bearing_friction", drum.bearing, False, least, worst,
+        assumptions,
+    )  # fmt: skip
     return bearings.efficiency(friction * loss)
 
 
