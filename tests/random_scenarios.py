@@ -129,7 +129,7 @@ def _varied(d: _Dice, inputs: sc.Inputs) -> sc.Inputs:
         inputs.rope, damping_ratio=max(inputs.rope.damping_ratio, 0.02), diameter=thick,
         breaking_force=max(0.7 * least, min(inputs.rope.breaking_force, 1e4 * pull)),
         axial_stiffness=None if stiffness is None
-        else max(10 * pull, 3 * least, min(stiffness, 1e6 * pull)),
+        else max(10 * pull, 6 * least, min(stiffness, 1e6 * pull)),
     )  # fmt: skip
     drum = inputs.drum
     if d.chance(0.6):

@@ -207,7 +207,8 @@ def _direct(
     elif regime is not _SHORTED and live:
         towards = _towards(open_voltage, 1.0)
         voltage = -towards * _highest_root(_rows(*groups, -towards), 0.0, total)
-        if regime is not _NO_RETURN and all(np.any(drop) for drop in groups[3]):
+        bands = [drop if drop.__class__ is float else np.any(drop) for drop in groups[3]]
+        if regime is not _NO_RETURN and all(bands):
             high = towards * _highest_root(_rows(*groups, towards), 0.0, total)
             voltage = 0.5 * (voltage + high)
         if regime is _EACH_OPEN:
