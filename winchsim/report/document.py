@@ -77,15 +77,12 @@ def say(template: str, *parts: str | Value | Text, **named: str | Value | Text) 
     """A sentence with each ``{}`` of a template replaced by a part, each ``{name}`` by its own."""
     found: list[str | Value] = []
     left = list(parts)
-    for place, word in enumerate(_PLACES.split(template)):
+    for place, word in enumerate(re.split(r"\{(\w*)\}", template)):
         part = word if place % 2 == 0 else named[word] if word else left.pop(0)
         found += part if isinstance(part, tuple) else [part]
     if left:
         raise ValueError(f"{len(parts)} parts for {template!r}")
     return tuple(item for item in found if item != "")
-
-
-_PLACES = re.compile(r"\{(\w*)\}")
 
 
 def joined(texts: list[Text], between: str = " ") -> Text:

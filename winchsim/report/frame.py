@@ -24,8 +24,6 @@ from winchsim.scenario.read import Scenario
 
 NOT_RATED = "not rated lifting equipment"
 
-NO_RESULT = Mark("no result", "bad")
-
 
 def headline(mark: Mark, count: str, sentence: Text, name: str) -> Headline:
     """The answer, and below it the file that it is about."""
@@ -37,7 +35,7 @@ def of_checks(found: Assessment | None) -> tuple[Mark, str]:
     """Mark of an assessment, or of a study that recommends none, and how many of its checks have
     this status."""
     if found is None or not found.trusted:
-        return NO_RESULT if found else Mark("none", "bad"), ""
+        return Mark("none" if found is None else "no result", "bad"), ""
     return MARKS[found.status], f"{found.counts[found.status]} of {len(found.checks)} checks"
 
 

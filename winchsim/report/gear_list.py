@@ -59,29 +59,25 @@ def _gears(inputs: Inputs) -> Iterator[dict[str, Any]]:
                 groups = [(g.pinion or stage.pinion, g.count) for g in inputs.motors]
                 name = f"stage {number} {'motor ' * at_motors}pinion"
                 for teeth, count in groups if at_motors else [(stage.pinion, 1)]:
-                    yield _pinion(stage, name, teeth or 0, count, shaft)
+                    pair = contact(
+                        teeth or 0,
+                        stage.gear or 0,
+                        module=module_of(stage) or 0.0,
+                        shift1=stage.pinion_shift,
+                        shift2=stage.gear_shift,
+                        pressure_angle=stage.pressure_angle,
+                    )
+                    yield _gear(stage, name) | {
+                        "count": count,
+                        "teeth": teeth or 0,
+                        "profile_shift": stage.pinion_shift,
+                        "width": stage.pinion_width or stage.width,
+                        "bore": shaft,
+                        "material": pinion_material_name(stage),
+                        "centre_distance": pair.centre_distance,
+                    }
                 yield _gear(stage, f"stage {number} gear")
             shaft = stage.shaft_diameter
-
-
-def _pinion(stage: Stage, name: str, teeth: int, count: int, shaft: float | None) -> dict[str, Any]:
-    pair = contact(
-        teeth,
-        stage.gear or 0,
-        module=module_of(stage) or 0.0,
-        shift1=stage.pinion_shift,
-        shift2=stage.gear_shift,
-        pressure_angle=stage.pressure_angle,
-    )
-    return _gear(stage, name) | {
-        "count": count,
-        "teeth": teeth,
-        "profile_shift": stage.pinion_shift,
-        "width": stage.pinion_width or stage.width,
-        "bore": shaft,
-        "material": pinion_material_name(stage),
-        "centre_distance": pair.centre_distance,
-    }
 
 
 def _gear(stage: Stage, name: str) -> dict[str, Any]:

@@ -14,7 +14,6 @@ from typing import Any, TypeAlias
 from winchsim.assessment import kinds
 from winchsim.report.json_text import FAULT, FORMAT, KEYS, facts
 
-DRAFT = "https://json-schema.org/draft/2020-12/schema"
 MAY_CHANGE = (
     "All numbers are in SI (temperatures in degrees Celsius), null where not finite. Within one "
     "meta.format keys may be added and lists of words may grow, also between versions. A key that "
@@ -27,23 +26,9 @@ Text: TypeAlias = str | None
 Row: TypeAlias = dict[str, Any]
 
 _ERROR = {"code": str, "message": str, "file": Text, "line": int | None, "key": Text}
-_META = {"format": int, "version": str, "scenario_hash": Text, "random_seed": int | None}
-_COMMON = {"verdict": Text, "findings": list[Any], "cautions": list[str], "rows": list[Row]}
-_INPUT = {
-    "path": str, "value": Any, "unit": str, "basis": str, "low": float | None,
-    "high": float | None, "source": Text,
-}  # fmt: skip
-_EVENT = {
-    "event": str, "time_s": float, "height_m": float, "about": Any, "value": float | None,
-    "energy_j": float | None,
-}  # fmt: skip
-_SPENT, _STORED = (
-    {"kind": str, "energy_j": float},
-    {"kind": str, "before_j": float, "after_j": float},
-)
-_ENERGY = {
-    "source_j": float, "spent": [_SPENT], "stored": [_STORED], "residual_j": float,
-    "scale_j": float, "error": float, "closes": bool,
+_COMMON = {
+    "meta": {"format": int, "version": str, "scenario_hash": Text, "random_seed": int | None},
+    "verdict": Text, "findings": list[Any], "cautions": list[str], "rows": list[Row],
 }  # fmt: skip
 _SIZING = {
     "command": str, "path": str, "unit": str, "recommended": Row | None,
@@ -62,8 +47,21 @@ DOCUMENTS: dict[str, dict[str, Any]] = {
         "jam": kinds.Jam | None, "snag": Row | None, "series": Row | None,
         "actions": list[kinds.Action],
         "drop": {"height_m": float, "speed_m_s": float, "energy_j": float}, "ratio": list[float],
-        "inputs": [_INPUT], "assumed": list[kinds.AssumedInput], "events": [_EVENT],
-        "energy": _ENERGY, "notes": list[str],
+        "inputs": [{
+            "path": str, "value": Any, "unit": str, "basis": str, "low": float | None,
+            "high": float | None, "source": Text,
+        }],
+        "assumed": list[kinds.AssumedInput],
+        "events": [{
+            "event": str, "time_s": float, "height_m": float, "about": Any,
+            "value": float | None, "energy_j": float | None,
+        }],
+        "energy": {
+            "source_j": float, "spent": [{"kind": str, "energy_j": float}],
+            "stored": [{"kind": str, "before_j": float, "after_j": float}],
+            "residual_j": float, "scale_j": float, "error": float, "closes": bool,
+        },
+        "notes": list[str],
     },
     **dict.fromkeys(("drum", "gears", "motors", "voltage", "heaviest"), _SIZING),
     "choose": {
@@ -103,14 +101,14 @@ def schema(command: str) -> dict[str, Any]:
         One of `DOCUMENTS`.
     """
     named: dict[str, Any] = {}
-    found = _schema({"meta": _META, **_COMMON, **DOCUMENTS[command]}, named)
+    found = _schema(_COMMON | DOCUMENTS[command], named)
     found["properties"]["meta"]["additionalProperties"] = True
     found["properties"]["meta"]["properties"]["format"] = {"const": FORMAT}
     found["additionalProperties"] = command != "lift"
     if command == "lift":
         found["properties"]["error"] = _schema(_ERROR, named)
     return {
-        "$schema": DRAFT,
+        "$schema": "https://json-schema.org/draft/2020-12/schema",
         "title": f"winchsim {command} --json, format {FORMAT}",
         "description": MAY_CHANGE,
         **found,
