@@ -20,12 +20,13 @@ def csv_text(heads: Iterable[str], rows: Iterable[Iterable[Any]]) -> str:
 def cell(value: Any) -> str:
     """Text of one cell: blank for what is not known or not finite, yes or no for a flag, an
     apostrophe before a text that would be taken for a formula."""
-    value = value.item() if hasattr(value, "item") else value
-    if value is None or (isinstance(value, float) and not math.isfinite(value)):
-        return ""
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if not isinstance(value, str):
-        return f"{value:.{DIGITS}g}" if isinstance(value, float) else str(value)
-    text = f"'{value}" if value.startswith(_COMPUTED) else value
-    return '"' + text.replace('"', '""') + '"' if any(c in text for c in ',"\n\r') else text
+    match value.item() if hasattr(value, "item") else value:
+        case bool(flag):
+            return "yes" if flag else "no"
+        case float(number):
+            return f"{number:.{DIGITS}g}" if math.isfinite(number) else ""
+        case str(text):
+            text = f"'{text}" if text.startswith(_COMPUTED) else text
+            return '"' + text.replace('"', '""') + '"' if any(c in text for c in ',"\n\r') else text
+        case other:
+            return "" if other is None else str(other)

@@ -55,11 +55,7 @@ def lift_json(
     series : Series, optional
         A series of such lifts.
     """
-    machine = record.machine
-    sentence = sentence_text(outcome(found))
-    error = None if found.trusted else error_facts(TrustError(sentence, ""))
-    libraries = {"numpy": numpy.__version__, "scipy": scipy.__version__}
-    tolerances = {"relative": record.relative_tolerance, "energy": ENERGY_LIMIT}
+    machine, sentence = record.machine, sentence_text(outcome(found))
     return document(
         digest=scenario.digest,
         verdict=sentence,
@@ -67,8 +63,12 @@ def lift_json(
         cautions=[sentence_text(caution(kind, found)) for kind in found.cautions],
         rows=found.parts,
         lives=found.lives,
-        error=error,
-        meta_more={"tolerances": tolerances, **libraries},
+        error=None if found.trusted else error_facts(TrustError(sentence, "")),
+        meta_more={
+            "tolerances": {"relative": record.relative_tolerance, "energy": ENERGY_LIMIT},
+            "numpy": numpy.__version__,
+            "scipy": scipy.__version__,
+        },
         command="lift",
         overrides=overrides,
         status=found.status,

@@ -2,10 +2,15 @@
 in it."""
 
 import html
-import unicodedata
+import re
 
-_STEERING = frozenset("\u202a\u202b\u202c\u202d\u202e\u2066\u2067\u2068\u2069\ufeff")
-"""Invisible marks that turn the direction of whatever follows them."""
+_HARMFUL = re.compile(
+    "[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\u202a-\u202e\u2066-\u2069\ufeff"
+    + "".join(chr(top - 2) + chr(top - 1) for top in range(0x10000, 0x110001, 0x10000))
+    + "]"
+)
+"""Control characters, line ends, halves of a pair, invisible marks that turn the direction of
+whatever follows them, and the last two places of each plane, which are no characters."""
 
 
 def harmless(text: str) -> str:
@@ -23,17 +28,9 @@ def harmless(text: str) -> str:
     str
         One line.
     """
-    return "".join(" " if c in "\t\n\r" else c if _keeps(c) else f"\\x{ord(c):02x}" for c in text)
+    return _HARMFUL.sub(lambda m: " " if m[0] in "\t\n\r" else f"\\x{ord(m[0]):02x}", text)
 
 
 def safe(text: str) -> str:
     """Text of any origin, harmless, as HTML text or attribute value."""
     return html.escape(harmless(text), quote=True)
-
-
-def _keeps(character: str) -> bool:
-    odd = (
-        unicodedata.category(character) in ("Cc", "Cs", "Zl", "Zp")
-        or (ord(character) & 0xFFFE) == 0xFFFE
-    )
-    return not odd and character not in _STEERING

@@ -51,12 +51,9 @@ def height_and_speed(record: Record, look: Look) -> Figure:
     least = 0.1 * record.machine.scales.load_speed
     unit = suits("height", np.append(heights, wanted), look)
     speed = Panel("Speed", suits("speed", np.append(speeds, least), look))
-    figure, frame = timeline(record, look, [Panel("Height", unit, 1.2), speed])
-    frame.curve(0, heights, color=QUANTITY_COLOURS["height"])
-    frame.room(0, heights, wanted)
+    panels = {Panel("Height", unit, 1.2): (heights, [wanted], 0.0), speed: (speeds, [], least)}
+    figure, frame = _curves(record, look, panels)
     frame.limit(0, wanted, f"target {text_of(wanted, unit)}")
-    frame.curve(1, speeds, color=QUANTITY_COLOURS["speed"])
-    frame.room(1, speeds, least=least)
     return figure
 
 
@@ -67,20 +64,28 @@ def electrical(record: Record, look: Look) -> Figure:
     limits = sorted({s.current_limit for s in record.machine.phases if s.powered})
     most = 1.6 * float(np.max(np.abs(amps), initial=0.0))
     near = [limit for limit in limits if limit <= most and math.isfinite(limit)][-2:]
-    rows = (
-        ("current", "A", amps, 0.02),
-        ("voltage", "V", volts, 0.1),
-        ("power", "W", volts * amps, 0.1),
-    )
-    figure, frame = timeline(
-        record, look, [Panel(name.capitalize(), unit) for name, unit, *_ in rows]
-    )
-    for place, (name, _, values, least) in enumerate(rows):
-        frame.curve(place, values, color=QUANTITY_COLOURS[name])
-        frame.room(place, values, *(near if name == "current" else ()), least=least)
+    panels: _Curves = {
+        Panel("Current", "A"): (amps, near, 0.02),
+        Panel("Voltage", "V"): (volts, [], 0.1),
+        Panel("Power", "W"): (volts * amps, [], 0.1),
+    }
+    figure, frame = _curves(record, look, panels)
     for limit, side in zip(reversed(near), ("right", "left"), strict=False):
         frame.limit(0, limit, f"limit {text_of(limit, 'A')}", side=side)
     return figure
+
+
+_Curves = dict[Panel, tuple[np.ndarray, list[float], float]]
+"""Values of each panel, what else has to fit in, and its least range, in SI."""
+
+
+def _curves(record: Record, look: Look, curves: _Curves) -> tuple[Figure, Frame]:
+    """A panel for each curve."""
+    figure, frame = timeline(record, look, list(curves))
+    for place, (panel, (values, more, least)) in enumerate(curves.items()):
+        frame.curve(place, values, color=QUANTITY_COLOURS[panel.name.lower()])
+        frame.room(place, values, *more, least=least)
+    return figure, frame
 
 
 @styled

@@ -86,12 +86,14 @@ def energy_bars(balance: EnergyBalance) -> tuple[tuple[EnergyBar, ...], float]:
     return (*large, *rest), given
 
 
-_KINDS = {
-    TermKind.STORED: ("stored", BLUE, ""),
-    TermKind.ELECTRICAL: ("electrical heat", VERMILLION, "////"),
-    TermKind.MECHANICAL: ("friction", GREY, "---"),
-}
-"""Name, colour and hatch of each kind."""
+_KINDS: dict[TermKind, tuple[str, dict[str, Any]]] = {
+    TermKind.STORED: ("stored", {"facecolor": BLUE, "edgecolor": BLUE}),
+    TermKind.ELECTRICAL: (
+        "electrical heat", {"facecolor": "white", "edgecolor": VERMILLION, "hatch": "////"},
+    ),
+    TermKind.MECHANICAL: ("friction", {"facecolor": "white", "edgecolor": GREY, "hatch": "---"}),
+}  # fmt: skip
+"""Name and look of each kind."""
 
 
 @styled
@@ -106,13 +108,10 @@ def energy_ledger(record: Record, look: Look) -> Figure:
     (bars, given), unit = energy_bars(record.energy), look.unit("J")
     count = max(len(bars), 1)
     figure, (axes,) = stack(look, [1.3 * count * look.row / look.panel], 2.5)
-    style: dict[TermKind, Any] = {
-        kind: {"facecolor": "white" if hatch else colour, "edgecolor": colour, "hatch": hatch}
-        for kind, (_, colour, hatch) in _KINDS.items()
-    }
     for i, bar in enumerate(bars):
         amount = in_unit(bar.energy, unit)
-        axes.barh(i, amount, height=0.68, zorder=2, linewidth=look.line / 2, **style[bar.kind])
+        style = _KINDS[bar.kind][1]
+        axes.barh(i, amount, height=0.68, zorder=2, linewidth=look.line / 2, **style)
         share = f" · {text_of(bar.energy / given, '%')}" if given > 0 else ""
         axes.annotate(
             text_of(bar.energy, unit) + share, (amount, i), xytext=(0.5 * look.font, 0),
@@ -128,7 +127,7 @@ def energy_ledger(record: Record, look: Look) -> Figure:
     if not bars:
         axes.text(0.5, 0.5, "no energy has flowed", transform=axes.transAxes, ha="center")
     figure.legend(
-        handles=[Patch(**style[kind], label=name) for kind, (name, _, _) in _KINDS.items()],
+        handles=[Patch(label=name, **style) for name, style in _KINDS.values()],
         loc="outside upper left",
         ncols=3,
     )
