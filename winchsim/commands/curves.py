@@ -140,9 +140,9 @@ def _sheet(
     )
     runs = []
     for record in {id(test.record): test.record for test in tests}.values():
-        times = [test.row.measured_time for test in tests if test.record is record]
-        measured = tuple(time for time in times if time is not None)
-        runs.append(Run(text_of(record.machine.body.mass, "kg"), record, measured))
+        times = (test.row.measured_time for test in tests if test.record is record)
+        name = text_of(record.machine.body.mass, "kg")
+        runs.append(Run(name, record, tuple(time for time in times if time is not None)))
     drawn = [(names.TESTS, overlay(runs, look)), (names.BESIDE_SHEET, with_sheet(tests, look))]
     remarks, facts = map(beside.row_sentence, tests), map(beside.comparison_facts, tests)
     return drawn, list(remarks), list(facts)

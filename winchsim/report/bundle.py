@@ -76,11 +76,10 @@ def study_files(
     drawn: Any = figure and figure(replace(COLUMN, us=us))
     shown = [node for node in document.body if drawn and isinstance(node, FigureRef)]
     inline = {n.name: inline_svg(drawn, COLUMN, n.name, f"{n.heading}. {n.caption}") for n in shown}
-    kinds = ("svg", "png") if drawn else ()
     return {
         f"{name}.html": render_html(document, Options(us=us, figures=inline)),
         f"{name}.txt": render_text(document, Options(us=us, full=True)),
         f"{name}.json": json(),
         **({} if csv is None else {f"{name}.csv": csv()}),
-        **{f"{name}.{kind}": image(drawn, kind, COLUMN, digest) for kind in kinds},
+        **{f"{name}.{k}": image(drawn, k, COLUMN, digest) for k in ("svg", "png") if drawn},
     }

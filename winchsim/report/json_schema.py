@@ -129,8 +129,8 @@ def _schema(hint: Any, named: dict[str, Any]) -> dict[str, Any]:
             named[hint.__name__] = {}
             types_of, renamed = typing.get_type_hints(hint), KEYS.get(hint.__name__, {})
             names = (field.name for field in dataclasses.fields(hint))
-            found = _schema({renamed.get(name, name): types_of[name] for name in names}, named)
-            named[hint.__name__] = {**found, "additionalProperties": False}
+            found = {renamed.get(name, name): types_of[name] for name in names}
+            named[hint.__name__] = _schema(found, named) | {"additionalProperties": False}
         return {"$ref": f"#/$defs/{hint.__name__}"}
     if isinstance(hint, type) and issubclass(hint, Enum):
         return {"enum": [facts(member) for member in hint]}

@@ -124,13 +124,12 @@ def facts(value: Any) -> Any:
         return float(value) if math.isfinite(value) else None
     if dataclasses.is_dataclass(value):
         keys = KEYS.get(type(value).__name__, {})
-        names = (field.name for field in dataclasses.fields(value))
-        return {keys.get(name, name): facts(getattr(value, name)) for name in names}
+        fields = dataclasses.fields(value)
+        return {keys.get(f.name, f.name): facts(getattr(value, f.name)) for f in fields}
     if isinstance(value, Mapping):
         return {str(facts(key)): facts(item) for key, item in value.items()}
     if hasattr(value, "tolist"):
         return facts(value.tolist())
     if isinstance(value, (Sequence, set, frozenset)):
-        ordered = value if isinstance(value, Sequence) else sorted(value)
-        return [facts(item) for item in ordered]
+        return [facts(item) for item in (value if isinstance(value, Sequence) else sorted(value))]
     raise TypeError(f"{type(value).__name__} does not go into JSON")

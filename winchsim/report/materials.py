@@ -163,5 +163,8 @@ def row_facts(row: Row) -> dict[str, Any]:
             "range_source": origin.range_source or None,
             "from_memory": origin.basis == "from memory",
         }
-    facts = {name: getattr(row, name) for name in own if hasattr(row, name)}
-    return {"kind": _KIND[type(row)], **facts, "values": values}
+    return {
+        "kind": _KIND[type(row)],
+        **{name: getattr(row, name) for name in own if hasattr(row, name)},
+        "values": values,
+    }

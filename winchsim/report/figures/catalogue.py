@@ -46,8 +46,9 @@ def figure(record: Record, name: str, look: Look = COLUMN) -> Figure | None:
     if name not in drawn_by:
         raise DomainError("name", name, f"one of {', '.join(drawn_by)}")
     module, function = drawn_by[name].split(":")
-    found = import_module(f"winchsim.report.figures.{module}")
-    draw: Callable[[Record, Look], Figure | None] = getattr(found, function)
+    draw: Callable[[Record, Look], Figure | None] = getattr(
+        import_module(f"winchsim.report.figures.{module}"), function
+    )
     return draw(record, look)
 
 

@@ -358,5 +358,8 @@ def held_spans(record: Record, shown: Window) -> list[tuple[float, float]]:
     """Stretches in which the drum is held, of those that reach into a stretch of time. [s]"""
     edges = np.flatnonzero(np.diff(record.bound, prepend=False, append=False))
     firsts, lasts = record.time[edges[::2]].tolist(), record.time[edges[1::2] - 1].tolist()
-    spans = zip(firsts, lasts, strict=True)
-    return [(a, b) for a, b in spans if b > max(a, shown.start) and a < shown.end]
+    return [
+        (first, last)
+        for first, last in zip(firsts, lasts, strict=True)
+        if last > max(first, shown.start) and first < shown.end
+    ]

@@ -158,8 +158,8 @@ def named_events(record: Record) -> tuple[NamedEvent, ...]:
             action = e.target
         if e.event not in SILENT:
             lowers = e.event is Event.RUNS_BACK and action is Action.LOWER  # as it is meant to
-            short = _LOWERS if lowers else _short_name(e)
-            found.append(NamedEvent(e.event, e.time, short, e.event in GRAVE and not lowers))
+            grave = e.event in GRAVE and not lowers
+            found.append(NamedEvent(e.event, e.time, _LOWERS if lowers else _short_name(e), grave))
     return tuple(found)
 
 

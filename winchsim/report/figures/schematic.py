@@ -280,8 +280,7 @@ def _draw_load(paper: _Paper, inputs: Inputs, hook: tuple[float, float], words: 
         )
     )  # fmt: skip
     mass = text_of(inputs.load.mass, look.unit("kg"))
-    middle = left + wide / 2, bottom + tall / 2
-    paper.axes.text(*middle, mass, zorder=4.1, weight="bold", **CENTRED)
+    paper.axes.text(left + wide / 2, bottom + tall / 2, mass, zorder=4.1, weight="bold", **CENTRED)
     paper.axes.fill_between(
         ground, floor - 0.5 * em, floor, linewidth=0, facecolor="none", edgecolor=PALE,
         hatch="////",

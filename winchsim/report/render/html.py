@@ -127,8 +127,10 @@ def _rows(node: Table, kept: Iterable[int], options: Options) -> Iterable[str]:
     )
     yield "<table>" + (f"<thead><tr>{heads}</tr></thead>" if any(node.columns) else "") + "<tbody>"
     for k in kept:
-        cells = zip(columns, node.rows[k], strict=True)
-        first, *rest = (_cell(*column, cell, options) for column, cell in cells)
+        first, *rest = (
+            _cell(*column, cell, options)
+            for column, cell in zip(columns, node.rows[k], strict=True)
+        )
         yield f'<tr><th scope="row"{first}</th>{"".join(f"<td{c}</td>" for c in rest)}</tr>'
     yield "</tbody></table>"
 

@@ -93,8 +93,7 @@ def _in_unit(value: Value, unit: str) -> str:
         return "" if value.face is Face.RANGE else number
     upper = value.endless if math.isinf(value.high or 0.0) else high
     span = f"{low}{TIED}{'or' if upper.startswith('never') else 'to'}{TIED}{upper}"
-    shown = {Face.RANGE: span, Face.VALUE: number, Face.ALL: f"{number}{TIED}({span})"}
-    return shown[value.face]
+    return {Face.RANGE: span, Face.VALUE: number, Face.ALL: f"{number}{TIED}({span})"}[value.face]
 
 
 def sentence_text(text: Text, *, us: bool = False) -> str:
@@ -128,8 +127,7 @@ def count_text(node: Table, left_out: Collection[int]) -> str:
     for row in map(node.rows.__getitem__, sorted(left_out)):
         for mark in (cell for cell in row if isinstance(cell, Mark)):
             if mark.tone == "warn" and node.name == "checks":
-                name = next(cell for cell in row if isinstance(cell, str))
-                thin.setdefault(mark.word, []).append(name)
+                thin.setdefault(mark.word, []).append(next(c for c in row if isinstance(c, str)))
             else:
                 words[mark.word] += 1
     if len(words) == 1 and not thin:

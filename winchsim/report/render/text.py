@@ -139,8 +139,7 @@ def _table(node: Table, options: Options, left_out: Collection[int]) -> Iterable
                 text = before + paint(mark.tone, word) + after
             yield text if row else paint("faint", text)
     if left_out:
-        counted = _wrapped(count_text(node, left_out), options)
-        yield from (paint("faint", text) for text in counted)
+        yield from (paint("faint", t) for t in _wrapped(count_text(node, left_out), options))
 
 
 def _row(cells: list[str], widths: list[int], sides: str, gap: str) -> Iterable[str]:
