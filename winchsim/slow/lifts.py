@@ -138,7 +138,7 @@ def _blank(size: int) -> Lifts:
         *(("kind_factors", float, kinds), ("kind_factors_over_required", float, kinds)),
         *((name, float) for name in _NUMBERS),
     ]
-    return np.full(size, np.array(_BLANK, dtype=fields)).view(np.recarray)
+    return np.repeat(np.array([_BLANK], dtype=fields), size).view(np.recarray)
 
 
 def lift_all(
