@@ -142,12 +142,10 @@ def without_table(inputs: Inputs, path: str) -> Inputs:
     InputError, DomainError
         There is no such table, or the scenario needs it.
     """
-    values = to_values(inputs)
     head, _, number = path.rpartition(".")
-    _, place, key = place_of(values, head if number.isdecimal() else path)
-    if number.isdecimal():
-        value_at(inputs, path)
-        del place[key][int(number) - 1]
-    else:
-        place.pop(key, None)
-    return from_values(values)
+    if not number.isdecimal():
+        return with_value(inputs, path, None)
+    _, place, key = place_of(to_values(inputs), head)
+    value_at(inputs, path)
+    rows = enumerate(place[key], start=1)
+    return with_value(inputs, head, [row for n, row in rows if n != int(number)])

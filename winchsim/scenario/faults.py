@@ -100,11 +100,10 @@ class Collector:
     def _origin(self, key: str) -> str | None:
         """Text of the option that set a path, or a table around it, or that made its table where
         the file has none."""
-        heads = itertools.accumulate(key.split("."), "{}.{}".format)
-        found = [self.origins[path] for path in heads if path in self.origins]
-        table = key.rpartition(".")[0]
-        if not found and table and self.index.line(key) is None:
-            found = [self.origins[path] for path in self.origins if path.startswith(f"{table}.")]
+        tables = list(itertools.accumulate(key.split("."), "{}.{}".format))
+        found = [self.origins[path] for path in tables if path in self.origins]
+        if not found and tables[1:] and self.index.line(key) is None:
+            found = [text for p, text in self.origins.items() if p.startswith(f"{tables[-2]}.")]
         return found[-1] if found else None
 
 

@@ -101,9 +101,14 @@ def keys_markdown(tables: Sequence[KeyTable]) -> str:
     """Key reference as Markdown tables."""
     lines = []
     for table in tables:
-        meaning = f"{table.meaning[:1].upper()}{table.meaning[1:]}."
-        lines += [f"### `{table.heading}`", "", meaning, ""]
-        lines += ["| Key | Meaning | Takes | Left out |", "| --- | --- | --- | --- |"]
+        lines += [
+            f"### `{table.heading}`",
+            "",
+            f"{table.meaning[:1].upper()}{table.meaning[1:]}.",
+            "",
+            "| Key | Meaning | Takes | Left out |",
+            "| --- | --- | --- | --- |",
+        ]
         for row in table.rows:
             default = "**required**" if row["required"] else row["default"]
             cells = (f"`{row['key']}`", row["meaning"], _accepted(row), default)

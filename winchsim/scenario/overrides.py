@@ -24,8 +24,6 @@ LEFT_OUT = "left out"
 MAX_OVERRIDE = 2000
 """Longest ``path=value`` text that is taken, in characters."""
 
-_BAD = Code.BAD_OVERRIDE
-
 
 def apply_overrides(raw: dict[str, Any], overrides: Sequence[str], faults: Collector) -> None:
     """Put ``path=value`` texts into a raw scenario, in order; a later one wins.
@@ -45,16 +43,19 @@ def apply_overrides(raw: dict[str, Any], overrides: Sequence[str], faults: Colle
     for text in overrides:
         path, equals, value = (part.strip() for part in text[:MAX_OVERRIDE].partition("="))
         try:
-            is_formed, hint = equals and path and len(text) <= MAX_OVERRIDE, "load.mass=30 kg"
-            _require(path, is_formed, "not of the form path=value", f'write it like "{hint}"', _BAD)
+            _require(
+                path, equals and path and len(text) <= MAX_OVERRIDE, "not of the form path=value",
+                'write it like "load.mass=30 kg"', Code.BAD_OVERRIDE,
+            )  # fmt: skip
             spec, place, key = place_of(raw, path)
             place[key] = raw_value(spec, value)
             if value == LEFT_OUT:
                 del place[key]
             faults.origins[path] = text
         except InputError as error:
-            shown = shortened(text)
-            faults.faults += [replace(f, file="--set", line_text=shown) for f in error.faults]
+            faults.faults += [
+                replace(fault, file="--set", line_text=shortened(text)) for fault in error.faults
+            ]
 
 
 def known_paths() -> Iterator[str]:
@@ -92,29 +93,38 @@ def place_of(values: dict[str, Any], path: str) -> tuple[Spec, dict[str, Any], s
             raise _unknown(path, key)
         if not parts:
             return spec, place, key
-        rest = ".".join(parts)
-        _require(path, spec.table, f"{key} holds a single value", f"leave out .{rest}")
+        _require(path, spec.table, f"{key} holds a single value", f"leave out .{'.'.join(parts)}")
         is_list = spec.kind == "tables"
         place = _entry(place, spec, key, parts, path) if is_list else place.setdefault(key, {})
-        is_table = isinstance(place, dict)
-        _require(path, is_table, f"{key} is not a table in this file", code=_BAD)
+        _require(
+            path, isinstance(place, dict), f"{key} is not a table in this file",
+            code=Code.BAD_OVERRIDE,
+        )  # fmt: skip
         table = spec.table
 
 
 def _entry(place: dict[str, Any], spec: Spec, key: str, parts: list[str], path: str) -> Any:
     """Entry of a list of tables that the next part numbers; an optional list may grow by one."""
     rows = place.get(key, []) if spec.required else place.setdefault(key, [])
-    is_list, message = isinstance(rows, list), f"{key} is not a list of tables in this file"
-    _require(path, is_list, message, f"write [[{key}]]", _BAD)
+    _require(
+        path, isinstance(rows, list), f"{key} is not a list of tables in this file",
+        f"write [[{key}]]", Code.BAD_OVERRIDE,
+    )  # fmt: skip
+    hint = f"number it from 1: {key}.1.{'.'.join(parts)}"
     number = parts.pop(0)
-    is_numbered, rest = number.isdecimal() and len(number) <= 6, ".".join([number, *parts])
-    _require(path, is_numbered, f"which of the {key} tables?", f"number it from 1: {key}.1.{rest}")
-    _require(path, parts, "a whole table of a list cannot be set", f'set "{path}.<key>"', _BAD)
+    is_numbered = number.isdecimal() and len(number) <= 6
+    _require(path, is_numbered, f"which of the {key} tables?", hint)
+    _require(
+        path, parts, "a whole table of a list cannot be set", f'set "{path}.<key>"',
+        Code.BAD_OVERRIDE,
+    )  # fmt: skip
     if int(number) == len(rows) + 1 and not spec.required:
         rows.append({})
     there = f"there {'is' if len(rows) == 1 else 'are'} {len(rows) or 'none'}"
-    is_there, hint = 1 <= int(number) <= len(rows), "they are numbered from 1 at the motors"
-    _require(path, is_there, f"no {key}.{number}: {there}", hint)
+    _require(
+        path, 1 <= int(number) <= len(rows), f"no {key}.{number}: {there}",
+        "they are numbered from 1 at the motors",
+    )  # fmt: skip
     return rows[int(number) - 1]
 
 

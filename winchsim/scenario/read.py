@@ -173,12 +173,11 @@ class _Reading:
             if key not in declared and not self.faults.full:
                 spelt.setdefault(self.unknown(key, kind, prefix), key)
         for key, spec in declared.items():
-            value, given = None, raw.get(spelt.get(key, ""))
-            if key in spelt and not self.faults.full:
-                if spelt[key] == key or isinstance(given, (dict, list)):
-                    value = self.one(spec, given, prefix + spelt[key])
-            elif spec.required:
+            value, given = None, raw.get(spelt.get(key))
+            if key not in spelt and spec.required:
                 self.missing(key, spec, prefix)
+            elif spelt.get(key) == key or isinstance(given, (dict, list)):
+                value = None if self.faults.full else self.one(spec, given, prefix + spelt[key])
             if value is not None:
                 values[key] = value
         return kind(**values)
@@ -247,10 +246,12 @@ class _Reading:
         """Note a required key or table that is not there."""
         heading = {"tables": f"[[{key}]]", "table": f"[{key}]"}.get(spec.kind)
         what = f"at least one {heading}" if spec.kind == "tables" else heading or expectation(spec)
-        message = f"no {heading} table" if heading else f"{key} is missing"
         self.faults.add(
-            Fault(message, prefix + key, expected=f"{what}: {spec.meaning}", code=Code.MISSING)
-        )
+            Fault(
+                f"no {heading} table" if heading else f"{key} is missing", prefix + key,
+                expected=f"{what}: {spec.meaning}", code=Code.MISSING,
+            )
+        )  # fmt: skip
 
 
 def usual_values(kind: type) -> dict[str, Any]:

@@ -44,9 +44,9 @@ def rewrite(
     InputError
         The text is written in a way that a change cannot be put into.
     """
-    before = read_string(scenario.text, scenario.name).inputs
+    before = to_values(read_string(scenario.text, scenario.name).inputs)
     document = tomlkit.parse(scenario.text)
-    _write(document, Inputs, to_values(before), to_values(intended), dict(remarks or {}), "")
+    _write(document, Inputs, before, to_values(intended), remarks or {}, "")
     text = tomlkit.dumps(document)
     if "\r\n" in scenario.text:
         text = re.sub(r"(?<!\r)\n", "\r\n", text)
@@ -113,7 +113,7 @@ def _write(
     kind: type,
     old: dict[str, Any],
     new: dict[str, Any],
-    remarks: dict[str, str],
+    remarks: Mapping[str, str],
     path: str,
 ) -> None:
     """Bring one table of the text from old values to new ones."""
@@ -149,7 +149,7 @@ def _raw(spec: Spec, value: Any, old: Any) -> Any:
 
 
 def _write_rows(
-    rows: Any, kind: type, old: list[Any], new: list[Any], remarks: dict[str, str], path: str
+    rows: Any, kind: type, old: list[Any], new: list[Any], remarks: Mapping[str, str], path: str
 ) -> None:
     """Bring a list of tables to new values: changed in place, added or taken off at the end."""
     while len(rows) > len(new):

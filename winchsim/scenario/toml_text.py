@@ -68,8 +68,8 @@ def read_toml(text: str, name: str) -> tuple[dict[str, Any], Collector]:
         number = re.search(r"at line (\d+)", str(error))
         line = int(number[1]) if number else len(text.rstrip().split("\n"))
         found = (words for reason, words in _REASONS.items() if reason in str(error))
-        message, hint = next(found, "this is not TOML"), _toml_hint(faults.index.text(line))
-        raise _broken(faults, message, line, hint) from error
+        hint = _toml_hint(faults.index.text(line))
+        raise _broken(faults, next(found, "this is not TOML"), line, hint) from error
     except (ValueError, RecursionError, OverflowError) as error:
         raise _broken(faults, "not valid TOML: a value of absurd size") from error
     if not raw:

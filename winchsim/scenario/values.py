@@ -46,8 +46,9 @@ def read_value(spec: Spec, raw: Any, *, in_si: bool = False) -> Any:
         value = raw
     else:
         wanted = describe_unit(spec.unit) if spec.kind == "quantity" else _WANTED[spec.kind]
-        expected, hint = expectation(spec), _hint(spec, raw)
-        raise InputError((wrong_type(raw, wanted, expected=expected, hint=hint),))
+        raise InputError(
+            (wrong_type(raw, wanted, expected=expectation(spec), hint=_hint(spec, raw)),)
+        )
     if problem := out_of_bounds(spec, value):
         raise _outside(spec, raw, value, problem)
     return value
@@ -140,8 +141,8 @@ def _parsed(spec: Spec, raw: str) -> float:
         value = parse_quantity(raw, spec.unit if spec.kind == "quantity" else "")
     except InputError as error:
         raise InputError(tuple(replace(f, got=written(raw)) for f in error.faults)) from error
-    has_reason = spec.kind == "quantity" or raw.strip()[-1] not in "0123456789."
-    _require(spec, raw, has_reason, "a number in quotes", f"write {value:g} without quotes")
+    needs_quotes = spec.kind == "quantity" or raw.strip()[-1] not in "0123456789."
+    _require(spec, raw, needs_quotes, "a number in quotes", f"write {value:g} without quotes")
     return value
 
 
@@ -149,10 +150,14 @@ def _word(spec: Spec, raw: str) -> str:
     if spec.kind == "choice" and raw not in spec.choices:
         hint = did_you_mean(raw, spec.choices)
         _require(spec, raw, False, f"{written(raw)} is no choice here", hint, Code.NO_SUCH_CHOICE)
-    message = f"text of {len(raw)} characters; at most {MAX_TEXT} are taken"
-    _require(spec, raw, len(raw) <= MAX_TEXT, message, code=Code.TOO_MUCH)
-    is_plain, hint = raw.translate(_SPACES).isprintable(), "remove the control characters"
-    _require(spec, raw, is_plain, "text with control characters", hint)
+    _require(
+        spec, raw, len(raw) <= MAX_TEXT,
+        f"text of {len(raw)} characters; at most {MAX_TEXT} are taken", code=Code.TOO_MUCH,
+    )  # fmt: skip
+    _require(
+        spec, raw, raw.translate(_SPACES).isprintable(), "text with control characters",
+        "remove the control characters",
+    )  # fmt: skip
     return raw
 
 
@@ -173,5 +178,7 @@ def _outside(spec: Spec, raw: Any, value: Any, problem: str) -> InputError:
     may_be_share = spec.kind == "number" and _is_number(raw) and not is_low
     if may_be_share and not out_of_bounds(spec, value / 100):
         hint = f'write "{written(raw)} %" if you mean a percentage'
-    message = small if is_low else "too large"
-    return refused(message, got=got, expected=problem, hint=hint, code=Code.OUT_OF_BOUNDS)
+    return refused(
+        small if is_low else "too large", got=got, expected=problem, hint=hint,
+        code=Code.OUT_OF_BOUNDS,
+    )  # fmt: skip
