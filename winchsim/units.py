@@ -40,8 +40,10 @@ Sense = tuple[Fraction, tuple[int, ...], int]
 dimension between them, in SI units."""
 
 _POUND, _INCH, _GRAVITY = (Fraction(str(exact)) for exact in (POUND, INCH, STANDARD_GRAVITY))
-_PREFIX = {"G": 9, "M": 6, "k": 3, "h": 2, "d": -1, "c": -2, "m": -3, "µ": -6, "u": -6, "n": -9}
-_PREFIX |= {"mega": 6, "kilo": 3, "deci": -1, "centi": -2, "milli": -3, "micro": -6}
+_PREFIX = {
+    **{"G": 9, "M": 6, "k": 3, "h": 2, "d": -1, "c": -2, "m": -3, "µ": -6, "u": -6, "n": -9},
+    **{"mega": 6, "kilo": 3, "deci": -1, "centi": -2, "milli": -3, "micro": -6},
+}
 _ONE = Fraction(1)
 _WORDS = "mega kilo deci centi milli micro"
 _ENERGY_SYMBOLS = frozenset({"J", "mJ", "kJ", "MJ", "Wh", "mWh", "kWh", "joule", "joules"})
@@ -142,17 +144,11 @@ _JOINED = re.compile(
 )
 """Two symbols written as one word, as data sheets do."""
 
-_REFUSED = ("ton", "tons")
-_CELSIUS, _FAHRENHEIT = (Fraction(0), Fraction(1)), (Fraction(-32), Fraction(5, 9))
-_KELVIN = (Fraction("-273.15"), Fraction(1))
-_SCALES = {
-    "°C": _CELSIUS,
-    "C": _CELSIUS,
-    "°F": _FAHRENHEIT,
-    "F": _FAHRENHEIT,
-    "K": _KELVIN,
-    "°K": _KELVIN,
-}
+_SCALES = (
+    dict.fromkeys(("°C", "C"), (Fraction(0), Fraction(1)))
+    | dict.fromkeys(("°F", "F"), (Fraction(-32), Fraction(5, 9)))
+    | dict.fromkeys(("K", "°K"), (Fraction("-273.15"), Fraction(1)))
+)
 """Temperatures: what is added, then the factor, to °C."""
 
 
@@ -204,8 +200,7 @@ def parse_quantity(text: str, unit: str) -> float:
         if name not in _symbols():
             raise _unknown_unit(name, text, unit)
     fitting = [sense for sense in _senses(factors) if sense[1] == kind.dimension]
-    is_energy = kind.name == "N·m" and _has_energy(factors)
-    if not fitting or is_energy or kind.name == "°C":
+    if not fitting or kind.name == "°C" or (kind.name == "N·m" and _has_energy(factors)):
         raise _wrong_dimension(factors, text, unit, written)
     return _rounded(value * fitting[0][0], fitting[0][2], text, unit)
 
@@ -314,8 +309,9 @@ def _leading_number(plain: str, text: str, unit: str) -> tuple[Fraction, str, st
     rest, written = plain[match.end() :], match[0].strip()
     for pattern, message, hint in _ODD:
         if odd := re.match(pattern, rest):
-            shown = hint.format(written, odd[1], usual)
-            raise _fault(text, unit, message, Code.NOT_A_NUMBER, shown)
+            raise _fault(
+                text, unit, message, Code.NOT_A_NUMBER, hint.format(written, odd[1], usual)
+            )
     under, exponent = int(match["under"] or 1), int(match["exponent"] or 0)
     if under == 0 or abs(exponent) > _MAX_EXPONENT:
         message = "absurdly large or small" if under else "divides by zero"
@@ -351,8 +347,7 @@ def _factors(rest: str) -> Factors:
         factors += [(joined[1], sign)] if joined else []
         factors.append((joined[2] if joined else match["name"], sign * int(match["exponent"] or 1)))
         position, divided = match.end(), divided or divides
-    is_unit = position == len(rest) and all(abs(e) <= 4 for _, e in factors)
-    return tuple(factors) if is_unit else ()
+    return tuple(factors) if position == len(rest) and all(abs(e) <= 4 for _, e in factors) else ()
 
 
 @lru_cache(_REMEMBERED)
@@ -406,7 +401,7 @@ def _fault(
 
 
 def _unknown_unit(name: str, text: str, unit: str) -> InputError:
-    if name in _REFUSED:
+    if name in ("ton", "tons"):
         hint = "write t for 1000 kg, or the mass in lb"
         return _fault(text, unit, f"{name} has more than one meaning", Code.UNKNOWN_UNIT, hint)
     folded = {spelling.replace("·", "").lower(): spelling for spelling in _usual(unit)}

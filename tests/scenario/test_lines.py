@@ -2,7 +2,7 @@
 
 import pytest
 
-from winchsim.scenario.toml_text import index_lines
+from winchsim.scenario.files import index_lines
 
 TEXT = '''\
 title = "a # no remark"   # a remark

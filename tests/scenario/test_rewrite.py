@@ -9,8 +9,8 @@ from hypothesis import assume, given, settings, strategies as st
 from winchsim.errors import InputError
 from winchsim.face import parse as loads
 from winchsim.inputs import Brake, Gearbox, Sheave, Tolerance, specs, value_at, walk, with_value
+from winchsim.scenario.change import quantity_text, rewrite, rounded
 from winchsim.scenario.read import read_string
-from winchsim.scenario.rewrite import quantity_text, rewrite, rounded
 from winchsim.scenario.starter import STARTER
 from winchsim.units import parse_quantity
 
@@ -145,7 +145,7 @@ def test_a_text_that_cannot_take_the_change_is_refused(monkeypatch):
     """Whatever the text library makes of a file, a scenario that says something else is never
     handed back."""
     scenario = read_string(STARTER, "x.toml")
-    monkeypatch.setattr("winchsim.scenario.rewrite.tomlkit.dumps", lambda document: STARTER)
+    monkeypatch.setattr("winchsim.scenario.change.tomlkit.dumps", lambda document: STARTER)
     with pytest.raises(InputError) as caught:
         rewrite(scenario, with_value(scenario.inputs, "load.mass", 11.0))
     assert caught.value.faults[0].key == "load.mass"

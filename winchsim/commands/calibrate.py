@@ -7,7 +7,7 @@ from winchsim.commands.options import quantity_of
 from winchsim.commands.outputs import again, present, write_out
 from winchsim.report import calibration as report
 from winchsim.report.measured import lift_tests, log
-from winchsim.scenario.rewrite import rewrite
+from winchsim.scenario.change import rewrite
 from winchsim.scenario.sheet import SheetRow
 from winchsim.scenario.trace import read_for
 from winchsim.studies.calibrate import calibrate

@@ -79,8 +79,8 @@ def _completed(
     files: Mapping[str, str | bytes], options: argparse.Namespace, about: Mapping[str, Any]
 ) -> dict[str, str | bytes]:
     """Files with what goes beside each CSV."""
-    tables = {name: beside for name in files if (beside := _beside(name))}
-    return {**files, **{beside: _about(name, options, about) for name, beside in tables.items()}}
+    tables = filter(_beside, files)
+    return {**files, **{_beside(name): _about(name, options, about) for name in tables}}
 
 
 def write_csv(options: argparse.Namespace, env: Env, text: str, **about: Any) -> None:
@@ -194,7 +194,8 @@ def finish(
     if options.out:
         from winchsim.report.bundle import study_files
 
-        name, us = options.command.name, options.units == "us"
-        files = study_files(document, name, digest, json, csv, figure, us=us)
+        files = study_files(
+            document, options.command.name, digest, json, csv, figure, us=options.units == "us"
+        )
         write_out(options, env, files, digest=digest)
     present(options, env, document, json)

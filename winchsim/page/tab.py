@@ -19,9 +19,8 @@ from winchsim.page.screen import Screen
 from winchsim.page.state import State, WorkFile
 from winchsim.report.plain_text import harmless
 from winchsim.report.writing import write_file
-from winchsim.scenario.change import with_value
+from winchsim.scenario.change import rewrite, with_value
 from winchsim.scenario.read import Scenario
-from winchsim.scenario.rewrite import rewrite
 
 MOST_OPEN = 8
 """Tabs that are open at a time. [-]"""

@@ -13,9 +13,9 @@ from winchsim.page.long_job import LongJob
 from winchsim.page.row import value_text
 from winchsim.page.state import State, changed_keys, changes
 from winchsim.report.plain_text import safe
+from winchsim.scenario.change import quantity_text
 from winchsim.scenario.overrides import LEFT_OUT
 from winchsim.scenario.read import read_string
-from winchsim.scenario.rewrite import quantity_text
 
 
 def command_line(state: State, path: str) -> str:

@@ -34,7 +34,7 @@ from winchsim.report.words.advice import CAUTIONS, last_line
 from winchsim.report.words.checks import cause
 from winchsim.report.words.findings import NOTICE
 from winchsim.report.words.values import TIMES, percent, rough, signed, suited, value
-from winchsim.scenario import rewrite
+from winchsim.scenario import change
 from winchsim.scenario.read import Scenario
 from winchsim.scenario.sheet import SheetOrigin, SheetRow
 from winchsim.studies.calibrate import (
@@ -90,7 +90,7 @@ def rounded(found: Calibration) -> Calibration:
         if isinstance(new, float):
             same = isinstance(old, float) and math.isclose(old, new, rel_tol=SAME)
             inputs = with_value(
-                inputs, path, old if same else rewrite.rounded(spec_at(inputs, path), new, DIGITS)
+                inputs, path, old if same else change.rounded(spec_at(inputs, path), new, DIGITS)
             )
     return replace(found, inputs=inputs)
 

@@ -33,8 +33,9 @@ _Row = TypeVar("_Row", Material, RopeMaterial, FrictionPair)
 @cache
 def raw_table() -> dict[str, Any]:
     """The table as TOML gives it."""
-    file = resources.files("winchsim.data").joinpath("materials.toml")
-    return tomllib.loads(file.read_text(encoding="utf-8"))
+    return tomllib.loads(
+        resources.files("winchsim.data").joinpath("materials.toml").read_text("utf-8")
+    )
 
 
 @cache

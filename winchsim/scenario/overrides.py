@@ -15,7 +15,7 @@ from winchsim.inputs import (
     specs,
     without_numbers,
 )
-from winchsim.scenario.faults import Collector, shortened
+from winchsim.scenario.files import Collector, shortened
 from winchsim.scenario.keys import key_tables
 
 LEFT_OUT = "left out"

@@ -14,12 +14,10 @@ from winchsim.inputs import (
     specs,
     without_numbers,
 )
-from winchsim.scenario.faults import Collector, shortened
-from winchsim.scenario.files import read_text
+from winchsim.scenario.files import Collector, read_text, read_toml, shortened
 from winchsim.scenario.keys import key_tables
 from winchsim.scenario.materials_table import load_materials, load_ropes, unknown_name, with_tables
 from winchsim.scenario.overrides import apply_overrides
-from winchsim.scenario.toml_text import read_toml
 from winchsim.scenario.values import expectation, read_value, wrong_type
 from winchsim.units import parse_quantity
 
@@ -83,8 +81,7 @@ def read_string(text: str, name: str, overrides: Sequence[str] = ()) -> Scenario
     """
     raw, faults = read_toml(text, name)
     apply_overrides(raw, overrides, faults)
-    inputs = inputs_of(raw, faults)
-    return Scenario(inputs, name, text, _digest("\0".join([text, *overrides])))
+    return Scenario(inputs_of(raw, faults), name, text, _digest("\0".join([text, *overrides])))
 
 
 def with_parts(scenario: Scenario, path: str) -> Scenario:
@@ -203,8 +200,10 @@ class _Reading:
             return self.table(kind, raw, path)
         if is_list and isinstance(raw, list) and all(isinstance(entry, dict) for entry in raw):
             if len(raw) <= MAX_TABLES:
-                rows = enumerate(raw, start=1)
-                return tuple(self.table(kind, row, f"{path}.{number}") for number, row in rows)
+                return tuple(
+                    self.table(kind, row, f"{path}.{number}")
+                    for number, row in enumerate(raw, start=1)
+                )
             fault = Fault(
                 f"{len(raw)} tables; at most {MAX_TABLES} are taken", path, code=Code.TOO_MUCH,
                 hint="repeat or count makes several of one table",

@@ -18,8 +18,7 @@ from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Spec, out_of_bounds, specs
 from winchsim.inputs.spec import choice, flag, integer, positive, quantity, text
 from winchsim.quantity_text import PRINTED_UNITS, in_unit
-from winchsim.scenario.faults import Collector, LineIndex, shortened
-from winchsim.scenario.files import read_text
+from winchsim.scenario.files import Collector, LineIndex, read_text, shortened
 from winchsim.scenario.values import read_value
 from winchsim.units import parse_quantity
 from winchsim.version import __version__
@@ -366,8 +365,10 @@ def sheet_of(cells: Cells) -> tuple[SheetRow, ...]:
                 continue
             before = values.setdefault(column.name, value)
             if before != value and not math.isclose(before, value, rel_tol=2e-3, abs_tol=1e-3):
-                message, got = f"two columns for {column.name} disagree", row[column.position]
-                cells.add(message, line, column.head, got=shortened(got, 60))
+                cells.add(
+                    f"two columns for {column.name} disagree", line, column.head,
+                    got=shortened(row[column.position], 60),
+                )  # fmt: skip
         rows.append(SheetRow(**values))
     if not rows and not cells.faults.faults:
         cells.add("no rows below the heads", code=Code.MISSING)

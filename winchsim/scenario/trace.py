@@ -144,22 +144,21 @@ class Log:
     lifts: tuple[LoggedLift, ...]
 
 
-def read_measured(
-    path: str, layout: str = "", *, load: float | None = None, per_turn: float = 0.0
+def read_for(
+    inputs: Inputs, path: str, layout: str = ""
 ) -> tuple[tuple[SheetRow, ...], SheetOrigin | None, Log | None]:
     """Rows of a test sheet or of a log, whichever the file is.
 
     Parameters
     ----------
+    inputs : Inputs
+        The scenario that was tested: its load is that of a log with one lift, where the layout does
+        not say it, and its drum and rope make heights of turns.
     path : str
         CSV file. A log has times or numbers of pictures, and no masses.
     layout : str
         Columns of a log and what it does not say itself: ``time=Zeit:ms, height=mark:10 cm,
         rate=25, speed=8, loads=0/2/5 kg``; names are those of `NAMES` and `SETTINGS`.
-    load : float, optional
-        Of a log with one lift, where the layout does not say it. [kg]
-    per_turn : float
-        Way of the load at a turn of the drum. [m]
 
     Returns
     -------
@@ -176,9 +175,9 @@ def read_measured(
         return sheet_of(cells), cells.origin, None
     told = _parsed(layout)
     columns, guessed = _columns(cells, told)
-    samples = _samples(cells, columns, told, per_turn)
+    samples = _samples(cells, columns, told, inputs)
     spans = _spans(samples)
-    loads = _loads(cells, told, [start for start, *_ in spans], load)
+    loads = _loads(cells, told, [start for start, *_ in spans], inputs.load.mass)
     longest = max((_rise(samples, first, last) or 0.0 for *_, first, last in spans), default=0.0)
     lifts = tuple(
         _lift(samples, span, number, mass, longest)
@@ -189,19 +188,9 @@ def read_measured(
     return tuple(lift.row for lift in lifts), None, Log(guessed, unused, lifts)
 
 
-def read_for(
-    inputs: Inputs, path: str, layout: str = ""
-) -> tuple[tuple[SheetRow, ...], SheetOrigin | None, Log | None]:
-    """As `read_measured`, with the load and the drum of a scenario."""
-    machine = build(inputs)
-    per_turn = 2 * math.pi * machine.layers[0].radius / machine.line.falls
-    return read_measured(path, layout, load=inputs.load.mass, per_turn=per_turn)
-
-
 def is_log(cells: Cells) -> bool:
     """Whether the heads are those of a log."""
-    names = [_guess(head)[0] for head in cells.heads]
-    return any(name in ("time", "frame") for name in names) and not any(
+    return any(_guess(head)[0] in ("time", "frame") for head in cells.heads) and not any(
         head.startswith(("mass", "rung", "measured")) for head in cells.heads
     )
 
@@ -270,7 +259,7 @@ def _guess(head: str) -> tuple[str, str]:
 
 
 def _samples(
-    cells: Cells, columns: list[Column], told: Mapping[str, str], per_turn: float
+    cells: Cells, columns: list[Column], told: Mapping[str, str], inputs: Inputs
 ) -> dict[str, np.ndarray]:
     """Values of all columns, with time and height in SI."""
     rows: dict[str, list[float]] = {column.name: [] for column in columns}
@@ -301,6 +290,8 @@ def _samples(
     per_second = numbers["rate"] if name == "frame" else 1.0
     found["time"] = found[name] * numbers.get("speed", 1.0) / per_second
     if "turns" in found and "height" not in found:
+        machine = build(inputs)
+        per_turn = 2 * math.pi * machine.layers[0].radius / machine.line.falls
         found["height"] = found["turns"] * per_turn
     return found
 
@@ -385,16 +376,12 @@ def _rise(samples: Mapping[str, np.ndarray], first: int, last: int) -> float | N
     return float(heights[-1] - heights[0]) if len(heights) > 1 else None
 
 
-def _loads(
-    cells: Cells, told: Mapping[str, str], starts: list[float], load: float | None
-) -> list[float | None]:
+def _loads(cells: Cells, told: Mapping[str, str], starts: list[float], load: float) -> list[float]:
     """Load of each lift. [kg]"""
     text = told.get("loads", "")
     unit = text.rpartition("/")[2].strip().lstrip("0123456789.,").strip()
     parts = [part.strip().removesuffix(unit) for part in text.split("/")]
-    masses: list[float | None] = (
-        [parse_quantity(f"{part} {unit}", "kg") for part in parts] if text else [load]
-    )
+    masses = [parse_quantity(f"{part} {unit}", "kg") for part in parts] if text else [load]
     if len(masses) == len(starts):
         return masses
     raise refused(
@@ -406,7 +393,7 @@ def _loads(
 
 
 def _lift(
-    samples: Mapping[str, np.ndarray], span: Span, number: int, mass: float | None, longest: float
+    samples: Mapping[str, np.ndarray], span: Span, number: int, mass: float, longest: float
 ) -> LoggedLift:
     """One lift as a row and as a trace."""
     start, aligned, first, last = span
@@ -438,5 +425,5 @@ def _lift(
         measured_voltage=means.get("voltage"),
         outcome="stalled" if stuck else None,
     )
-    channels = (samples.get(name) for name in ("height", *ELECTRICAL))
+    channels = map(samples.get, ("height", *ELECTRICAL))
     return LoggedLift(start, aligned, row, MeasuredTrace(time - start, *channels))

@@ -8,7 +8,7 @@ from winchsim.errors import Code, Fault, InputError, did_you_mean, refused
 from winchsim.frozen import replace
 from winchsim.inputs import Spec, out_of_bounds
 from winchsim.quantity_text import quantity
-from winchsim.scenario.faults import shortened
+from winchsim.scenario.files import shortened
 from winchsim.units import describe_unit, parse_quantity
 
 MAX_TEXT = 2000
