@@ -101,9 +101,7 @@ def _eq(self: Any, other: Any) -> Any:
     if other.__class__ is not self.__class__:
         return NotImplemented
     mine, its = self.__dict__, other.__dict__
-    for (
-        name
-    ) in self._shape.names:  # a loop, which is several times quicker: chains are keys of caches
+    for name in self._shape.names:  # a loop is several times quicker: chains are keys of caches
         if mine[name] is not its[name] and mine[name] != its[name]:
             return False
     return True

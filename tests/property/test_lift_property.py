@@ -4,6 +4,7 @@ import math
 from dataclasses import replace
 from decimal import Decimal
 from fractions import Fraction
+from functools import partial
 
 import numpy as np
 import pytest
@@ -11,6 +12,7 @@ from hypothesis import assume, given, settings, strategies as st
 
 from winchsim.assessment.margins import hardest_margins
 from winchsim.face import parse as loads
+from winchsim.hybrid import run
 from winchsim.inputs import walk
 from winchsim.model import Event, build, raise_time
 from winchsim.simulation import simulate
@@ -106,10 +108,10 @@ def test_more_load_never_lifts_faster(winch, drawn, more):
 @settings(max_examples=8, deadline=None)
 @given(drawn=WINCHES)
 def test_two_methods_agree_on_the_lift_time(winch, drawn):
-    tops = [
-        simulate(winch(**drawn), method=method, rtol=1e-6).first(Event.TOP)
-        for method in ("LSODA", "Radau")
-    ]
+    tops = [simulate(winch(**drawn), rtol=1e-6).first(Event.TOP)]
+    with pytest.MonkeyPatch.context() as changed:
+        changed.setattr("winchsim.simulation.run", partial(run, method="Radau"))
+        tops.append(simulate(winch(**drawn), rtol=1e-6).first(Event.TOP))
     assert (tops[0] is None) is (tops[1] is None)
     if tops[0] is not None:
         assert tops[0].time == pytest.approx(tops[1].time, rel=2e-4)

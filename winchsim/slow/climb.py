@@ -1,6 +1,6 @@
 """The slow lift: a whole batch raised cell by cell, its fast states at their balance."""
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from enum import IntEnum
 from typing import Any
 
@@ -177,7 +177,7 @@ class Climb:
         time = self._empty(index, here, np.where(here, taken / speed, 0.0), drive.total)
         time = self._trip(index, here, time, drive.total)
         currents = np.array(drive.currents)
-        self.friction = law.friction_heat(drive, speed)
+        self.friction = np.array(law.friction_heat(drive, speed))
         self._warm(np.minimum(time, self._powered()), currents)
         self.time = self.time + time
         self.charge = self.charge + drive.total * time
@@ -207,7 +207,7 @@ class Climb:
             needed=needed,
         )
 
-    def _heated(self, time: Any, currents: Sequence[Any]) -> tuple[np.ndarray, np.ndarray]:
+    def _heated(self, time: Any, currents: Any) -> tuple[np.ndarray, np.ndarray]:
         """Temperatures of all groups after a time of constant current, exactly; molten copper is
         not followed any further, and what has overflowed counts as molten."""
         m, pairs = self.batch.machine, []
@@ -276,7 +276,7 @@ class Climb:
         """Time for which the power is still on. [s]"""
         return np.maximum(self.batch.powered_until - self.time, 0.0)
 
-    def _warm(self, time: Any, currents: Sequence[Any]) -> None:
+    def _warm(self, time: Any, currents: Any) -> None:
         """Warm all groups by a time of constant current."""
         self.windings, self.cases = self._heated(time, currents)
         self.hottest = np.maximum(self.hottest, self.windings)

@@ -304,10 +304,12 @@ def _family(
         made = _retrained(made, own, base, machine, arrays)
     if drum:
         links = tuple(
-            replace(k, bears=np.array([row[k.kind] for row in bears])) if k.kind in bears[0] else k
+            unchecked(k, bears=np.array([row[k.kind] for row in bears]))
+            if k.kind in bears[0]
+            else k
             for k in made.links
         )
-        made = replace(made, wound_at_start=np.array(starts), links=links)
+        made = unchecked(made, wound_at_start=np.array(starts), links=links)
     yield shape_of(machine), (rows, made, stacks)
 
 
@@ -356,14 +358,14 @@ def _retrained(
         bears = slow.bears * more.get(link.where, 1.0)
         if has_teeth or (has_speeds and link.channel == "mesh" and link.scale != 1.0):
             bears = _geared_strength(link, own, train, speed, bears)
-        links.append(replace(slow, bears=bears))
-    return replace(
+        links.append(unchecked(slow, bears=bears))
+    return unchecked(
         made,
         chain=train.chain,
         braked_chain=train.braked,
         meshes=train.meshes,
         links=tuple(links),
-        groups=tuple(replace(unit, fit=None) for unit in live),
+        groups=tuple(unchecked(unit, fit=None) for unit in live),
     )
 
 

@@ -326,9 +326,7 @@ def group_factors(mesh: GroupMesh, breakaway: float, direction: int) -> tuple[fl
     return driving, dragged, drag
 
 
-def group_push(
-    chain: Chain, direction: int, motor_torques: Sequence[Any], breakaway: float = 1.0
-) -> Any:
+def group_push(chain: Chain, direction: int, motor_torques: Any, breakaway: float = 1.0) -> Any:
     """Torque that all groups together give to the common gear in a direction. [N·m]
 
     Parameters

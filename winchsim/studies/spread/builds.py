@@ -335,7 +335,7 @@ def _told_apart(inputs: Inputs, size: int) -> tuple[Inputs, tuple[int, ...]]:
 
 def _draws(row: Uncertain, owners: tuple[int, ...]) -> list[Draw]:
     """What is drawn for a row: one number for all, or one for each motor told apart."""
-    paths = () if row.links else (row.path,)
+    paths: tuple[str, ...] = () if row.links else (row.path,)
     if owners and row.path.startswith("motors."):
         _, number, key = row.path.split(".", 2)
         own = [place for place, owner in enumerate(owners, start=1) if owner == int(number)]

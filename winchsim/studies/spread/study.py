@@ -350,10 +350,11 @@ def _motors(made: Plan, found: Outcomes, level: float) -> tuple[MotorPlace, ...]
         shares = torques / np.mean(torques, axis=1, keepdims=True)
         for place in range(len(members)):
             dragged = probability(int(np.sum(torques[:, place] < 0)), len(torques), level)
-            ends = (np.quantile(row[:, place], (0.5, 0.05, 0.95)) for row in (shares, currents))
-            rows.append(
-                MotorPlace(group, place + 1, *(tuple(row.tolist()) for row in ends), dragged)
+            share, current = (
+                tuple(np.quantile(row[:, place], (0.5, 0.05, 0.95)).tolist())
+                for row in (shares, currents)
             )
+            rows.append(MotorPlace(group, place + 1, share, current, dragged))
     return tuple(rows)
 
 
