@@ -273,7 +273,7 @@ choice."""
 Checks = Mapping[CheckKey, CheckColumn]
 
 Aim = tuple[tuple[CheckKey, ...], Iterator[Proposal]]
-"""The checks that proposals are meant for, and the """
+"""The checks that proposals are meant for, and the proposals."""
 
 
 def with_actions(found: Assessment, record: Record) -> Assessment:
@@ -356,7 +356,7 @@ def _standing(check: Check) -> tuple[int, bool]:
 
 
 def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
-    """What there is to improve, most urgent first, each with its"""
+    """What there is to improve, most urgent first, each with its proposals."""
     end, checks, jam = found.target.end, {check.key: check for check in found.checks}, found.jam
 
     def made(kinds: Sequence[ActionKind], *goals: Goal) -> Iterator[Proposal]:
