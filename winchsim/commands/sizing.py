@@ -1,4 +1,4 @@
-"""``winchsim drum``, ``gears``, ``motors``, ``voltage``, ``heaviest`` and ``choose``: which build to
+"""``winchsim drum``, ``gears``, ``motors``, ``voltage``, ``heaviest``, ``choose``: which build to
 take; and ``sweep``: what other values change."""
 
 import argparse

@@ -175,7 +175,7 @@ def stack(machines: Sequence[Machine], layers: Sequence[Sequence[Sequence[Layer]
     return Batch(len(stacks), joined, joined.phases[0], radii, ends, counts)
 
 
-def join(items: Sequence[T], sizes: Sequence[int]) -> T:
+def join(items: Sequence[Any], sizes: Sequence[int]) -> Any:
     """One object of several of the same kind: numbers that differ become an array, what is equal
     stays as it is.
 
@@ -193,11 +193,11 @@ def join(items: Sequence[T], sizes: Sequence[int]) -> T:
     if isinstance(first, float | int | np.ndarray | np.generic) and not isinstance(first, bool):
         if any(isinstance(item, np.ndarray) for item in items):
             pairs = zip(items, sizes, strict=True)
-            return np.concatenate([np.full(size, item, dtype=float) for item, size in pairs])  # type: ignore[return-value]
+            return np.concatenate([np.full(size, item, dtype=float) for item, size in pairs])
         alike = all(item == first for item in items)
-        return first if alike else np.repeat(np.array(items, dtype=float), sizes)  # type: ignore[return-value]
+        return first if alike else np.repeat(np.array(items, dtype=float), sizes)
     if isinstance(first, tuple):
-        return tuple(join(row, sizes) for row in zip(*items, strict=True))  # type: ignore[return-value, arg-type]
+        return tuple(join(row, sizes) for row in zip(*items, strict=True))
     names = getattr(type(first), "__dataclass_fields__", None)
     if names is None or all(item is first for item in items):  # arrays are never shared
         return first

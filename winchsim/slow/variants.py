@@ -28,7 +28,8 @@ from winchsim.strength.link import LinkKind
 from winchsim.strength.teeth import velocity_factor
 
 _BY_ARRAY = re.compile(
-    r"load\.(mass|guide_friction)|drum\.(diameter|width|flange_diameter)|supply\.(voltage|resistance|current_limit)"
+    r"load\.(mass|guide_friction)|drum\.(diameter|width|flange_diameter)"
+    r"|supply\.(voltage|resistance|current_limit)"
     r"|motors\.\d+\.(count|winding_start)|stage\.\d+\.efficiency"
 )
 """Paths whose values are put in as arrays; every other path is built once for each of its

@@ -101,7 +101,8 @@ class Branch:
         for a, b, c, loaded in self.checks:
             if (d * (a + b * rope_torque + c * acceleration) >= 0.0) != loaded:
                 return False
-        for torque, (lever, drag, lossy), driving in zip(motor_torques, self.groups, self.driving):  # noqa: B905
+        rows = zip(motor_torques, self.groups, self.driving)  # noqa: B905
+        for torque, (lever, drag, lossy), driving in rows:
             if lossy and (d * (torque - lever * acceleration) >= drag) != driving:
                 return False
         return True
