@@ -77,8 +77,7 @@ class Command:
 
     def run(self, options: Namespace, env: Env) -> int:
         """Import its module, do the work, and return the exit code."""
-        run = import_module(f"winchsim.commands.{self.module or self.name}").run
-        return int(run(options, env))
+        return int(import_module(f"winchsim.commands.{self.module or self.name}").run(options, env))
 
     def written(self, options: Namespace) -> list[str]:
         """Plain names of all files that it may write into its folder."""

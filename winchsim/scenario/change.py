@@ -47,22 +47,33 @@ def from_values(values: dict[str, Any], overrides: Sequence[str] = ()) -> Inputs
     return inputs_of(values, faults, in_si=True)
 
 
-def to_values(inputs: Inputs) -> dict[str, Any]:
-    """Nested values of a scenario: what was given, what is required and what is not its default."""
-    return _values_of(inputs, "", inputs.given)
+def to_values(table: Any, prefix: str = "", given: frozenset[str] | None = None) -> dict[str, Any]:
+    """Nested values of a scenario, or of one table of it.
 
+    Parameters
+    ----------
+    table : Inputs, or one of its tables
+    prefix : str
+        What the paths of a table begin with.
+    given : frozenset of str, optional
+        Paths that were given; left out: those of the scenario, none for a table.
 
-def _values_of(table: Any, prefix: str, given: frozenset[str]) -> dict[str, Any]:
+    Returns
+    -------
+    dict
+        What was given, what is required and what is not its default.
+    """
+    given = getattr(table, "given", frozenset()) if given is None else given
     found: dict[str, Any] = {}
     for key, spec in specs(type(table)).items():
         value, path = getattr(table, key), f"{prefix}{key}"
         if value is None:
             continue
         if spec.kind == "table":
-            inner = _values_of(value, f"{path}.", given)
+            inner = to_values(value, f"{path}.", given)
             found |= {key: inner} if inner or not (spec.required or spec.default) else {}
         elif spec.kind == "tables":
-            rows = [_values_of(row, f"{path}.{n}.", given) for n, row in enumerate(value, start=1)]
+            rows = [to_values(row, f"{path}.{n}.", given) for n, row in enumerate(value, start=1)]
             found |= {key: rows} if rows else {}
         elif path in given or value != spec.default:
             found[key] = value
@@ -116,7 +127,7 @@ def _plain(value: Any) -> Any:
     """A table as nested values, anything else as it is."""
     if isinstance(value, tuple):
         return [_plain(item) for item in value]
-    return _values_of(value, "", frozenset()) if dataclasses.is_dataclass(value) else value
+    return to_values(value) if dataclasses.is_dataclass(value) else value
 
 
 def with_table(inputs: Inputs, path: str, values: dict[str, Any] | None = None) -> Inputs:

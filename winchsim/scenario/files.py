@@ -264,8 +264,10 @@ def read_toml(text: str, name: str) -> tuple[dict[str, Any], Collector]:
         are refused before the TOML reader, which would be busy with them for long.
     """
     if sum(map(text.count, "=,[")) > MAX_ITEMS:
-        message, hint = f"more than {MAX_ITEMS} keys and values", "this is no scenario file"
-        raise refused(message, file=name, hint=hint, code=Code.BROKEN_TOML)
+        raise refused(
+            f"more than {MAX_ITEMS} keys and values", file=name, hint="this is no scenario file",
+            code=Code.BROKEN_TOML,
+        )  # fmt: skip
     faults = Collector(name, index_lines(text))
     if deep := _DEEP_KEY.search(text):
         line = text.count("\n", 0, deep.start()) + 1
@@ -281,10 +283,12 @@ def read_toml(text: str, name: str) -> tuple[dict[str, Any], Collector]:
     except (ValueError, RecursionError, OverflowError) as error:
         raise _broken(faults, "not valid TOML: a value of absurd size") from error
     if not raw:
-        hint = '"winchsim new FILE" writes a scenario to start from'
         raise faults.error(
-            Fault("the file is empty", expected="a scenario", hint=hint, code=Code.EMPTY)
-        )
+            Fault(
+                "the file is empty", expected="a scenario", code=Code.EMPTY,
+                hint='"winchsim new FILE" writes a scenario to start from',
+            )
+        )  # fmt: skip
     return raw, faults
 
 

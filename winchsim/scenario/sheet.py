@@ -10,7 +10,6 @@ import io
 import math
 import re
 from collections.abc import Iterator, Mapping, Sequence
-from types import MappingProxyType
 from typing import Any
 
 from winchsim.errors import Code, Fault, InputError, did_you_mean, refused
@@ -27,29 +26,27 @@ MAX_SHEET_BYTES = 1_000_000
 MAX_TRACE_BYTES = 20_000_000
 MAX_ROWS = 10_000
 
-UNIT_OF_SUFFIX = MappingProxyType(
-    {
-        "kg": "kg",
-        "g": "g",
-        "lb": "lb",
-        "oz": "oz",
-        "m": "m",
-        "cm": "cm",
-        "mm": "mm",
-        "in": "in",
-        "ft": "ft",
-        "s": "s",
-        "ms": "ms",
-        "min": "min",
-        "a": "A",
-        "ma": "mA",
-        "v": "V",
-        "mv": "mV",
-        "c": "°C",
-        "f": "°F",
-        "k": "K",
-    }
-)
+UNIT_OF_SUFFIX = {
+    "kg": "kg",
+    "g": "g",
+    "lb": "lb",
+    "oz": "oz",
+    "m": "m",
+    "cm": "cm",
+    "mm": "mm",
+    "in": "in",
+    "ft": "ft",
+    "s": "s",
+    "ms": "ms",
+    "min": "min",
+    "a": "A",
+    "ma": "mA",
+    "v": "V",
+    "mv": "mV",
+    "c": "°C",
+    "f": "°F",
+    "k": "K",
+}
 _SUFFIX_OF = {unit: suffix for suffix, unit in UNIT_OF_SUFFIX.items()}
 
 

@@ -7,7 +7,6 @@ heads (``time_s``, ``current_ma``), or guessed from words in them.
 import math
 import re
 from collections.abc import Mapping
-from types import MappingProxyType
 
 import numpy as np
 
@@ -45,20 +44,16 @@ ELECTRICAL = ("current", "voltage")
 STUCK = 0.1
 """Share of the longest way below which a load counts as not lifted. [-] Own choice."""
 
-NAMES: Mapping[str, Spec] = MappingProxyType(
-    {
-        "time": Spec(kind="quantity", unit="s", meaning="time of the sample", low=-1e6, high=1e11),
-        "frame": Spec(kind="number", meaning="number of the picture", low=0, high=1e9),
-        "height": Spec(kind="quantity", unit="m", meaning="height of the load", low=-1e4, high=1e4),
-        "turns": Spec(kind="number", meaning="turns of the drum", low=-1e6, high=1e6),
-        "current": Spec(
-            kind="quantity", unit="A", meaning="current of the supply", low=-1e5, high=1e5
-        ),
-        "voltage": Spec(
-            kind="quantity", unit="V", meaning="voltage of the supply", low=-1000, high=1000
-        ),
-    }
-)
+NAMES: Mapping[str, Spec] = {
+    "time": Spec(kind="quantity", unit="s", meaning="time of the sample", low=-1e6, high=1e11),
+    "frame": Spec(kind="number", meaning="number of the picture", low=0, high=1e9),
+    "height": Spec(kind="quantity", unit="m", meaning="height of the load", low=-1e4, high=1e4),
+    "turns": Spec(kind="number", meaning="turns of the drum", low=-1e6, high=1e6),
+    "current": Spec(kind="quantity", unit="A", meaning="current of the supply", low=-1e5, high=1e5),
+    "voltage": Spec(
+        kind="quantity", unit="V", meaning="voltage of the supply", low=-1000, high=1000
+    ),
+}
 
 SETTINGS = ("rate", "speed", "loads")
 """What else a layout may say: pictures a second, how many times faster the footage runs, and the
