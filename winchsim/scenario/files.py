@@ -120,20 +120,27 @@ MAX_FAULTS = 100
 _MAX_LINE_TEXT = 160
 
 
-@dataclass(frozen=True)
-class LineIndex:
-    """Lines of the paths of one file.
+@dataclass
+class Collector:
+    """Faults of one input, each completed with its line and what stands there.
 
     Attributes
     ----------
+    file : str
+        Name of the input as the user typed it.
     lines : tuple of str
         The file, line by line.
     where : dict of str to int
         Line, from 1, on which a path first stands. Entries of lists are counted from 1.
+    origins : dict of str to str
+        Paths that came from an option instead of the file, with the option's text.
     """
 
+    file: str
     lines: tuple[str, ...] = ()
     where: dict[str, int] = field(default_factory=dict)
+    origins: dict[str, str] = field(default_factory=dict)
+    faults: list[Fault] = field(default_factory=list)
 
     def line(self, path: str) -> int | None:
         """Line of a path, or of the table around it; None when neither stands in the file."""
@@ -145,26 +152,6 @@ class LineIndex:
         """Text of a line; empty without one."""
         return self.lines[line - 1] if line is not None and 0 < line <= len(self.lines) else ""
 
-
-@dataclass
-class Collector:
-    """Faults of one input, each completed with its line and what stands there.
-
-    Attributes
-    ----------
-    file : str
-        Name of the input as the user typed it.
-    index : LineIndex
-        Where each path stands.
-    origins : dict of str to str
-        Paths that came from an option instead of the file, with the option's text.
-    """
-
-    file: str
-    index: LineIndex = field(default_factory=LineIndex)
-    origins: dict[str, str] = field(default_factory=dict)
-    faults: list[Fault] = field(default_factory=list)
-
     @property
     def full(self) -> bool:
         """Whether enough has been found to stop looking."""
@@ -173,10 +160,10 @@ class Collector:
     def add(self, fault: Fault, key: str | None = None) -> None:
         """Note a fault; its file and line are filled in from its key."""
         key = fault.key if key is None else key
-        origin, line = self._origin(key), fault.line or self.index.line(key)
+        origin, line = self._origin(key), fault.line or self.line(key)
         place: dict[str, Any] = {"file": "--set", "line_text": origin}
         if origin is None:
-            place = dict(file=self.file, line=line, line_text=shortened(self.index.text(line)))
+            place = dict(file=self.file, line=line, line_text=shortened(self.text(line)))
         if not self.full:
             self.faults.append(replace(fault, key=key, **place))
 
@@ -208,7 +195,7 @@ class Collector:
         the file has none."""
         tables = list(itertools.accumulate(key.split("."), "{}.{}".format))
         found = [self.origins[path] for path in tables if path in self.origins]
-        if not found and tables[1:] and self.index.line(key) is None:
+        if not found and tables[1:] and self.line(key) is None:
             found = [text for p, text in self.origins.items() if p.startswith(f"{tables[-2]}.")]
         return found[-1] if found else None
 
@@ -268,7 +255,7 @@ def read_toml(text: str, name: str) -> tuple[dict[str, Any], Collector]:
             f"more than {MAX_ITEMS} keys and values", file=name, hint="this is no scenario file",
             code=Code.BROKEN_TOML,
         )  # fmt: skip
-    faults = Collector(name, index_lines(text))
+    faults = index_lines(text, name)
     if deep := _DEEP_KEY.search(text):
         line = text.count("\n", 0, deep.start()) + 1
         raise _broken(faults, "nested far too deeply", line, "this is no scenario file")
@@ -278,7 +265,7 @@ def read_toml(text: str, name: str) -> tuple[dict[str, Any], Collector]:
         number = re.search(r"at line (\d+)", str(error))
         line = int(number[1]) if number else len(text.rstrip().split("\n"))
         found = (words for reason, words in _TOML_REASONS.items() if reason in str(error))
-        hint = _toml_hint(faults.index.text(line))
+        hint = _toml_hint(faults.text(line))
         raise _broken(faults, next(found, "this is not TOML"), line, hint) from error
     except (ValueError, RecursionError, OverflowError) as error:
         raise _broken(faults, "not valid TOML: a value of absurd size") from error
@@ -309,8 +296,9 @@ def _toml_hint(line: str) -> str:
     return next((hint for text, pattern, hint in rows if re.match(pattern, text)), "")
 
 
-def index_lines(text: str) -> LineIndex:
-    """Line index of a TOML text, broken or not, with ``\\n`` or ``\\r\\n`` line ends."""
+def index_lines(text: str, name: str = "") -> Collector:
+    """Collector that knows the lines of a TOML text, broken or not, with ``\\n`` or ``\\r\\n``
+    line ends."""
     lines = tuple(line.removesuffix("\r") for line in text.split("\n"))
     where: dict[str, int] = {}
     entries: dict[str, int] = {}
@@ -331,4 +319,4 @@ def index_lines(text: str) -> LineIndex:
             table = path if match[1] else table
         for mark in _LONG_QUOTE.findall(line):
             quote = mark if not quote else "" if mark == quote else quote
-    return LineIndex(lines, where)
+    return Collector(name, lines, where)

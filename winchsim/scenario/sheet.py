@@ -17,7 +17,7 @@ from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Spec, out_of_bounds, specs
 from winchsim.inputs.spec import choice, flag, integer, positive, quantity, text
 from winchsim.quantity_text import PRINTED_UNITS, in_unit
-from winchsim.scenario.files import Collector, LineIndex, read_text, shortened
+from winchsim.scenario.files import Collector, read_text, shortened
 from winchsim.scenario.values import read_value
 from winchsim.units import parse_quantity
 from winchsim.version import __version__
@@ -219,7 +219,7 @@ class Cells:
         lines = tuple(text.replace("\r\n", "\n").replace("\r", "\n").split("\n"))
         planned = _ORIGIN.fullmatch(lines[0].strip(_AROUND))
         self.origin = SheetOrigin(*planned.groups()) if planned else None
-        self.faults = Collector(str(path), LineIndex(lines))
+        self.faults = Collector(str(path), lines)
         first = next((line for line in lines if line.strip() and not line.startswith("#")), "")
         separator = max(",;\t", key=first.count)
         plain = separator != "," and not re.search(r"[0-9]\.[0-9]", text[text.find("\n") :])
