@@ -90,7 +90,13 @@ def place_of(values: dict[str, Any], path: str) -> tuple[Spec, dict[str, Any], s
         key = parts.pop(0)
         spec = specs(table).get(key, removed)
         if spec is None:
-            raise _unknown(path, key)
+            paths, last = list(known_paths()), path.rpartition(".")[2]
+            alike = (known for known in paths if known.rpartition(".")[2] == last)
+            raise refused(
+                f"unknown key {shortened(key, 40)}", path, got=shortened(path, 60),
+                hint=did_you_mean(nearest(path, paths) or next(alike, ""), paths),
+                code=Code.UNKNOWN_KEY,
+            )  # fmt: skip
         if not parts:
             return spec, place, key
         _require(path, spec.table, f"{key} holds a single value", f"leave out .{'.'.join(parts)}")
@@ -134,15 +140,6 @@ def _require(
     """Refuse a path where a condition is not met."""
     if not is_met:
         raise refused(message, path, got=shortened(path, 60), hint=hint, code=code)
-
-
-def _unknown(path: str, key: str) -> InputError:
-    paths, last = list(known_paths()), path.rpartition(".")[2]
-    near = nearest(path, paths) or next((p for p in paths if p.rpartition(".")[2] == last), "")
-    return refused(
-        f"unknown key {shortened(key, 40)}", path, got=shortened(path, 60),
-        hint=did_you_mean(near, paths), code=Code.UNKNOWN_KEY,
-    )  # fmt: skip
 
 
 def raw_value(spec: Spec, text: str) -> Any:
