@@ -170,7 +170,7 @@ class _Reading:
             if key not in declared and not self.faults.full:
                 spelt.setdefault(self.unknown(key, kind, prefix), key)
         for key, spec in declared.items():
-            value, given = None, raw.get(spelt.get(key))
+            value, given = None, raw[spelt[key]] if key in spelt else None
             if key not in spelt and spec.required:
                 self.missing(key, spec, prefix)
             elif spelt.get(key) == key or isinstance(given, (dict, list)):
