@@ -79,7 +79,7 @@ def test_nobody_pays_for_samples_that_were_not_asked_for():
 
 
 def test_a_grid_too_fine_to_keep_is_made_coarser_by_whole_steps(monkeypatch):
-    monkeypatch.setattr("winchsim.sampling.MOST_ON_A_GRID", 100)
+    monkeypatch.setattr("winchsim.simulation.MOST_ON_A_GRID", 100)
     sampled = simulate(with_value(_winch(), "settings.sample_step", 1e-6), sampled=True).sampled
     assert 90 < len(sampled.time) <= 100 + 2 * len(sampled.segment_starts)
     inner = np.setdiff1d(sampled.time, [e.time for e in sampled.events])

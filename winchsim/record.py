@@ -197,8 +197,10 @@ class Record:
         """All channels over time as a pandas DataFrame, columns in SI; needs pandas."""
         import pandas  # only here: nothing else needs it
 
-        columns = {name: channel.values for name, channel in self.channels.items()}
-        return pandas.DataFrame(columns, index=pandas.Index(self.time, name="time"))
+        return pandas.DataFrame(
+            {name: channel.values for name, channel in self.channels.items()},
+            index=pandas.Index(self.time, name="time"),
+        )
 
     @property
     def broken_link(self) -> LinkLimit | None:

@@ -7,8 +7,6 @@ are the most or least of anything. Both sides of every switch are samples; nothi
 across.
 """
 
-import math
-
 import numpy as np
 
 LEAST_SAMPLES = 250
@@ -25,9 +23,6 @@ without end. [-]"""
 STRAIGHT = 1e-3
 """An instant inside a step is kept where a quantity is off the straight line by more than this
 share of its range. [-]"""
-
-MOST_ON_A_GRID = 200_000
-"""Most samples of a grid; the step of a finer one is taken several times over. [-]"""
 
 
 def looked_at(
@@ -94,23 +89,3 @@ def worth_keeping(time: np.ndarray, kept: np.ndarray, rows: np.ndarray) -> np.nd
         wanted[row.argmin()] = wanted[row.argmax()] = True
     wanted[inside[bent]] = True
     return wanted
-
-
-def on_grid(start: float, end: float, step: float) -> np.ndarray:
-    """Multiples of a step inside a stretch, and the stretch's two ends. [s]
-
-    Parameters
-    ----------
-    start, end : float
-        Of the stretch, start < end. [s]
-    step : float
-        [s]
-    """
-    inside = np.arange(math.ceil(start / step), math.floor(end / step) + 1) * step
-    return np.concatenate([[start], inside[(inside > start) & (inside < end)], [end]])
-
-
-def grid_step(step: float, end: float) -> float:
-    """The step of a grid up to a time, or the least multiple of it that does with `MOST_ON_A_GRID`
-    samples. [s]"""
-    return step * max(1, math.ceil(end / step / MOST_ON_A_GRID))

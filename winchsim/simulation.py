@@ -6,6 +6,7 @@ events in order.
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Callable, Hashable, Iterable, Sequence
 from types import MappingProxyType
@@ -34,11 +35,12 @@ from winchsim.sampling import (
     INSIDE,
     LEAST_SAMPLES,
     MOST_LOOKED_INTO,
-    grid_step,
     looked_at,
-    on_grid,
     worth_keeping,
 )
+
+MOST_ON_A_GRID = 200_000
+"""Most samples of a grid; the step of a finer one is taken several times over. [-]"""
 
 LEAST_SHARE = 1e-6
 """Share of the energy that the whole lift gives the load, to hold the balance against where hardly
@@ -148,7 +150,7 @@ def _run_once(
     )
     if step is None:
         return record
-    names, rows, starts, _ = _table(problem, done, (key, y0), _on_grid(grid_step(step, done.t)))
+    names, rows, starts, _ = _table(problem, done, (key, y0), _on_grid(step, done.t))
     return replace(record, sampled=replace(record, **_samples(machine, names, rows, starts)))
 
 
@@ -192,11 +194,15 @@ def _instants(done: Run, wanted: np.ndarray) -> _Instants:
     return instants
 
 
-def _on_grid(step: float) -> _Instants:
-    """The multiples of a step and the ends of each segment."""
+def _on_grid(step: float, end: float) -> _Instants:
+    """The multiples of a step and the ends of each segment; of a finer grid up to a time than
+    `MOST_ON_A_GRID` samples, the multiples of several steps."""
+    step *= max(1, math.ceil(end / step / MOST_ON_A_GRID))
 
     def instants(steps: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
-        time = on_grid(float(steps[0]), float(steps[-1]), step)
+        first, last = float(steps[0]), float(steps[-1])
+        inside = np.arange(math.ceil(first / step), math.floor(last / step) + 1) * step
+        time = np.concatenate([[first], inside[(inside > first) & (inside < last)], [last]])
         return time, np.ones(time.size, dtype=bool)
 
     return instants
@@ -331,8 +337,9 @@ def _demands(m: Machine, at: dict[Hashable, np.ndarray]) -> tuple[LinkDemand, ..
         asked = at[_demand_name(link)]
         k = int(np.argmax(asked))
         time, height = float(at["time"][k]), float(at["height"][k])
-        share = float(asked[k]) / link.bears
-        found.append(LinkDemand(index, share, time, height, bool(at["bound"][k])))
+        found.append(
+            LinkDemand(index, float(asked[k]) / link.bears, time, height, bool(at["bound"][k]))
+        )
     return tuple(found)
 
 

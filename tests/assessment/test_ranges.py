@@ -2,7 +2,7 @@
 
 import math
 from dataclasses import replace
-from functools import reduce
+from functools import partial, reduce
 from pathlib import Path
 
 import numpy as np
@@ -12,7 +12,7 @@ from tests.holding import holding
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.history import find_readings, read_history
 from winchsim.assessment.kinds import CheckKey, ReadingKey, Status
-from winchsim.assessment.margins import hardest_margins, hot_margins
+from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.ranges import HoldShare, end_of, find_ranges, group_causes, hold_shares
 from winchsim.face import read as load
 from winchsim.inputs import Phase, Stage, with_value
@@ -41,7 +41,10 @@ def test_like_values_are_wrong_together_and_what_follows_from_another_counts_onc
 
 @pytest.mark.parametrize(
     ("key", "margins", "together"),
-    [(CheckKey.START_COLD, hardest_margins, False), (CheckKey.START_HOT, hot_margins, True)],
+    [
+        (CheckKey.START_COLD, hardest_margins, False),
+        (CheckKey.START_HOT, partial(hardest_margins, hot=True), True),
+    ],
 )
 def test_the_ends_of_the_starting_margin_are_those_of_its_worst_and_best_builds(
     small, key, margins, together

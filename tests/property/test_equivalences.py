@@ -33,7 +33,6 @@ from winchsim.inputs import (
 )
 from winchsim.model import Machine, build
 from winchsim.model.link_demands import Channels, LargestShare, link_shares
-from winchsim.model.restate import shaft_drags
 from winchsim.physics.chain import StartMargins, demand, torque_margin
 from winchsim.scenario.materials_table import with_tables
 from winchsim.simulation import Record, simulate
@@ -43,7 +42,7 @@ from winchsim.studies.calibrate.evidence import LiftTest, look_into
 from winchsim.studies.calibrate.forecast import find_factors, moved
 from winchsim.studies.sizing import size
 from winchsim.studies.snag import snag_study
-from winchsim.studies.spread.builds import plan
+from winchsim.studies.spread.builds import plan, shaft_drags
 from winchsim.studies.spread.outcomes import lift_builds
 from winchsim.studies.sweep import by_slow_model
 

@@ -9,7 +9,7 @@ from hypothesis import assume, given, settings, strategies as st
 
 from tests.holding import holding
 from winchsim.assessment.kinds import Status
-from winchsim.assessment.margins import hardest_margins, hot_margins
+from winchsim.assessment.margins import hardest_margins
 from winchsim.errors import WinchsimError
 from winchsim.inputs import Drum, Load, Rope, Supply, with_value
 from winchsim.model import Event, build
@@ -135,7 +135,7 @@ def test_margins_and_holding_are_those_of_the_static_balances(small, make_motor,
     slow = lift_machine(machine)
     for margin, found in (
         (slow["stall_margin_cold"], hardest_margins(machine)),
-        (slow["stall_margin_hot"], hot_margins(machine)),
+        (slow["stall_margin_hot"], hardest_margins(machine, hot=True)),
     ):
         assert margin == pytest.approx(found.resting, rel=1e-6)
     found = holding(machine, machine.top_travel, slow["layers"] - 1)

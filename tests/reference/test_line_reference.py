@@ -14,13 +14,11 @@ from winchsim.inputs import Factors
 from winchsim.physics.rope import edge_efficiency
 from winchsim.scenario.materials_table import load_ropes
 from winchsim.strength.line import (
-    axial_stiffness,
     bend,
     bend_shares,
     breaking_force,
     capstan_ratio,
     end_strength,
-    mass_per_length,
 )
 
 pytestmark = pytest.mark.reference
@@ -104,7 +102,7 @@ def test_small_wire_rope(diameter, force, mass):
     # K 0.332.
     rope = load_ropes()["steel wire 6x7"]
     assert breaking_force(rope, diameter * 1e-3) / 1e3 == pytest.approx(force, rel=3e-4)
-    assert mass_per_length(rope, diameter * 1e-3) == pytest.approx(mass, rel=4e-3)
+    assert rope.mass_per_volume * (diameter * 1e-3) ** 2 == pytest.approx(mass, rel=4e-3)
 
 
 @pytest.mark.parametrize(
@@ -145,7 +143,7 @@ def test_fibre_rope_strength_and_mass(name, inches, force, mass):
     rope, diameter = load_ropes()[name], inches * 0.0254
     assert breaking_force(rope, diameter) / 1e3 == pytest.approx(force, rel=0.15)
     if mass is not None:
-        assert mass_per_length(rope, diameter) == pytest.approx(mass, rel=0.15)
+        assert rope.mass_per_volume * diameter**2 == pytest.approx(mass, rel=0.15)
 
 
 # Minimum breaking forces after ISO 1140, 1141 and 1346 as remembered, kN at 6, 8, 10 and 12 mm.
@@ -175,7 +173,7 @@ def test_manila_rule():
 def test_stretch_of_double_braid_nylon():
     # UFC 4-159-03, Table 6-8: AE 118.9 over breaking force 33.6 (both in the table's unit).
     rope = load_ropes()["nylon"]
-    assert axial_stiffness(rope, 33.6) == pytest.approx(118.9, rel=1e-3)
+    assert rope.stiffness_ratio * 33.6 == pytest.approx(118.9, rel=1e-3)
 
 
 @pytest.mark.parametrize(

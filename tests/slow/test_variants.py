@@ -6,7 +6,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from winchsim.assessment.margins import hardest_margins, hot_margins
+from winchsim.assessment.margins import hardest_margins
 from winchsim.errors import DomainError
 from winchsim.inputs import Controller, Phase, Stage, with_value
 from winchsim.model import build, steady_speed
@@ -193,7 +193,9 @@ def test_agrees_with_the_closed_form_balance(small):
         assert lifts.stall_margin_cold[i] == pytest.approx(
             hardest_margins(machine).resting, rel=1e-12
         )
-        assert lifts.stall_margin_hot[i] == pytest.approx(hot_margins(machine).resting, rel=1e-12)
+        assert lifts.stall_margin_hot[i] == pytest.approx(
+            hardest_margins(machine, hot=True).resting, rel=1e-12
+        )
         pull = machine.body.mass * 9.80665 + machine.body.friction
         speed = steady_speed(machine, pull * machine.layers[0].radius)
         assert lifts.last_speed[i] == pytest.approx(

@@ -7,13 +7,11 @@ import pytest
 
 from winchsim.strength.line import (
     anchor_strength,
-    axial_stiffness,
     bend,
     bend_shares,
     breaking_force,
     drum_strength,
     end_strength,
-    mass_per_length,
     winding_cautions,
 )
 from winchsim.strength.materials import Origin, RopeMaterial
@@ -33,8 +31,6 @@ ROPE = RopeMaterial(
 
 def test_rope_scales_with_the_square_of_its_diameter():
     assert breaking_force(ROPE, 4e-3) == pytest.approx(2400.0)
-    assert mass_per_length(ROPE, 4e-3) == pytest.approx(0.0112)
-    assert axial_stiffness(ROPE, 2400.0) == pytest.approx(19200.0)
 
 
 def test_knot_takes_its_share_and_keeps_both_ranges():

@@ -83,8 +83,7 @@ def proposal(
         changed = with_value(replace(trial or inputs, phase=inputs.phase), path, after)
         with suppress(UnknownPathError):
             before = value_at(inputs, path)
-        unit = spec_at(changed, path).unit
-        yield Proposal(kind, (Setting(path, before, after, unit),), changed)
+        yield Proposal(kind, (Setting(path, before, after, spec_at(changed, path).unit),), changed)
 
 
 def to_people(value: float, unit: str, *, up: bool) -> float:
@@ -146,8 +145,12 @@ def _options(kind: ActionKind, inputs: Inputs, m: Machine) -> Iterator[Option]:
         case ActionKind.LESS_LOAD:
             yield kind, inputs, "load.mass", SMALLEST * inputs.load.mass
         case ActionKind.THINNER_DRUM:
-            least = max(SMALLEST * inputs.drum.diameter, inputs.rope.diameter)
-            yield kind, inputs, "drum.diameter", least
+            yield (
+                kind,
+                inputs,
+                "drum.diameter",
+                max(SMALLEST * inputs.drum.diameter, inputs.rope.diameter),
+            )
         case ActionKind.MORE_VOLTAGE:
             most = MOST_VOLTAGE * min(group.fit.voltage for group in m.groups)
             yield kind, inputs, "supply.voltage", max(most, supply.voltage)
@@ -175,9 +178,11 @@ def _options(kind: ActionKind, inputs: Inputs, m: Machine) -> Iterator[Option]:
 
 def a_pawl(inputs: Inputs) -> Proposal:
     """The scenario with a pawl on the drum."""
-    given = inputs.given | {"pawl.fitted"}
-    fitted = replace(inputs, pawl=Pawl(), given=given)
-    return Proposal(ActionKind.PAWL, (Setting("pawl.fitted", False, True, ""),), fitted)
+    return Proposal(
+        ActionKind.PAWL,
+        (Setting("pawl.fitted", False, True, ""),),
+        replace(inputs, pawl=Pawl(), given=inputs.given | {"pawl.fitted"}),
+    )
 
 
 TO_RAISE = (
@@ -222,8 +227,12 @@ def stronger_part(inputs: Inputs, kind: LinkKind, where: str, gain: float) -> It
         path = pattern.format(where=where)
         before = value_at(inputs, path)
         if before is not None and 1 < gain <= MOST_STRONGER:
-            after = to_people(before * gain**exponent, spec_at(inputs, path).unit, up=exponent > 0)
-            yield from proposal(ActionKind.STRONGER_PART, inputs, path, after)
+            yield from proposal(
+                ActionKind.STRONGER_PART,
+                inputs,
+                path,
+                to_people(before * gain**exponent, spec_at(inputs, path).unit, up=exponent > 0),
+            )
             return
 
 
@@ -245,7 +254,11 @@ def without_group(inputs: Inputs, number: int) -> Proposal:
     return Proposal(
         ActionKind.LEAVE_OUT_GROUP,
         (Setting(f"motors.{number}.count", inputs.motors[number - 1].count, 0, ""),),
-        replace(inputs, motors=left, given=given),
+        replace(
+            inputs,
+            motors=left,
+            given=given,
+        ),
     )
 
 
@@ -363,8 +376,9 @@ def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
         """Proposals of each kind in turn, that of the next goal only where the one before did not
         do."""
         for kind in kinds:
-            changes = smallest(kind, inputs, machine, goals)
-            yield from {change.changes: change for change in changes}.values()
+            yield from {
+                change.changes: change for change in smallest(kind, inputs, machine, goals)
+            }.values()
 
     if end in (End.STALLED, End.STALLED_AT_LAYER_END):
         goals = (_raises, _starts_hot(RESERVE), _starts_hot(AMPLE_RESERVE))
@@ -374,8 +388,10 @@ def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
     if found.target.reached and checks[CheckKey.WINDING].status is Status.FAILS:
         yield (CheckKey.WINDING,), made(TO_COOL, _raises)
     if found.held in (Holding.NONE, Holding.FRICTION, Holding.LOCKED_TRAIN):
-        brakes = made((ActionKind.BRAKE,), _holds(1.0), _holds(AMPLE_HOLD))
-        yield HELD, chain([a_pawl(inputs)], brakes)
+        yield (
+            HELD,
+            chain([a_pawl(inputs)], made((ActionKind.BRAKE,), _holds(1.0), _holds(AMPLE_HOLD))),
+        )
     thin = [checks[k] for k in STARTING if k in checks and checks[k].status is Status.THIN]
     if found.target.reached and thin:
         last = thin[-1]  # its low end lies so far below its value
@@ -399,8 +415,11 @@ STARTING = (CheckKey.TARGET, CheckKey.START_COLD, CheckKey.START_HOT)
 
 def _raises(lifts: Lifts, _: Checks) -> np.ndarray:
     """Lifted with a reserve at rest and on the way, and no winding too hot."""
-    margin = np.fmin(lifts.stall_margin_cold, lifts.least_margin)
-    return lifts.lifted & (margin >= RESERVE) & (lifts.tight_winding <= lifts.tight_limit)
+    return (
+        lifts.lifted
+        & (np.fmin(lifts.stall_margin_cold, lifts.least_margin) >= RESERVE)
+        & (lifts.tight_winding <= lifts.tight_limit)
+    )
 
 
 def _starts_hot(reserve: float) -> Goal:

@@ -243,10 +243,10 @@ def _parts(
     kept, factors = lifts.kind_factors_over_required.T, lifts.kind_factors.T
     with np.errstate(invalid="ignore"):
         required = factors / kept
-    pairs = [spread.get(kind, (1.0, 1.0)) for kind in LinkKind]
     ends = [
         factor_range(1.0, low, 1.0, high, kind, known)
-        for kind, (low, high) in zip(LinkKind, pairs, strict=True)
+        for kind in LinkKind
+        for low, high in [spread.get(kind, (1.0, 1.0))]
     ]
     lows, highs = (
         np.array([row * pair[side] for row, pair in zip(factors, ends, strict=True)])

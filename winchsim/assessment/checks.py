@@ -19,7 +19,7 @@ from winchsim.assessment.kinds import (
     Status,
     Target,
 )
-from winchsim.assessment.margins import hardest_margins, hot_margins
+from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
 from winchsim.elementwise import plain
 from winchsim.frozen import replace
@@ -272,11 +272,17 @@ def _way(history: History, known: Ranges | None, target: Target) -> Iterator[Che
         )  # fmt: skip
         yield replace(check, high=math.inf, status=Status.THIN, cause=never) if never else check
     if raising_phase(m).action == "raise":
-        cold, hot = hardest_margins(m).resting, hot_margins(m).resting
+        cold, hot = hardest_margins(m).resting, hardest_margins(m, hot=True).resting
         # A drum that turned before the rope took up the load has lifted it though it does not start
         # it.
-        hard = None if history.lifted and cold < 1 else 1.0
-        yield _check(CheckKey.START_COLD, "", cold, known, hard=hard, required=START_REQUIRED)
+        yield _check(
+            CheckKey.START_COLD,
+            "",
+            cold,
+            known,
+            hard=None if history.lifted and cold < 1 else 1.0,
+            required=START_REQUIRED,
+        )
         yield _check(CheckKey.START_HOT, "", hot, known, required=1.0)
 
 
@@ -314,8 +320,9 @@ def _part_checks(
 def _rope_checks(history: History) -> Iterator[Check]:
     inputs, m = history.record.inputs, history.machine
     if inputs is not None:
-        rope = inputs.ropes[inputs.rope.material]
-        bend = line.bend(rope, inputs.drum.diameter, inputs.rope.diameter)
+        bend = line.bend(
+            inputs.ropes[inputs.rope.material], inputs.drum.diameter, inputs.rope.diameter
+        )
         yield _check(
             CheckKey.ROPE_BEND, "", bend.ratio, None, required=bend.low, about="drum.diameter"
         )
@@ -401,8 +408,9 @@ def holding_of(history: History, hold: Hold) -> Holding:
         return Holding.PAWL
     if history.held is False or (history.held is None and share.net > 0):
         return Holding.NONE
-    friction = Holding.LOCKED_TRAIN if share.slope <= 0 else Holding.FRICTION
-    return friction if m.chain is m.braked_chain else Holding.BRAKE
+    if m.chain is not m.braked_chain:
+        return Holding.BRAKE
+    return Holding.LOCKED_TRAIN if share.slope <= 0 else Holding.FRICTION
 
 
 def _hold_checks(history: History, known: Ranges | None, hold: Hold) -> Iterator[Check]:

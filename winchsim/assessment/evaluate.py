@@ -11,7 +11,6 @@ from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import (
     Assessment,
     AssumedInput,
-    Caution,
     Check,
     CheckKey,
     End,
@@ -59,7 +58,6 @@ def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Asse
         drop_energy=m.body.mass * m.body.gravity * m.height(m.top_travel),
         drop_speed=load.fall_speed(m.body.gravity, m.height(m.top_travel)),
         drop_height=m.height(m.top_travel),
-        cautions=tuple(Caution),
         energy_error=record.energy.error,
         trusted=history.trusted,
     )
@@ -91,8 +89,11 @@ def add_ranges(found: Assessment, record: Record, known: Ranges | None = None) -
 def _ranges(history: History) -> Ranges | None:
     assert history.record.inputs is not None
     raises = [span.end - span.start for span in history.spans if span.step.action == "raise"]
-    powered_for = raises[0] if raises and not history.lifted else math.inf
-    return find_ranges(history.record.inputs, history.machine, powered_for)
+    return find_ranges(
+        history.record.inputs,
+        history.machine,
+        raises[0] if raises and not history.lifted else math.inf,
+    )
 
 
 def _with_ranges(

@@ -62,8 +62,11 @@ def find(history: History) -> tuple[Finding, ...]:
 
 def _not_trusted(history: History) -> Finding:
     record = history.record
-    often = Counter(event.event.value for event in record.events).most_common(2)
-    values = dict(reason=record.outcome.value, energy_error=record.energy.error, work=dict(often))
+    values = dict(
+        reason=record.outcome.value,
+        energy_error=record.energy.error,
+        work=dict(Counter(event.event.value for event in record.events).most_common(2)),
+    )
     return Finding(FindingKind.NOT_TRUSTED, values, float(record.time[-1]))
 
 
@@ -114,13 +117,14 @@ def _broken(history: History, event: RecordedEvent) -> Values:
 
 def _stall(history: History, event: RecordedEvent) -> Values:
     found, step = stall_margins(history, event), history.span_at(event.time).step
-    until_hot = times_until_hot(history.machine, step, *history.temperatures(event.time))
     return dict(
         torque_share=float(found.deciding),
         from_rest=bool(found.moving >= 1),
         layer_end=layer_that_ends(history, event) is not None,
         blocked_by=blocked_by(history, event),
-        time_to_limit=min(until_hot),
+        time_to_limit=min(
+            times_until_hot(history.machine, step, *history.temperatures(event.time))
+        ),
     )
 
 
@@ -201,10 +205,11 @@ def _held(history: History) -> Iterator[Finding]:
     if sunk and (history.run_backs() or history.broke is not None):
         return
     for span in sunk or watches[-1:]:
-        back = float(history.given_back(span.samples)[-1])
         yield Finding(
             FindingKind.CREEPS if sunk else FindingKind.HELD,
-            dict(let_down=back, watched=span.end - span.start),
+            dict(
+                let_down=float(history.given_back(span.samples)[-1]), watched=span.end - span.start
+            ),
             span.end,
             float(history.record["height"][span.samples.stop - 1]),
         )
@@ -253,8 +258,11 @@ def at_current_limit(history: History) -> tuple[float, float, float]:
         limit = span.step.current_limit
         if span.step.action == "raise" and math.isfinite(limit):
             at_limit = record["current"][span.samples] >= limit * (1 - 1e-6)
-            steps = np.diff(record.time[span.samples])[at_limit[1:] & at_limit[:-1]]
-            return limit, float(np.sum(steps)), span.end - span.start
+            return (
+                limit,
+                float(np.sum(np.diff(record.time[span.samples])[at_limit[1:] & at_limit[:-1]])),
+                span.end - span.start,
+            )
     return math.inf, 0.0, 0.0
 
 
@@ -277,8 +285,10 @@ def _supply_not_described(history: History) -> Iterator[Finding]:
             g.count * max(source.duty * voltage - g.motor.brush_drop, 0.0) / g.motor.resistance
             for g in m.groups
         )
-        shares = shares_of_ordinary(source.duty * inrush)
-        yield Finding(FindingKind.SUPPLY_NOT_DESCRIBED, {"inrush": inrush, **shares})
+        yield Finding(
+            FindingKind.SUPPLY_NOT_DESCRIBED,
+            {"inrush": inrush, **shares_of_ordinary(source.duty * inrush)},
+        )
 
 
 def _motors(history: History) -> Iterator[Finding]:
@@ -305,9 +315,16 @@ def _motors(history: History) -> Iterator[Finding]:
         # A group that takes power from the others over the middle of the lift.
         torque = history.steady(f"motor_{group.number}_torque")
         if len(m.groups) > 1 and torque is not None and torque < group.motor.drag:
-            speed = history.steady("drum_speed") or 0.0
-            taken = (group.motor.drag - torque) * group.count * group.ratio * speed
-            yield Finding(FindingKind.DRAGGED_GROUP, dict(group=group.number, power=taken))
+            yield Finding(
+                FindingKind.DRAGGED_GROUP,
+                dict(
+                    group=group.number,
+                    power=(group.motor.drag - torque)
+                    * group.count
+                    * group.ratio
+                    * (history.steady("drum_speed") or 0.0),
+                ),
+            )
 
 
 def _no_path_down(history: History) -> Iterator[Finding]:
@@ -342,10 +359,10 @@ def _rim_thin(history: History) -> Iterator[Finding]:
         ends = [
             getattr(link.strength, end) / link.strength.value / share for end in ("low", "high")
         ]
-        values = dict(
-            part=link.label, path=link.where, more=len(thin) - 1, low=ends[0], high=ends[1]
+        yield Finding(
+            FindingKind.RIM_THIN,
+            dict(part=link.label, path=link.where, more=len(thin) - 1, low=ends[0], high=ends[1]),
         )
-        yield Finding(FindingKind.RIM_THIN, values)
 
 
 def _creep(history: History) -> Iterator[Finding]:
@@ -369,10 +386,12 @@ def _creep(history: History) -> Iterator[Finding]:
 def _winding(history: History) -> Iterator[Finding]:
     inputs, layers = history.record.inputs, int(history.record["layer"].max())
     if inputs is not None:
-        rope = inputs.ropes[inputs.rope.material]
-        for row in winding_cautions(rope, layers, inputs.drum.dead_turns):
-            values = dict(zip(("quantity", "value", "limit"), row, strict=True))
-            yield Finding(FindingKind.WINDING, values)
+        for row in winding_cautions(
+            inputs.ropes[inputs.rope.material], layers, inputs.drum.dead_turns
+        ):
+            yield Finding(
+                FindingKind.WINDING, dict(zip(("quantity", "value", "limit"), row, strict=True))
+            )
 
 
 RULES: tuple[Callable[[History], Iterable[Finding]], ...] = (

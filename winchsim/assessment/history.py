@@ -158,24 +158,32 @@ class History:
     def lifted(self) -> bool:
         """Whether the load rose to the height asked for."""
         least = self.machine.height(self.machine.top_travel) - self.allowed_sag
-        highest = float(self.record["height"].max())
-        return self.up is not None or (not self.wants_top and highest >= least)
+        return self.up is not None or (
+            not self.wants_top and float(self.record["height"].max()) >= least
+        )
 
     @property
     def as_asked(self) -> bool:
         """Whether every phase ended as it was meant to."""
         tops = self.of(Event.TOP)
         overcome = tops[-1].time if tops else -1.0  # a stall that was got over does not matter
-        wrong = any(event.time > overcome for event in self.of(*NOT_AS_ASKED)) or self.paid_out
-        return self.trusted and not wrong and len(tops) >= self.wants_top
+        return (
+            self.trusted
+            and not any(event.time > overcome for event in self.of(*NOT_AS_ASKED))
+            and not self.paid_out
+            and len(tops) >= self.wants_top
+        )
 
     # --- holding
 
     @property
     def allowed_sag(self) -> float:
         """How far the load may come back and still count as held. [m]"""
-        height = self.machine.height(self.machine.top_travel - self.machine.start_travel)
-        return max(SAGS_BY, SAGS_BY_SHARE * height)
+        return max(
+            SAGS_BY,
+            SAGS_BY_SHARE
+            * self.machine.height(self.machine.top_travel - self.machine.start_travel),
+        )
 
     def given_back(self, samples: slice) -> np.ndarray:
         """How far the drum has let the load down since the most that was wound on in a stretch. [m]
@@ -211,8 +219,11 @@ class History:
         fell = self.broke is not None and self.broke.time <= span.end
         still = self.record.bound[last] and self.record["height"][last] > OFF_FLOOR
         came_off = any(span.start <= e.time <= span.end for e in self.of(Event.CAME_OFF))
-        sank = float(self.given_back(span.samples)[-1])
-        return bool(still and not fell and (came_off or sank <= self.allowed_sag))
+        return bool(
+            still
+            and not fell
+            and (came_off or float(self.given_back(span.samples)[-1]) <= self.allowed_sag)
+        )
 
     @property
     def held(self) -> bool | None:
@@ -239,8 +250,14 @@ class History:
         if back.max() <= self.allowed_sag or heights[begin] <= OFF_FLOOR:
             return
         last = spans[-1].end  # what is let down after that was meant to be
-        inside = [e for e in self.of(Event.LANDED) if time[begin] <= e.time <= last]
-        landed = next((e for e in inside if (e.value or 0.0) > 0), None)
+        landed = next(
+            (
+                e
+                for e in self.of(Event.LANDED)
+                if time[begin] <= e.time <= last and (e.value or 0.0) > 0
+            ),
+            None,
+        )
         speed = max(0.0, -float(self.record["speed"][begin : worst + 1].min()))
         fell = float(heights[begin] - heights[begin : samples.stop].min())
         stays = self.machine.body.friction > 0 and fell <= min(
@@ -275,13 +292,14 @@ def middle_mean(time: np.ndarray, values: np.ndarray, start: float, end: float) 
     first, last = start + (end - start) / 4, end - (end - start) / 4
     inside = (time > first) & (time < last)
     at_first, at_last = np.interp([first, last], time, values)
-    area = np.trapezoid([at_first, *values[inside], at_last], [first, *time[inside], last])
-    return float(area / (last - first))
+    return float(
+        np.trapezoid([at_first, *values[inside], at_last], [first, *time[inside], last])
+        / (last - first)
+    )
 
 
 def read_history(record: Record) -> History:
     """History of a record."""
-    edges = (np.flatnonzero(np.diff(record.phase)) + 1).tolist()
     spans = tuple(
         Span(
             record.machine.phases[record.phase[first]],
@@ -289,7 +307,9 @@ def read_history(record: Record) -> History:
             float(record.time[first]),
             float(record.time[last - 1]),
         )
-        for first, last in pairwise([0, *edges, len(record.phase)])
+        for first, last in pairwise(
+            [0, *(np.flatnonzero(np.diff(record.phase)) + 1).tolist(), len(record.phase)]
+        )
     )
     return History(record, spans)
 
@@ -338,8 +358,11 @@ def find_readings(history: History, ranges: Ranges | None) -> tuple[Reading, ...
     if ranges is not None:
         spans = dict[Any, Any](ranges.spans)
         spans[ReadingKey.BACK_DRIVING_SPEED] = _back_driving_span(ranges, backs)
-        factors = {key: spans[key] for key in known if spans.get(key)}
-        ends = {key: (known[key] * low, known[key] * high) for key, (low, high) in factors.items()}
+        ends = {
+            key: (value * spans[key][0], value * spans[key][1])
+            for key, value in known.items()
+            if spans.get(key)
+        }
         least, most = ranges.span(ReadingKey.ENERGY_IN)
         share = known.get(ReadingKey.EFFICIENCY, 0.0)
         ends[ReadingKey.EFFICIENCY] = share / most, min(share / least, 1.0)
@@ -383,8 +406,9 @@ def motor_load(history: History, index: int) -> float:
     powered = [time for s in history.spans if s.step.powered for time in (s.start, s.end)]
     start, end = history.lifting or (powered[0], powered[-1]) if powered else (0.0, 0.0)
     inside = (record.time >= start) & (record.time <= end)
-    current = np.abs(record[f"motor_{group.number}_current"][inside])
-    drawn = float(np.trapezoid(current, record.time[inside]))
+    drawn = float(
+        np.trapezoid(np.abs(record[f"motor_{group.number}_current"][inside]), record.time[inside])
+    )
     return drawn / (end - start) / (CONTINUOUS_SHARE * group.stall_current) if end > start else 0.0
 
 
@@ -440,5 +464,10 @@ def _source_energy(history: History, span: Span) -> float:
     charge, current = record["charge"][span.samples], record["current"][span.samples]
     if step.ramp <= 0:
         return float(step.voltage * (charge[-1] - charge[0]))
-    voltage = record["voltage"][span.samples] + history.machine.source.resistance * current
-    return float(np.trapezoid(voltage * current, record.time[span.samples]))
+    return float(
+        np.trapezoid(
+            (record["voltage"][span.samples] + history.machine.source.resistance * current)
+            * current,
+            record.time[span.samples],
+        )
+    )

@@ -204,5 +204,4 @@ def _swing(batch: Batch, law: DriveLaw, travel: Any, radius: Any) -> tuple[Chann
         larger = tension > peak
         peak, peak_speed = np.where(larger, tension, peak), np.where(larger, omega, peak_speed)
     gain = (law.push(peak_speed) - drag - per_torque * peak * radius) / inertia
-    torques = law.drive(peak_speed).torques
-    return accelerated(m, chain, peak, radius, gain, torques), peak, speed
+    return accelerated(m, chain, peak, radius, gain, law.drive(peak_speed).torques), peak, speed

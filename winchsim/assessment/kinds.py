@@ -639,7 +639,6 @@ class Assessment:
         In the order of time, those without one last.
     drop_energy, drop_speed, drop_height : float
         Of a free fall from the top. [J], [m/s], [m]
-    cautions : tuple of Caution
     energy_error : float
         Of the energy balance, over its largest entry. [-]
     trusted : bool
@@ -660,7 +659,6 @@ class Assessment:
     drop_energy: float
     drop_speed: float
     drop_height: float
-    cautions: tuple[Caution, ...]
     energy_error: float
     trusted: bool
 

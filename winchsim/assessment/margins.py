@@ -75,35 +75,25 @@ def margins(
     law = DriveLaw(m, phase or raising_phase(m), *_temperatures(m, windings, cases))
     torques, grips = law.drive(0.0).torques, (1.0, m.breakaway)
     needed = [demand(m.chain, 1, grip)(pull(m, travel, grip) * radius) for grip in grips]
-    pairs = zip(needed, grips, strict=True)
-    return Margins(*(torque_margin(m.chain, torques, *pair) for pair in pairs))
+    return Margins(
+        *(torque_margin(m.chain, torques, *pair) for pair in zip(needed, grips, strict=True))
+    )
 
 
-def hardest_margins(
-    machine: Machine,
-    *,
-    windings: Sequence[float] | None = None,
-    cases: Sequence[float] | None = None,
-) -> Margins:
+def hardest_margins(machine: Machine, *, hot: bool = False) -> Margins:
     """Margins on the fullest layer of the lift.
 
     Parameters
     ----------
     machine : Machine
-    windings, cases : sequence of float, optional
-        Temperatures of each live group; left out, those of the start. [°C]
+    hot : bool
+        Whether with the windings at their limits rather than as warm as at the start.
     """
+    windings = [g.winding_limit for g in machine.groups] if hot else None
     found = [
-        margins(machine, machine.start_travel, i, windings=windings, cases=cases)
-        for i in machine.layers_used
+        margins(machine, machine.start_travel, i, windings=windings) for i in machine.layers_used
     ]
     return Margins(min(f.moving for f in found), min(f.resting for f in found))
-
-
-def hot_margins(machine: Machine) -> Margins:
-    """Margins on the fullest layer with the windings at their limits, the cases at the temperature
-    of the air."""
-    return hardest_margins(machine, windings=[g.winding_limit for g in machine.groups])
 
 
 HOT_STEPS = 12
@@ -158,10 +148,11 @@ def _losses_at_rest(
     m: Machine, phase: PhaseStep, windings: Sequence[float], cases: Sequence[float]
 ) -> list[float]:
     """Heat in one winding of each live group while the motors stand still under power. [W]"""
-    currents = DriveLaw(m, phase, windings, cases).drive(0.0).currents
     return [
         float(copper_loss(g.motor, current, winding)[0])
-        for g, current, winding in zip(m.groups, currents, windings, strict=True)
+        for g, current, winding in zip(
+            m.groups, DriveLaw(m, phase, windings, cases).drive(0.0).currents, windings, strict=True
+        )
     ]
 
 
@@ -214,8 +205,11 @@ def needed_current(machine: Machine, *, at_rest: bool = False) -> float | None:
     most = DriveLaw(machine, phase, *_temperatures(machine, None, None)).drive(0.0).total
 
     def spare(share: float) -> float:
-        limited = replace(phase, current_limit=share * most)
-        found = hardest_margins(replace(machine, phases=(limited, *machine.phases[1:])))
+        found = hardest_margins(
+            replace(
+                machine, phases=(replace(phase, current_limit=share * most), *machine.phases[1:])
+            )
+        )
         return min(found.resting if at_rest else found.moving, 2.0) - 1
 
     if spare(math.inf) < 0:
@@ -277,8 +271,11 @@ def layer_that_ends(history: History, event: RecordedEvent) -> int | None:
     """
     m = history.machine
     place = m.wound_at_start + float(history.record["rope_wound"][history.at(event.time)])
-    turn = 2 * math.pi * LAYER_END
-    near = [i for i, k in enumerate(m.layers[:-1]) if abs(place - k.end) <= turn * k.radius]
+    near = [
+        i
+        for i, k in enumerate(m.layers[:-1])
+        if abs(place - k.end) <= 2 * math.pi * LAYER_END * k.radius
+    ]
     return near[0] if near and _on_layer(history, event, near[0]).moving >= 1 else None
 
 

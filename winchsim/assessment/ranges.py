@@ -179,8 +179,9 @@ def find_each(builds: Sequence[tuple[Inputs, Machine]], powered_for: float = 0.0
         ]
         own = [_Variant(name, end, made) for name, end, made in moved if made is not None]
         variants.append([_Variant("", "", machine), *own])
-    machines = [variant.machine for own in variants for variant in own]
-    ended, logs, hold = _run(builds[0][0], machines, powered_for)
+    ended, logs, hold = _run(
+        builds[0][0], [variant.machine for own in variants for variant in own], powered_for
+    )
     done, first = [], 0
     for (inputs, _), own in zip(builds, variants, strict=True):
         rows = slice(first, first + len(own))
@@ -393,8 +394,15 @@ def _combined(
             causes.append(Cause(name, tuple(row.path for row in groups[name]), kept, turns))
     causes.sort(key=lambda c: -max((max(map(abs, ends)) for ends in c.effects.values()), default=0))
     never = _never(inputs, variants, lifted, logs, spans) if lifted[0] else ""
-    named = {row.path: name for name, rows in groups.items() for row in rows}
-    return Ranges(tuple(causes), named, spans, shares, worst, never, End(int(ended[0])))
+    return Ranges(
+        tuple(causes),
+        {row.path: name for name, rows in groups.items() for row in rows},
+        spans,
+        shares,
+        worst,
+        never,
+        End(int(ended[0])),
+    )
 
 
 def _root(effects: Any) -> float:
@@ -418,8 +426,9 @@ def _never(
     hot = np.nan_to_num(logs[CheckKey.START_HOT], nan=0.0, posinf=0.0, neginf=0.0)
     falls: dict[str, tuple[float, str]] = {}
     for variant, fall in zip(variants[1:], (hot - hot[0])[1:].tolist(), strict=True):
-        known = falls.get(variant.name, (0.0, variant.side))
-        falls[variant.name] = min(known, (fall, variant.side))
+        falls[variant.name] = min(
+            falls.get(variant.name, (0.0, variant.side)), (fall, variant.side)
+        )
     two = sorted(falls, key=lambda name: falls[name])[:2]
     if len(two) == 2 and falls[two[1]][0] < -NEGLIGIBLE:
         machine = variants[0].machine

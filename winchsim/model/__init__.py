@@ -4,8 +4,8 @@ modes change.
 `machine` holds the built winch, `build` makes it from a scenario, `keys` names the modes, `motion`
 has the right-hand side of every mode, `guards` what ends it, `switching` the state that a mode
 begins with, `ledger` the powers of the energy balance, `electric` the law of supply and motors,
-`estimate` the closed-form balance at steady speed. Two make scenarios: `restate` with what a build
-assumed as values, `trial` as a test was made.
+`estimate` the closed-form balance at steady speed. `motors` fits the motors, and makes scenarios
+with what was fitted as data sheets; `trial` makes them as a test was made.
 
 A `ModeKey` is one combination of phase, drum (raising, held, running back), layer, rope (taut,
 slack, settled), place of the load and regime of the supply. Inside it the right-hand side is smooth

@@ -3,7 +3,7 @@ force worked out."""
 
 import math
 from collections.abc import Sequence
-from functools import lru_cache, reduce
+from functools import reduce
 from typing import Any, NamedTuple
 
 from winchsim.elementwise import larger
@@ -18,16 +18,15 @@ from winchsim.inputs import (
     SHORTEST_LIMIT,
     USUAL_ROOM,
     Inputs,
-    MotorGroup,
     check as check_inputs,
 )
 from winchsim.model.assumptions import Assumptions, look_up, unit_of
 from winchsim.model.estimate import raise_time
 from winchsim.model.links import build_links
 from winchsim.model.machine import DriveGroup, Machine, PhaseStep, Scales
-from winchsim.model.reductions import stages_ratio
+from winchsim.model.motors import drive_groups
 from winchsim.model.train import Train, build_train
-from winchsim.physics import drum as drum_geometry, heat, load, motor, rope
+from winchsim.physics import drum as drum_geometry, load, rope
 from winchsim.physics.chain import group_push, group_ratio, output_torques
 from winchsim.physics.supply import LimitSide, Source
 from winchsim.quantity_text import quantity
@@ -81,11 +80,12 @@ def build(inputs: Inputs, *, strict: bool = True, linked: bool = True) -> Machin
         return _build(inputs, strict, linked)
     except DomainError as error:
         plain = isinstance(error.value, (int, float)) and not isinstance(error.value, bool)
-        unit = unit_of(inputs, error.argument)
         fault = Fault(
             "no winch can be built with this value",
             error.argument,
-            got=quantity(error.value, unit, 4) if plain else str(error.value),
+            got=quantity(error.value, unit_of(inputs, error.argument), 4)
+            if plain
+            else str(error.value),
             expected=error.expected,
             code=Code.CONTRADICTION,
         )
@@ -114,7 +114,7 @@ def rebuild(inputs: Inputs, base: Machine) -> Machine:
 def _unlinked(inputs: Inputs, assumptions: Assumptions, strict: bool) -> tuple[Machine, Train]:
     """Machine without its links, with a programme whose time limits are not filled in; and its
     train."""
-    units = _motors(inputs, assumptions, strict)
+    units = drive_groups(inputs, assumptions, strict)
     train = build_train(inputs, units, assumptions)
     units = [replace(unit, ratio=group_ratio(train.chain, k)) for k, unit in enumerate(units)]
     return _assemble(inputs, assumptions, units, train), train
@@ -137,136 +137,7 @@ def _build(inputs: Inputs, strict: bool, linked: bool) -> Machine:
     )
 
 
-# --- motors and supply
-
-
-def _motors(inputs: Inputs, assumptions: Assumptions, strict: bool) -> list[DriveGroup]:
-    """Running motors of every group, then the dead ones."""
-    found = []
-    for number, group in enumerate(inputs.motors, start=1):
-        path = f"motors.{number}"
-        fit = _fit(inputs, group, path, strict)
-        for row in fit.assumed:
-            assumptions.assume(f"{path}.{row.path_tail}", row.value, row.low, row.high, why=row.why)
-        if group.known_by in ("data sheet", "label") and not group.measured:
-            for key in _CATALOGUE:
-                if getattr(group, key):
-                    why = "read off a data sheet or label"
-                    assumptions.read_off(f"{path}.{key}", getattr(group, key), why, TOLERANCE)
-        assumptions.notes += [(number, note) for note in (*fit.notes, fit.best_measurement) if note]
-        heat_path = _heat(group, fit, path, assumptions)
-        winding, case = (
-            inputs.settings.ambient if start is None else start
-            for start in (group.winding_start, group.case_start)
-        )
-        for runs, count in ((True, group.count - group.dead), (False, group.dead)):
-            found.append(
-                DriveGroup(
-                    number, runs, count, fit.motor, fit, heat_path,
-                    group.winding_limit, winding, case,
-                    fit.output.own_efficiency, fit.stall_current,
-                )
-            )  # fmt: skip
-    return sorted([unit for unit in found if unit.count], key=lambda unit: not unit.runs)
-
-
-_CATALOGUE = ("no_load_speed", "no_load_current", "stall_torque", "stall_current")
-
-TOLERANCE = 0.1
-"""What values of a catalogue or label may be off by, unless they were measured. [-] Makers of small
-motors state 10 to 20 %: 9100 ± 1800 rpm, Adafruit, product 711 (read at second hand)."""
-
-_PASSED_ON = (
-    "brush_drop",
-    "drag_speed_share",
-    "magnet_coefficient",
-    "efficiency",
-    "reverse_efficiency",
-    "breakaway",
-    "measured",
-)
-"""Keys of a motor group that mean what the attributes of the same names mean in
-`winchsim.physics.motor`."""
-
-
-def _fit(inputs: Inputs, group: MotorGroup, path: str, strict: bool) -> motor.MotorFit:
-    try:
-        return _fitted(replace(group, no_load_speed=_no_load_speed(inputs, group)), strict)
-    except DomainError as error:
-        raise DomainError(f"{path}.{error.argument}", error.value, error.expected) from error
-
-
-@lru_cache(maxsize=256)
-def _fitted(group: MotorGroup, strict: bool) -> motor.MotorFit:
-    """Kept, because most variants of a winch have its motors."""
-    extras = {key: getattr(group, key) for key in _PASSED_ON} | {
-        "inertia": group.rotor_inertia,
-        "strict": strict,
-    }
-    if group.gearbox is not None:
-        box = group.gearbox
-        extras["gearbox"] = motor.Gearbox(
-            box.ratio, box.efficiency, box.reverse_efficiency, box.kind, box.data_at
-        )
-    return _fit_form(group, extras)
-
-
-def _no_load_speed(inputs: Inputs, group: MotorGroup) -> float | None:
-    """No-load speed where the motor's data belong, from turns of a slower shaft where it was not
-    measured. [rad/s]"""
-    if group.output_turns is None or group.output_time is None or group.no_load_speed is not None:
-        return group.no_load_speed
-    speed = 2 * math.pi * group.output_turns / group.output_time
-    if group.output_at == "drum":
-        speed *= stages_ratio(inputs, group)
-    return (
-        speed * group.gearbox.ratio
-        if group.gearbox is not None and group.gearbox.data_at == "motor"
-        else speed
-    )
-
-
-def _fit_form(group: MotorGroup, extras: dict[str, Any]) -> motor.MotorFit:
-    g: Any = group  # what each form needs was checked to be given
-    match group.known_by:
-        case "data sheet":
-            return motor.from_data_sheet(
-                g.voltage, g.no_load_speed, g.no_load_current, g.stall_torque, g.stall_current,
-                **extras,
-            )  # fmt: skip
-        case "points":
-            columns = zip(*((p.torque, p.speed, p.current) for p in group.points), strict=True)
-            return motor.from_points(group.voltage, *columns, **extras)
-        case "bench":
-            return motor.from_bench(
-                g.terminal_resistance, g.voltage, g.no_load_speed, g.no_load_current,
-                g.lever_voltage, g.lever_current, g.lever_force, g.lever_arm, **extras,
-            )  # fmt: skip
-    return motor.from_label(
-        g.voltage,
-        g.no_load_speed,
-        stall_current=group.stall_current,
-        no_load_current=group.no_load_current,
-        body_diameter=group.body_diameter,
-        body_length=group.body_length,
-        **extras,
-    )  # type: ignore[arg-type]
-
-
-def _heat(
-    group: MotorGroup, fit: motor.MotorFit, path: str, assumptions: Assumptions
-) -> heat.HeatPath:
-    found, assumed = heat.estimate(
-        group.mass,
-        fit.torque_per_speed,
-        winding_capacity=group.winding_heat_capacity,
-        case_capacity=group.case_heat_capacity,
-        winding_to_case=group.winding_to_case,
-        case_to_ambient=group.case_to_ambient,
-    )
-    for row in assumed:
-        assumptions.assume(f"{path}.{row.path_tail}", row.value, row.low, row.high, why=row.why)
-    return found
+# --- supply
 
 
 FOLD_SHARE = (0.2, 0.1, 0.5)
@@ -334,8 +205,11 @@ def _assemble(
         falls=bare.falls,
     )
     free, hang = rope.span(bare, left), _hanging_pull(inputs, bare, body, left)
-    critical = rope.critical_damping(bare.stiffness, free, load.inertia(body), bare.falls)
-    line = replace(bare, damping=inputs.rope.damping_ratio * critical)
+    line = replace(
+        bare,
+        damping=inputs.rope.damping_ratio
+        * rope.critical_damping(bare.stiffness, free, load.inertia(body), bare.falls),
+    )
     hung = rope.unstretched_length(bare, free, hang)
     stack, at_start = wound_layers(inputs, where)
     scales = _scales(inputs, train, live, line, body, stack[0].radius, free, hung, hang)
@@ -383,11 +257,17 @@ def _hanging_pull(inputs: Inputs, line: rope.Line, body: load.Body, left: float)
             ),
         )
     if strain > 0.5 and inputs.rope.axial_stiffness is not None:
-        wanted = "a rope that the load stretches by less than half its length"
-        raise DomainError("rope.axial_stiffness", line.stiffness, wanted)
+        raise DomainError(
+            "rope.axial_stiffness",
+            line.stiffness,
+            "a rope that the load stretches by less than half its length",
+        )
     if strain > 0.5:
-        most = quantity(0.5 / strain * body.mass, "kg", 2)
-        raise DomainError("load.mass", body.mass, f"at most {most}, or a stronger rope")
+        raise DomainError(
+            "load.mass",
+            body.mass,
+            f"at most {quantity(0.5 / strain * body.mass, 'kg', 2)}, or a stronger rope",
+        )
     return hang
 
 
@@ -399,14 +279,14 @@ def _undamped_line(inputs: Inputs, assumptions: Assumptions) -> rope.Line:
     stiffness = assumptions.fill_in(
         r.axial_stiffness,
         "rope.axial_stiffness",
-        float(line_strength.axial_stiffness(row, force)),
+        float(row.stiffness_ratio * force),
         *(force * ratio for ratio in row.span("stiffness_ratio")),
         why=f"{row.name} rope, {row.basis('stiffness_ratio')}",
     )
     mass = assumptions.fill_in(
         r.mass_per_length,
         "rope.mass_per_length",
-        float(line_strength.mass_per_length(row, r.diameter)),
+        float(row.mass_per_volume * r.diameter**2),
         *(density * r.diameter**2 for density in row.span("mass_per_volume")),
         why=f"{row.name} rope, {row.basis('mass_per_volume')}",
     )
@@ -450,11 +330,15 @@ def places(inputs: Inputs, assumptions: Assumptions) -> Places:
     top = start + l.height / rise
     if reach - top < LEAST_ROOM:
         key = "rope.free_length" if l.drum_height is None else "load.drum_height"
-        wanted = f"{1e3 * LEAST_ROOM:g} mm or more left between load and drum at the top"
-        raise DomainError(key, quantity(reach - start, "m"), wanted)
+        raise DomainError(
+            key,
+            quantity(reach - start, "m"),
+            f"{1e3 * LEAST_ROOM:g} mm or more left between load and drum at the top",
+        )
     stop = min(reach - LEAST_LEFT, math.inf if l.top_stop is None else l.top_stop / rise)
-    snag = math.inf if l.snag_height is None else l.snag_height / rise
-    return Places(reach, start, top, stop, snag)
+    return Places(
+        reach, start, top, stop, math.inf if l.snag_height is None else l.snag_height / rise
+    )
 
 
 def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_geometry.Layer, ...], float]:
@@ -565,9 +449,15 @@ def _bare_phases(inputs: Inputs) -> tuple[PhaseStep, ...]:
     for phase in inputs.phase:
         voltage = inputs.supply.voltage if phase.voltage is None else phase.voltage
         signed = {"raise": voltage, "lower": -voltage}.get(phase.action, 0.0 * voltage)
-        own = limit if phase.current_limit is None else phase.current_limit
         found.append(
-            PhaseStep(phase.action, phase.until, phase.time or math.nan, signed, own, phase.ramp)
+            PhaseStep(
+                phase.action,
+                phase.until,
+                phase.time or math.nan,
+                signed,
+                limit if phase.current_limit is None else phase.current_limit,
+                phase.ramp,
+            )
         )
     watch = PhaseStep("off", "time", inputs.settings.watch, 0.0, math.inf, 0.0)
     if not found:

@@ -201,9 +201,13 @@ class DriveLaw:
     def drive(self, speed: Any) -> Drive:
         """Torques, currents and voltage at a steady drum speed. [rad/s]"""
         phase = self._phase
-        regime = None if phase.powered else sp.Regime.OPEN
         return self._motors.drive(
-            regime, phase.voltage, phase.current_limit, self._resistances, self._constants, speed
+            None if phase.powered else sp.Regime.OPEN,
+            phase.voltage,
+            phase.current_limit,
+            self._resistances,
+            self._constants,
+            speed,
         )
 
     def friction_heat(self, drive: Drive, speed: Any) -> Sequence[Any]:

@@ -30,8 +30,9 @@ def steady_speed(machine: Machine, rope_torque: float, phase: PhaseStep | None =
         Left out: the first that raises.
     """
     windings = [g.winding_start for g in machine.groups]
-    cases = [machine.ambient] * len(machine.groups)
-    law = DriveLaw(machine, phase or raising_phase(machine), windings, cases)
+    law = DriveLaw(
+        machine, phase or raising_phase(machine), windings, [machine.ambient] * len(machine.groups)
+    )
     return float(law.steady_speed(np.array(output_torques(machine.chain, 1, rope_torque)[:1]))[0])
 
 

@@ -95,8 +95,9 @@ def _load_guards(motion: Motion, key: ModeKey) -> Iterator[_GuardPart]:
         BAND * scales.pull,
         m.line.stiffness / m.free_rope,
     )
-    damping = m.line.damping * m.layers[key.layer].radius
-    damped = max(force, damping * SPEED_BAND * scales.drum_speed)
+    damped = max(
+        force, m.line.damping * m.layers[key.layer].radius * SPEED_BAND * scales.drum_speed
+    )
 
     def excess(y: Any, now: Flow) -> Any:
         return m.line.falls * now.tension - load.pull_needed(m.body, m.reach - y[2])

@@ -121,8 +121,9 @@ def _chain_powers(motion: Motion, key: ModeKey, now: Flow, y: np.ndarray) -> dic
     if not key.drum:
         return out
     rope_torque = np.asarray(now.tension * m.layers[key.layer].radius)
-    at = motion.first_branch(chain, key.drum)
-    torques = moving_torques(chain, key.drum, list(now.torques), rope_torque, at)
+    torques = moving_torques(
+        chain, key.drum, list(now.torques), rope_torque, motion.first_branch(chain, key.drum)
+    )
     rows = losses(chain, torques, y[1])
     if len(m.units) == 1:
         # The first element's drag is the motors', booked there; a brake may stand before it.
@@ -152,12 +153,11 @@ def stored_energy(motion: Motion, key: ModeKey, t: float, y: np.ndarray) -> dict
     m = motion.machine
     state = [float(value) for value in y]
     now = motion.flow(key)(t, state)
-    kinetic = (
-        drum_inertia(motion.train(key)) * state[1] ** 2 / 2
-        + load.inertia(m.body) * state[3] ** 2 / 2
-    )
     return {
-        Term.KINETIC: kinetic,
+        Term.KINETIC: (
+            drum_inertia(motion.train(key)) * state[1] ** 2 / 2
+            + load.inertia(m.body) * state[3] ** 2 / 2
+        ),
         Term.POTENTIAL: load.potential_energy(m.body, state[2], m.reach - state[2]),
         Term.ROPE_STRETCH: rope.free_stretch_energy(m.line, max(now.stretch, 0.0), now.unstretched),
     }

@@ -179,8 +179,18 @@ def link_limit(
     """A link, called as its kind is unless a name is given, with the factor that the scenario asks
     of its kind: 1 where it asks none."""
     key, part = LINKS[kind].required, part or LINKS[kind].part
-    required = float(getattr(inputs.factors, key)) if key else 1.0
-    return LinkLimit(kind, where, part, place, channel, index, scale, strength, required, material)
+    return LinkLimit(
+        kind,
+        where,
+        part,
+        place,
+        channel,
+        index,
+        scale,
+        strength,
+        float(getattr(inputs.factors, key)) if key else 1.0,
+        material,
+    )
 
 
 def pitch_speed(chain: Chain, mesh: Mesh, drum_speed: Any) -> Any:
@@ -248,10 +258,16 @@ def _shafts(inputs: Inputs, outputs: list[_OutputShaft]) -> Iterator[LinkLimit]:
     for output in outputs:
         r = output.reduction
         if r.stage.shaft_diameter is not None:
-            material = look_up(inputs.materials, r.stage.shaft_material, f"{r.path}.shaft_material")
-            strength = shafts.shaft_strength(material, r.stage.shaft_diameter)
-            scale = shaft_scale(r.stage, output.mesh, output.following)
-            yield output.limit(inputs, LinkKind.SHAFT, strength, scale)
+            strength = shafts.shaft_strength(
+                look_up(inputs.materials, r.stage.shaft_material, f"{r.path}.shaft_material"),
+                r.stage.shaft_diameter,
+            )
+            yield output.limit(
+                inputs,
+                LinkKind.SHAFT,
+                strength,
+                shaft_scale(r.stage, output.mesh, output.following),
+            )
 
 
 def _gearboxes(inputs: Inputs, train: Train) -> Iterator[LinkLimit]:
@@ -277,8 +293,11 @@ def shaft_scale(stage: Stage, mesh: Mesh, following: Mesh | None) -> Any:
     pull = tooth_force(1.0, mesh.gear_teeth * mesh.module)
     if following is not None and following.pinion_teeth is not None:
         pull += tooth_force(1.0, 2 * following.pinion_radius)
-    moment = shafts.span_moment(pull / math.cos(stage.pressure_angle), stage.shaft_span)
-    return plain(shafts.equivalent_torque(1.0, moment))
+    return plain(
+        shafts.equivalent_torque(
+            1.0, shafts.span_moment(pull / math.cos(stage.pressure_angle), stage.shaft_span)
+        )
+    )
 
 
 def drum_links(inputs: Inputs, layers: tuple[Layer, ...]) -> Iterator[LinkLimit]:
@@ -308,8 +327,9 @@ def drum_links(inputs: Inputs, layers: tuple[Layer, ...]) -> Iterator[LinkLimit]
     if d.support_span is not None:
         material = look_up(inputs.materials, d.material, "drum.material")
         strength = shafts.drum_rod_strength(material, d.diameter)
-        outermost = max(layer.radius for layer in layers)
-        scale = float(shafts.drum_rod_moment(1.0, outermost, d.support_span))
+        scale = float(
+            shafts.drum_rod_moment(1.0, max(layer.radius for layer in layers), d.support_span)
+        )
         yield link_limit(inputs, LinkKind.DRUM_BENDING, "drum", "pull", strength, scale=scale)
 
 

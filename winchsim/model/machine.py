@@ -137,8 +137,7 @@ def bracketed(label: str) -> str:
 def on_one_gear(meshes: Sequence[Mesh], mesh: Mesh) -> list[int]:
     """Places of all meshes of a mesh's gear: its own, and on the common gear those of every
     group."""
-    common = mesh.element is None
-    return [i for i, m in enumerate(meshes) if m is mesh or (common and m.element is None)]
+    return [i for i, m in enumerate(meshes) if m is mesh or mesh.element is m.element is None]
 
 
 def gear_ratio(chain: Chain, mesh: Mesh) -> float:

@@ -134,15 +134,20 @@ class Motion:
         chain = self.machine.chain_in(self.machine.phases[key.phase].action)
         if not key.judders:
             return chain
-        still = tuple(replace(element, inertia=0.0) for element in chain.elements)
-        return replace(chain, common_inertia=0.0, elements=still)
+        return replace(
+            chain,
+            common_inertia=0.0,
+            elements=tuple(replace(element, inertia=0.0) for element in chain.elements),
+        )
 
     def _chain(self, key: ModeKey) -> Chain:
         chain, m = self.train(key), self.machine
         if key.settled and key.drum:
             *front, last = chain.elements
-            lever = m.layers[key.layer].radius / m.line.falls
-            inertia = last.inertia + load.inertia(m.body) * lever**2
+            inertia = (
+                last.inertia
+                + load.inertia(m.body) * (m.layers[key.layer].radius / m.line.falls) ** 2
+            )
             chain = replace(chain, elements=(*front, replace(last, inertia=inertia)))
         # One object for equal chains: they are keys of what is kept of them.
         return self._same.setdefault(chain, chain)
@@ -179,8 +184,9 @@ class Motion:
         """Rope force that keeps the load moving as it does, or hanging, without acceleration.
         [N]"""
         m = self.machine
-        needed = load.pull_needed(m.body, m.reach - travel)
-        return (needed + friction_sign(key.load) * m.body.friction) / m.line.falls
+        return (
+            load.pull_needed(m.body, m.reach - travel) + friction_sign(key.load) * m.body.friction
+        ) / m.line.falls
 
     def riding_speed(self, key: ModeKey, y: Sequence[Any]) -> Any:
         """Speed of a load that rides with the drum on a settled rope. [m/s]"""
@@ -265,12 +271,21 @@ class Motion:
                 rate = state[3]
                 gain = (falls * tension - pull_needed(body, reach - state[2]) - friction) / mass
             out = [taken_up, acceleration, rate, gain, taken_up - falls * rate]
-            in_case = friction_heat(constants, currents, state[1])
             for (place, path), resistance, current, warms in zip(
-                heats, resistances, currents, in_case, strict=True
+                heats,
+                resistances,
+                currents,
+                friction_heat(constants, currents, state[1]),
+                strict=True,
             ):
-                in_winding = resistance * current * current
-                out += rates(path, in_winding, state[place], state[place + 1], ambient, warms)
+                out += rates(
+                    path,
+                    resistance * current * current,
+                    state[place],
+                    state[place + 1],
+                    ambient,
+                    warms,
+                )
             out.append(total)
             return out
 

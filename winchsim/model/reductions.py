@@ -242,8 +242,11 @@ def _by_sliding(
         ) from error
     if not 0 < sliding <= 1:
         raise DomainError(f"{path}.friction", friction, "a coefficient that leaves some efficiency")
-    why = "from the friction, the form and the number of the teeth"
-    return assumptions.assume(f"{path}.efficiency", sliding * (1 - form), why=why)
+    return assumptions.assume(
+        f"{path}.efficiency",
+        sliding * (1 - form),
+        why="from the friction, the form and the number of the teeth",
+    )
 
 
 @lru_cache(maxsize=1024)
@@ -264,10 +267,18 @@ def _flank_friction(
 ) -> float:
     if stage.friction is not None:
         return stage.friction
-    first = look_up(inputs.materials, pinion_material_name(stage), f"{path}.pinion_material")
-    pair = find_friction(inputs.friction_pairs, first, gear, stage.greased)
-    why = f"{pair.name}, {pair.basis('friction')}"
-    return assumptions.assume(f"{path}.friction", pair.friction, *pair.span("friction"), why=why)
+    pair = find_friction(
+        inputs.friction_pairs,
+        look_up(inputs.materials, pinion_material_name(stage), f"{path}.pinion_material"),
+        gear,
+        stage.greased,
+    )
+    return assumptions.assume(
+        f"{path}.friction",
+        pair.friction,
+        *pair.span("friction"),
+        why=f"{pair.name}, {pair.basis('friction')}",
+    )
 
 
 # --- worms ----------------------------------------------------------------------------------------
@@ -280,8 +291,12 @@ def _worm(
     if stage.efficiency is not None and stage.lead_angle is None:
         return _worm_by_efficiency(stage, path, label, assumptions)
     leads = (atan((stage.starts or 1) / quotient) for quotient in DIAMETER_QUOTIENTS)
-    why = "a diameter of 10 modules, usual 8 to 14, from memory"
-    lead = assumptions.fill_in(stage.lead_angle, f"{path}.lead_angle", *leads, why=why)
+    lead = assumptions.fill_in(
+        stage.lead_angle,
+        f"{path}.lead_angle",
+        *leads,
+        why="a diameter of 10 modules, usual 8 to 14, from memory",
+    )
     friction, friction_at_rest = _worm_friction(inputs, stage, path, assumptions, speed, lead)
     collar = _collar(stage, path, assumptions)
     moving = worm.screw_efficiency(lead, friction, flank=stage.pressure_angle, collar=collar)
@@ -346,8 +361,13 @@ def _worm_friction(
         running = assumptions.assume(f"{path}.friction", **WORM_FRICTION._asdict())
     else:
         running = worm.running_friction(worm.sliding_speed(stage.worm_diameter, speed, lead))
-        why = "steel on oiled bronze at its sliding speed: Childs, Mechanical Design Handbook"
-        assumptions.assume(f"{path}.friction", running, 0.7 * running, 1.5 * running, why=why)
+        assumptions.assume(
+            f"{path}.friction",
+            running,
+            0.7 * running,
+            1.5 * running,
+            why="steel on oiled bronze at its sliding speed: Childs, Mechanical Design Handbook",
+        )
     if stage.rest_friction is not None:
         return running, max(running, stage.rest_friction)
     if plastic:
@@ -360,13 +380,12 @@ def _worm_friction(
 def _collar(stage: Stage, path: str, assumptions: Assumptions) -> float:
     """Friction of the thrust bearing times its radius over that of the worm. [-]"""
     own = bearings.bearing_friction(stage.bearing or "ball", stage.greased)
-    high = own.high if stage.bearing else bearings.bearing_friction("metal bush", False).value
     friction = assumptions.fill_in(
         stage.bearing_friction,
         f"{path}.bearing_friction",
         own.value,
         own.low,
-        high,
+        own.high if stage.bearing else bearings.bearing_friction("metal bush", False).value,
         why=f"thrust bearing: {own.source}",
     )
     if stage.collar_diameter is None or stage.worm_diameter is None:

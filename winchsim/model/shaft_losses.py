@@ -36,9 +36,11 @@ def motor_bearings(inputs: Inputs, unit: DriveGroup, assumptions: Assumptions) -
     spur_by_parts = first is not None and first.kind == "spur" and first.efficiency is None
     if given is None and (unit.fit.output.geared or not spur_by_parts):
         return 1.0
-    why = "own assumption: a bush under the force on the pinion"
     return assumptions.fill_in(
-        given, f"motors.{unit.number}.bearing_efficiency", *MOTOR_EFFICIENCY, why=why
+        given,
+        f"motors.{unit.number}.bearing_efficiency",
+        *MOTOR_EFFICIENCY,
+        why="own assumption: a bush under the force on the pinion",
     )
 
 
@@ -97,8 +99,9 @@ def _between(
         metal = look_up(inputs.materials, name, f"{r.path}.material").family == "metal"
         kind = r.stage.bearing or ("metal bush" if metal else "polymer bore")
         given, path = r.stage.bearing_friction, f"{r.path}.bearing_friction"
-        high = sizes[1] * worst
-        return _friction(given, path, kind, r.stage.greased, sizes[0], high, assumptions)
+        return _friction(
+            given, path, kind, r.stage.greased, sizes[0], sizes[1] * worst, assumptions
+        )
 
     friction = by_value(friction_on, r.stage.material)
     return assumptions.assume(
@@ -120,11 +123,9 @@ def _friction(
     """Friction of a kind of bearing; its range holds what is not known of the shaft's size and of
     the forces' directions."""
     own = bearings.bearing_friction(kind, greased)
-    why = f"{kind}: {own.source}" + (
-        ""
-        if least == 1 and np.all(most == 1)
-        else "; with the range of shaft size and directions of force"
-    )
+    why = f"{kind}: {own.source}"
+    if least != 1 or np.any(most != 1):
+        why += "; with the range of shaft size and directions of force"
     return assumptions.fill_in(given, path, own.value, own.low * least, own.high * most, why=why)
 
 

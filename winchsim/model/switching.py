@@ -82,8 +82,9 @@ class Step:
     ) -> None:
         """Change the mode, and note what happens to it; it began at its time, or just now."""
         self.change(**fields)
-        when = self.t if time is None else time
-        self.events.append(RecordedEvent(event, when, math.nan, target, value, energy))
+        self.events.append(
+            RecordedEvent(event, self.t if time is None else time, math.nan, target, value, energy)
+        )
 
     def finish(self, event: Event, target: Target = None, value: float | None = None) -> None:
         """Note an event that ends the run."""
@@ -230,8 +231,11 @@ class WinchProblem:
         self.last_key = step.key
         if step.ends:
             step.mark(Event.END)
-        events = step.events_at(float(self.machine.height(step.y[2])))
-        return Switch(None if step.ends else step.key, step.y, events)
+        return Switch(
+            None if step.ends else step.key,
+            step.y,
+            step.events_at(float(self.machine.height(step.y[2]))),
+        )
 
     def _count_bounces(self, step: Step) -> None:
         """Note for how long the load has bounced in this phase."""
@@ -252,14 +256,15 @@ class WinchProblem:
         """Begin a phase: its voltage, its time, the supply's regime, brake and pawl."""
         phases, phase = self.machine.phases, self.machine.phases[index]
         same = index > 0 and phases[step.key.phase].action == phase.action
-        zero = math.copysign(0.0, phase.voltage)
         step.mark(
             Event.PHASE_STARTS,
             Action(phase.action),
             phase=index,
             phase_start=step.t,
             phase_end=step.t + phase.time,
-            ramp_from=self.motion.open_voltage(step.key, step.t) if same else zero,
+            ramp_from=self.motion.open_voltage(step.key, step.t)
+            if same
+            else math.copysign(0.0, phase.voltage),
             stalled=False,
             ramp_end=step.t + phase.ramp if phase.ramp > 0 else math.inf,
             confirm_at=math.inf,
@@ -278,15 +283,24 @@ class WinchProblem:
 
     def _hold(self, step: Step, regime: Regime) -> None:
         """Change the supply's regime, and count the time at its limit."""
-        delay = self.machine.source.trip_delay if regime is Regime.CURRENT else math.inf
-        step.change(regime=regime, trip_at=step.t + delay)
+        step.change(
+            regime=regime,
+            trip_at=step.t
+            + (self.machine.source.trip_delay if regime is Regime.CURRENT else math.inf),
+        )
 
     def _powered_regime(self, step: Step) -> Regime:
         m, motors = self.machine, Motors(self.machine)
         step.change(regime=Regime.VOLTAGE)
         now = self.flow(step)
-        emfs = motors.emfs(now.constants, step.y[1])
-        state = (now.open_voltage, m.source, motors.counts, now.resistances, emfs, motors.drops)
+        state = (
+            now.open_voltage,
+            m.source,
+            motors.counts,
+            now.resistances,
+            motors.emfs(now.constants, step.y[1]),
+            motors.drops,
+        )
         return sp.first_regime(*state, m.phases[step.key.phase].current_limit)
 
     def _leave_phase(self, step: Step) -> None:
@@ -360,8 +374,9 @@ class WinchProblem:
         *,
         jerk: bool = False,
     ) -> None:
-        inertia = drum_inertia(self.motion.train(step.key)) if jerk else 0.0
-        lost = inertia * float(step.y[1]) ** 2 / 2
+        lost = (
+            (drum_inertia(self.motion.train(step.key)) if jerk else 0.0) * float(step.y[1]) ** 2 / 2
+        )
         step.y[1] = 0.0
         step.mark(event, None, value, lost, drum=0, layer_below=step.key.layer, held_since=step.t)
 
@@ -379,8 +394,10 @@ class WinchProblem:
             self._ride(step)  # the new radius stirs the rope less than what counts as settled
 
     def _on_overload(self, step: Step) -> None:
-        channels = self.motion.channels(step.key)(self.flow(step))
-        shares = [float(np.max(share)) for share in link_shares(self.machine, channels)]
+        shares = [
+            float(np.max(share))
+            for share in link_shares(self.machine, self.motion.channels(step.key)(self.flow(step)))
+        ]
         worst = shares.index(max(shares))
         step.finish(Event.OVERLOAD, AtLink(worst), shares[worst])
 
@@ -392,8 +409,12 @@ class WinchProblem:
         m, speed = self.machine, float(step.y[3])
         past = load.potential_energy(m.body, float(step.y[2]), m.reach - float(step.y[2]))
         past -= load.potential_energy(m.body, travel, m.reach - travel)
-        energy = load.inertia(m.body) * speed * speed / 2 + past
-        step.mark(event, value=abs(speed), energy=energy, load=place)
+        step.mark(
+            event,
+            value=abs(speed),
+            energy=load.inertia(m.body) * speed * speed / 2 + past,
+            load=place,
+        )
         step.y[2], step.y[3] = travel, 0.0
 
     def _on_floor(self, step: Step) -> None:
@@ -408,8 +429,9 @@ class WinchProblem:
     def _on_load_stops(self, step: Step) -> None:
         step.y[3] = 0.0
         now = self.flow(step)
-        left = self.machine.reach - float(step.y[2])
-        net = self.machine.line.falls * now.tension - load.pull_needed(self.machine.body, left)
+        net = self.machine.line.falls * now.tension - load.pull_needed(
+            self.machine.body, self.machine.reach - float(step.y[2])
+        )
         if abs(net) <= sticking_force(self.machine):
             step.mark(Event.STICKS, load=LoadPlace.STUCK)
         else:
@@ -451,8 +473,12 @@ class WinchProblem:
         step.mark(Event.SUPPLY, regime)
 
     def _on_hot(self, step: Step, group: int) -> None:
-        limit = self.machine.groups[group].winding_limit
-        step.mark(Event.HOT, AtGroup(group), limit, hot=step.key.hot | {group})
+        step.mark(
+            Event.HOT,
+            AtGroup(group),
+            self.machine.groups[group].winding_limit,
+            hot=step.key.hot | {group},
+        )
         if step.key.stalled:
             step.next_phase = "watch"
 

@@ -81,14 +81,21 @@ def build_train(inputs: Inputs, units: Sequence[DriveGroup], assumptions: Assump
     brake = "" if inputs.brake is None else inputs.brake.place
     single = len(units) == 1
     if brake == "motor" and not single:
-        wanted = "drum, where several groups or dead motors share the common gear"
-        raise DomainError("brake.place", brake, wanted)
+        raise DomainError(
+            "brake.place", brake, "drum, where several groups or dead motors share the common gear"
+        )
     least = -math.inf if single else 1 - LEAST_SHARE / inputs.settings.breakaway
     own = [_first_reduction(inputs, unit, least, assumptions) for unit in units]
-    free_speed = inputs.supply.voltage / first.motor.constant / output.ratio
-    reductions = unroll(inputs, inputs.motors[first.number - 1], assumptions, free_speed)
-    carried = [motor_bearings(inputs, unit, assumptions) for unit in units]
-    meshes = [_group_mesh(inputs, *parts, least) for parts in zip(units, own, carried, strict=True)]
+    reductions = unroll(
+        inputs,
+        inputs.motors[first.number - 1],
+        assumptions,
+        inputs.supply.voltage / first.motor.constant / output.ratio,
+    )
+    meshes = [
+        _group_mesh(inputs, unit, mesh, motor_bearings(inputs, unit, assumptions), least)
+        for unit, mesh in zip(units, own, strict=True)
+    ]
     inertias = _shaft_inertias(inputs, reductions, assumptions)
     pinions = [
         u.count * _pinion_inertia(inputs, r) if u.fit.output.geared else 0.0
@@ -125,8 +132,10 @@ def build_train(inputs: Inputs, units: Sequence[DriveGroup], assumptions: Assump
         chain = Chain(tuple(meshes), turned, tuple(elements))
     braked = chain
     if inputs.brake is not None:
-        grips = replace(open_brake, drag=inputs.brake.torque)
-        gripping = tuple(grips if e is open_brake else e for e in elements)
+        gripping = tuple(
+            replace(open_brake, drag=inputs.brake.torque) if e is open_brake else e
+            for e in elements
+        )
         braked = replace(chain, elements=gripping)
     return Train(chain, braked, drum, _meshes(reductions, units, own, at), reductions, gearbox)
 
@@ -159,8 +168,15 @@ def _add_stages(
             drag = 0.0
         drag += drags[index]
         if efficiency is not None:
-            name = f"bearings of {bracketed(r.label)}"
-            elements.append(Element(name, 1.0, efficiency, reverse_of(efficiency), drag))
+            elements.append(
+                Element(
+                    f"bearings of {bracketed(r.label)}",
+                    1.0,
+                    efficiency,
+                    reverse_of(efficiency),
+                    drag,
+                )
+            )
             drag = 0.0
     return drag
 
@@ -170,8 +186,7 @@ def _on_common_gear(unit: DriveGroup, mesh: GroupMesh, inertia: float) -> float:
     raising: running motors drive it, dead ones are driven. Where the power goes the other way it is
     kept as it is for raising. [kg·m²]"""
     for e in mesh.elements[1:]:
-        through = e.forward if unit.runs else 1 / e.reverse
-        inertia = inertia * e.ratio**2 * through
+        inertia = inertia * e.ratio**2 * (e.forward if unit.runs else 1 / e.reverse)
     return inertia
 
 
@@ -223,8 +238,10 @@ def _group_mesh(
         found.append(Element(MOTOR_BEARINGS, 1.0, bearings, max(reverse_of(bearings), least)))
     if first is not None:
         found.append(_mesh_element(first))
-    pinion = 0.0 if output.geared else _pinion_inertia(inputs, first)
-    return GroupMesh(tuple(found), count * (unit.motor.inertia + pinion))
+    return GroupMesh(
+        tuple(found),
+        count * (unit.motor.inertia + (0.0 if output.geared else _pinion_inertia(inputs, first))),
+    )
 
 
 def _mesh_element(r: Reduction) -> Element:
@@ -247,11 +264,13 @@ def _pinion_inertia(inputs: Inputs, reduction: Reduction | None) -> float:
 
     def of_one(name: str, teeth: int, module: float, width: float) -> float:
         material = inputs.materials.get(name)
-        density = 0.0 if material is None else material.density
-        return gears.gear_inertia(teeth, module, width, density)
+        return gears.gear_inertia(
+            teeth, module, width, 0.0 if material is None else material.density
+        )
 
-    sizes = reduction.pinion_teeth, reduction.module, width
-    return by_value(of_one, pinion_material_name(stage), *sizes)
+    return by_value(
+        of_one, pinion_material_name(stage), reduction.pinion_teeth, reduction.module, width
+    )
 
 
 def _shaft_inertias(
@@ -284,8 +303,14 @@ def _gear_inertia(inputs: Inputs, r: Reduction) -> float:
         body = printed_body(stage, material)
         if bore >= teeth * module:
             raise DomainError(f"{r.path}.bore", bore, "a bore smaller than the gear")
-        fill = 1.0 if body is None else fill_share(teeth * module, bore, body)
-        return gears.gear_inertia(teeth, module, width, material.density, bore, fill)
+        return gears.gear_inertia(
+            teeth,
+            module,
+            width,
+            material.density,
+            bore,
+            1.0 if body is None else fill_share(teeth * module, bore, body),
+        )
 
     return by_value(of_one, stage.material, stage.gear, r.module, stage.width)
 
@@ -295,8 +320,7 @@ def drum_inertia(inputs: Inputs, assumptions: Assumptions) -> float:
     d = inputs.drum
     density = look_up(inputs.materials, d.material, "drum.material").density
     core = gears.disc_inertia(d.diameter, 0.0, d.width, density)
-    why = f"a solid core of {d.material}"
-    return assumptions.fill_in(d.inertia, "drum.inertia", core, why=why)
+    return assumptions.fill_in(d.inertia, "drum.inertia", core, why=f"a solid core of {d.material}")
 
 
 def _rope_side(inputs: Inputs, assumptions: Assumptions) -> list[Element]:
@@ -318,9 +342,13 @@ def _rope_side(inputs: Inputs, assumptions: Assumptions) -> list[Element]:
         back = reverse_of(sheave_e)
         if back <= 0:
             raise DomainError(path, sheave_e, "over 0.5: below it the tackle locks itself")
-        forward = rope.tackle_efficiency(inputs.rope.falls, sheave_e)
         found.append(
-            Element("tackle", 1.0, forward, rope.tackle_reverse_efficiency(inputs.rope.falls, back))
+            Element(
+                "tackle",
+                1.0,
+                rope.tackle_efficiency(inputs.rope.falls, sheave_e),
+                rope.tackle_reverse_efficiency(inputs.rope.falls, back),
+            )
         )
     return found
 
@@ -361,8 +389,17 @@ def _meshes(
     """Every reduction as the links see it; `at` holds the elements of those that are some."""
 
     def mesh(r: Reduction, label: str, place: int | None, group: int | None, pinions: int) -> Mesh:
-        teeth = r.pinion_teeth, r.gear_teeth
-        return Mesh(r.path, label, place, group, pinions, *teeth, r.module, r.locking)
+        return Mesh(
+            r.path,
+            label,
+            place,
+            group,
+            pinions,
+            r.pinion_teeth,
+            r.gear_teeth,
+            r.module,
+            r.locking,
+        )
 
     common = [
         mesh(r, f"{r.label}, group {unit.number}", None, group, unit.count)

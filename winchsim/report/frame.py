@@ -5,7 +5,7 @@ import os
 from collections.abc import Iterable, Mapping
 from typing import Any
 
-from winchsim.assessment.kinds import Assessment
+from winchsim.assessment.kinds import Assessment, Caution
 from winchsim.report.document import (
     Document,
     Headline,
@@ -94,4 +94,4 @@ def cautions(found: Assessment | None) -> Items:
     """Every caution: those of an assessment, with its drop, or all without numbers."""
     if found is None:
         return Items(tuple(map(say, advice.CAUTIONS.values())))
-    return Items(tuple(advice.caution(kind, found) for kind in found.cautions))
+    return Items(tuple(advice.caution(kind, found) for kind in Caution))

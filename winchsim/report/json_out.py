@@ -6,7 +6,7 @@ from typing import Any
 import numpy
 import scipy
 
-from winchsim.assessment.kinds import Assessment
+from winchsim.assessment.kinds import Assessment, Caution
 from winchsim.errors import TrustError
 from winchsim.inputs import walk
 from winchsim.quantity_text import PRINTED_UNITS, keyed
@@ -60,7 +60,7 @@ def lift_json(
         digest=scenario.digest,
         verdict=sentence,
         findings=found.findings,
-        cautions=[sentence_text(caution(kind, found)) for kind in found.cautions],
+        cautions=[sentence_text(caution(kind, found)) for kind in Caution],
         rows=found.parts,
         lives=found.lives,
         error=None if found.trusted else error_facts(TrustError(sentence, "")),
@@ -112,7 +112,7 @@ def curves_json(
         }
         for s, a in zip(scenarios, found, strict=True)
     ]
-    cautions = [sentence_text(caution(kind, each)) for each in found for kind in each.cautions]
+    cautions = [sentence_text(caution(kind, each)) for each in found for kind in Caution]
     return document(
         digest=scenarios[0].digest if len(scenarios) == 1 else None,
         verdict=" ".join(str(answer["verdict"]) for answer in answers),

@@ -37,41 +37,6 @@ def breaking_force(rope: RopeMaterial, diameter: Floats) -> Floats:
     return rope.strength_per_area * diameter**2
 
 
-def axial_stiffness(rope: RopeMaterial, force: Floats) -> Floats:
-    """EA of a rope, force per unit of strain, from its breaking force. [N]
-
-    Parameters
-    ----------
-    rope : RopeMaterial
-        Kind of rope.
-    force : float or ndarray
-        Its breaking force. [N]
-
-    References
-    ----------
-    A fixed multiple by kind of rope; UFC 4-159-03, Table 6-8, shows it constant over the sizes of a
-    double-braid nylon line.
-    """
-    return rope.stiffness_ratio * force
-
-
-def mass_per_length(rope: RopeMaterial, diameter: Floats) -> Floats:
-    """Mass of rope per metre. [kg/m]
-
-    Parameters
-    ----------
-    rope : RopeMaterial
-        Kind of rope.
-    diameter : float or ndarray
-        Rope diameter. [m]
-
-    References
-    ----------
-    Proportional to the diameter squared; coefficient and source in the rope's row.
-    """
-    return rope.mass_per_volume * diameter**2
-
-
 def rope_strength(rope: RopeMaterial, diameter: float, given: float | None = None) -> Strength:
     """Pull at which a new straight rope breaks. [N]
 

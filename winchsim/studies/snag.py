@@ -114,9 +114,12 @@ def snag_study(inputs: Inputs) -> SnagStudy | None:
 
 
 def _run(base: Inputs, limit: float | None) -> SnagRun:
-    phase = replace(base.phase[0], until="top", current_limit=limit)
     record = simulate(
-        replace(base, phase=(phase,), supply=replace(base.supply, current_limit=limit))
+        replace(
+            base,
+            phase=(replace(base.phase[0], until="top", current_limit=limit),),
+            supply=replace(base.supply, current_limit=limit),
+        )
     )
     worst = max(record.demands, key=lambda demand: demand.share, default=None)
     broken, snagged = record.first(Event.OVERLOAD), record.first(Event.SNAGGED) is not None

@@ -163,8 +163,9 @@ def why(inputs: Inputs, tests: Sequence[LiftTest], row: int | None = None) -> Di
         )
     whole = sum(reason.share for reason in rows) or 1.0
     shares = (replace(reason, share=reason.share / whole) for reason in rows)
-    ranked = sorted(shares, key=lambda reason: -reason.share)
-    return Diagnosis(test, end, part, tuple(ranked), found)
+    return Diagnosis(
+        test, end, part, tuple(sorted(shares, key=lambda reason: -reason.share)), found
+    )
 
 
 def _as_tested(inputs: Inputs, test: LiftTest) -> Inputs:
@@ -199,8 +200,11 @@ def _broke(
     inputs: Inputs, test: LiftTest, before: Sequence[LiftTest], part: LinkLimit, record: Record
 ) -> Iterator[Reason]:
     def at(**changed: Any) -> float:
-        every = demands(replace(inputs, **changed), test)
-        return next(row.demand for row in every if same_part(row.link, part))
+        return next(
+            row.demand
+            for row in demands(replace(inputs, **changed), test)
+            if same_part(row.link, part)
+        )
 
     capacity, load, lifted = part.strength, inputs.load, at()
     middle = (load.start_height or 0.0) + (test.height or load.height) / 2
@@ -264,9 +268,9 @@ def _of_polymer(
     runs = [record, *(simulate(_as_tested(inputs, other)) for other in survived)]
     worn = damage(runs).get(part.label)
     _, best, high = worn or (0.0, 0.0, 0.0)
-    clue = _clue(worn, "damage", best > 0.1, damage=best, high=high)
     yield _reason(
-        Why.WEAR, min(1.0, best), lifted, clue or Clue("no_line", False),
+        Why.WEAR, min(1.0, best), lifted,
+        _clue(worn, "damage", best > 0.1, damage=best, high=high) or Clue("no_line", False),
         _lifted_more("survived_more", True, test, before),
     )  # fmt: skip
 
@@ -285,8 +289,9 @@ def _lifted_more(
 
 def _rested(test: LiftTest, before: Sequence[LiftTest]) -> Clue | None:
     """That there was little time to cool since an earlier test."""
-    is_short = test.rest is not None and test.rest < SHORT_REST and before
-    return _clue(is_short, "short_rest", rest=test.rest)
+    return _clue(
+        test.rest is not None and test.rest < SHORT_REST and before, "short_rest", rest=test.rest
+    )
 
 
 def _value(check: Check | None, missing: float) -> float:
@@ -316,14 +321,21 @@ def _stalled(
     margin = _value(found.check(CheckKey.START_COLD), 1.0)
     hot = _value(found.check(CheckKey.START_HOT), math.nan)
     more = _lifted_more("lifted_more", False, test, before)
-    known = Clue("margin", False, {"margin": margin})
-    yield _short(Why.LOAD, 1 / margin, _clue(margin < 1, "stalls_in_simulation") or known, more)
+    yield _short(
+        Why.LOAD,
+        1 / margin,
+        _clue(margin < 1, "stalls_in_simulation") or Clue("margin", False, {"margin": margin}),
+        more,
+    )
     yield from _assumed(found, CheckKey.START_COLD, margin, more)
     if test.motor_voltage:
         powered = record["voltage"][record["voltage"] > 0]
         share = test.motor_voltage / float(np.median(powered)) if powered.size else 1.0
-        low = Clue("voltage", share < 0.9, {"voltage": test.motor_voltage, "share": share})
-        yield _short(Why.VOLTAGE, 1 / (margin * share), low)
+        yield _short(
+            Why.VOLTAGE,
+            1 / (margin * share),
+            Clue("voltage", share < 0.9, {"voltage": test.motor_voltage, "share": share}),
+        )
     if not math.isnan(hot):
         yield _short(Why.WARM, 1 / hot, _rested(test, before) or Clue("rested", False))
     obstacle, ample = more and replace(more, favours=True), margin > 1.5
@@ -337,9 +349,14 @@ def _assumed(
     for cause in found.causes:
         low = min(cause.effects.get(key, (0.0, 0.0)))
         left = margin * math.exp(low)
-        turned = _clue(left < 1 <= margin, "range_turns", margin=left)
         if low < -0.02:
-            yield _short(Why.ASSUMED, 1 / left, turned, *clues, group=cause.name)
+            yield _short(
+                Why.ASSUMED,
+                1 / left,
+                _clue(left < 1 <= margin, "range_turns", margin=left),
+                *clues,
+                group=cause.name,
+            )
 
 
 # --- a run-back

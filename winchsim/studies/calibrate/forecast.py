@@ -23,7 +23,7 @@ from winchsim.inputs import Inputs, is_number, spec_at, value_at, walk, with_val
 from winchsim.model import Machine, build
 from winchsim.model.estimate import pull
 from winchsim.model.machine import Assumed
-from winchsim.model.restate import with_data_sheets
+from winchsim.model.motors import with_data_sheets
 from winchsim.model.trial import plain_raise
 from winchsim.physics.chain import demand
 from winchsim.physics.motor import MotorFit

@@ -12,9 +12,19 @@ from scipy import stats
 
 from winchsim.errors import DomainError, InputError
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs, MotorGroup, Spec, is_number, spec_at, value_at, walk, with_value
+from winchsim.inputs import (
+    DRAG_RANGE,
+    Inputs,
+    MotorGroup,
+    Spec,
+    is_number,
+    spec_at,
+    value_at,
+    walk,
+    with_value,
+)
 from winchsim.model import Machine, build
-from winchsim.model.restate import shaft_drags
+from winchsim.model.shaft_losses import stalled_torque
 
 Array = NDArray[np.float64]
 
@@ -163,10 +173,32 @@ def uncertain(inputs: Inputs, machine: Machine, given: Sequence[Given]) -> tuple
             estimates[path] = (0.0, 0.0, most)
     for path, ends in estimates.items():
         spec = spec_at(inputs, path)
-        bounds = _bounds(spec)
-        row = Uncertain(path, *ends, "triangular", spec.unit, assumed=True, bounds=bounds)
+        row = Uncertain(path, *ends, "triangular", spec.unit, assumed=True, bounds=_bounds(spec))
         found.setdefault(path, row)
     return tuple(found.values())
+
+
+def shaft_drags(inputs: Inputs, machine: Machine) -> dict[str, float]:
+    """Constant drag of each stage's output shafts, or the most that is usual, as one number for all
+    its repeats. [N·m]
+
+    Parameters
+    ----------
+    inputs : Inputs
+    machine : Machine
+        Built from it.
+    """
+    torque, found = stalled_torque(inputs, machine.groups), {}  # on the stage's first output shaft
+    for number, stage in enumerate(inputs.stage, start=1):
+        ratio = stage.speed_ratio()
+        torque *= ratio if number > 1 else 1.0
+        shares = sum(ratio**-turn for turn in range(stage.repeat))
+        drag = stage.shaft_drag
+        found[f"stage.{number}.shaft_drag"] = (
+            stage.repeat * DRAG_RANGE[1] * torque / shares if drag is None else drag
+        )
+        torque *= ratio ** (stage.repeat - 1)
+    return found
 
 
 def _around(
@@ -196,8 +228,9 @@ def strengths(machine: Machine) -> tuple[Uncertain, ...]:
         if s.basis in _NAMED and s.low < s.high and s.value > 0:
             part = f"teeth of {link.where.replace('.', ' ')}" if link.kind.is_tooth else link.label
             name, ends = f"{STRENGTH}the {part}", (s.low / s.value, s.high / s.value)
-            new = Uncertain(name, 1.0, *ends, "triangular", "", True, bounds=(0.0, np.inf))
-            old = found.setdefault(name, new)
+            old = found.setdefault(
+                name, Uncertain(name, 1.0, *ends, "triangular", "", True, bounds=(0.0, np.inf))
+            )
             found[name] = replace(old, links=(*old.links, place))
     return tuple(found.values())
 
@@ -289,8 +322,9 @@ class Plan:
                 old = links[place].strength
                 value = factor * old.value
                 low, high = min(value, old.low), max(value, old.high)
-                own = replace(old, value=value, low=low, high=high)
-                links[place] = replace(links[place], strength=own)
+                links[place] = replace(
+                    links[place], strength=replace(old, value=value, low=low, high=high)
+                )
         return replace(machine, links=tuple(links))
 
 
@@ -315,8 +349,9 @@ def plan(inputs: Inputs, values: Sequence[Uncertain]) -> Plan:
             motors, apart, owners = Motors.NOT_APART, inputs, ()
     if not owners:
         values = [replace(row, each=False) for row in values]
-    rows = (*values, *strengths(build(apart)))
-    draws = tuple(draw for row in rows for draw in _draws(row, owners))
+    draws = tuple(
+        draw for row in (*values, *strengths(build(apart))) for draw in _draws(row, owners)
+    )
     return Plan(apart, owners, draws, motors)
 
 
@@ -329,8 +364,8 @@ def _told_apart(inputs: Inputs, size: int) -> tuple[Inputs, tuple[int, ...]]:
         for left in range(group.count - group.dead, 0, -size):
             groups.append(replace(group, count=min(size, left), dead=0))
             owners.append(number)
-    dead = [replace(g, count=g.dead) for g in inputs.motors if g.dead]
-    return replace(inputs, motors=(*groups, *dead)), tuple(owners)
+    groups += [replace(g, count=g.dead) for g in inputs.motors if g.dead]
+    return replace(inputs, motors=tuple(groups)), tuple(owners)
 
 
 def _draws(row: Uncertain, owners: tuple[int, ...]) -> list[Draw]:
@@ -338,6 +373,9 @@ def _draws(row: Uncertain, owners: tuple[int, ...]) -> list[Draw]:
     paths: tuple[str, ...] = () if row.links else (row.path,)
     if owners and row.path.startswith("motors."):
         _, number, key = row.path.split(".", 2)
-        own = [place for place, owner in enumerate(owners, start=1) if owner == int(number)]
-        paths = tuple(f"motors.{place}.{key}" for place in own)
+        paths = tuple(
+            f"motors.{place}.{key}"
+            for place, owner in enumerate(owners, start=1)
+            if owner == int(number)
+        )
     return [(row, (path,)) for path in paths] if row.each and paths else [(row, paths)]

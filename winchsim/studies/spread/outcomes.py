@@ -138,11 +138,12 @@ def _in_full(machine: Machine) -> dict[str, Any]:
     history, parts = read_history(record), part_rows(record, None)
     time = history.lift_time
     worst = min(parts, key=lambda part: part.factor, default=None)
-    teeth = [part.factor for part in parts if LinkKind(part.kind).is_tooth]
     found: dict[str, Any] = {
         "ending": Ending.OTHER,
         "factor": worst.factor if worst is not None else math.inf,
-        "teeth": min(teeth, default=math.inf),
+        "teeth": min(
+            [part.factor for part in parts if LinkKind(part.kind).is_tooth], default=math.inf
+        ),
         "weakest": worst.label if worst is not None else "",
         "held": history.held is not False or not history.trusted,
     }
@@ -151,13 +152,14 @@ def _in_full(machine: Machine) -> dict[str, Any]:
     if time is None:
         stalled = record.first(Event.STALLED) is not None
         return found | ({"ending": Ending.STALLED, "speed": 0.0} if stalled else {})
-    over = [record[f"motor_{g.number}_winding"].max() - g.winding_limit for g in machine.groups]
     return found | {
         "ending": Ending.LIFTED,
         "time": time,
         "speed": machine.height(machine.top_travel - machine.start_travel) / time,
         "current": mean_current(history),
-        "winding": max(over),
+        "winding": max(
+            [record[f"motor_{g.number}_winding"].max() - g.winding_limit for g in machine.groups]
+        ),
     }
 
 
@@ -171,8 +173,9 @@ def _sharing(batch: Batch) -> tuple[Array, Array]:
     layer = np.minimum(np.sum(batch.ends <= m.wound_at_start, axis=0), batch.layer_counts - 1)
     drag, per_torque = raising_line(m.chain)
     law = batch.law()
-    needed = drag + per_torque * pull(m, m.start_travel) * batch.radii[layer, every]
-    speed = law.steady_speed(needed)
+    speed = law.steady_speed(
+        drag + per_torque * pull(m, m.start_travel) * batch.radii[layer, every]
+    )
     drive = law.drive(speed)
     torques = [
         torque / unit.count - unit.motor.drag * (speed > 0)

@@ -2,7 +2,7 @@
 them."""
 
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Collection, Sequence
 from concurrent.futures import Executor
 
 import numpy as np
@@ -13,10 +13,10 @@ from scipy.stats import qmc
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, Holding, Status
 from winchsim.errors import Code, DomainError, Fault, InputError, TrustError
-from winchsim.frozen import dataclass
+from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs
-from winchsim.model import build
-from winchsim.model.restate import as_data_sheets
+from winchsim.model import Machine, build
+from winchsim.model.motors import with_data_sheets
 from winchsim.simulation import simulate
 from winchsim.studies.spread.builds import Given, Plan, plan, uncertain
 from winchsim.studies.spread.outcomes import (
@@ -273,8 +273,15 @@ def spread(
     )
     complete = len(rows) == builds
     if np.all(lifted.ending == Ending.CANNOT_BE_BUILT):
-        message = "no build of this scenario can be made with these tolerances"
-        raise InputError((Fault(message, "tolerance", code=Code.NO_BUILD),))
+        raise InputError(
+            (
+                Fault(
+                    "no build of this scenario can be made with these tolerances",
+                    "tolerance",
+                    code=Code.NO_BUILD,
+                ),
+            )
+        )
     used = shares[rows]
     values = made.values(used)
     columns = [values[:, [own is row for own, _ in made.draws]] for row in made.rows]
@@ -298,6 +305,27 @@ def spread(
         first_to_break=_first_to_break(lifted),
         slow_difference=None if simulated or not complete else _difference(made, used, lifted),
     )
+
+
+def as_data_sheets(inputs: Inputs, machine: Machine, kept: Collection[str] = ()) -> Inputs:
+    """Scenario in which the running motors that are described by working points are given by data
+    sheets; the same motors.
+
+    Parameters
+    ----------
+    inputs : Inputs
+    machine : Machine
+        Built from it.
+    kept : collection of str
+        Paths of points that are to stay, and with them all points of their group.
+    """
+    points = [
+        group
+        for group in machine.groups
+        if inputs.motors[group.number - 1].known_by == "points"
+        and not any(path.startswith(f"motors.{group.number}.points.") for path in kept)
+    ]
+    return with_data_sheets(inputs, replace(machine, groups=tuple(points)))
 
 
 def result(found: Outcomes, name: str) -> Array:

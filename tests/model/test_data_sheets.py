@@ -8,7 +8,9 @@ import pytest
 from winchsim.errors import DomainError
 from winchsim.inputs import MotorPoint
 from winchsim.model import build
-from winchsim.model.restate import as_data_sheets, data_sheet, shaft_drags, with_data_sheets
+from winchsim.model.motors import data_sheet, with_data_sheets
+from winchsim.studies.spread.builds import shaft_drags
+from winchsim.studies.spread.study import as_data_sheets
 
 
 def measured(group, fit):
