@@ -6,7 +6,7 @@ from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import quantity_of
 from winchsim.commands.outputs import again, present, write_out
 from winchsim.report import calibration as report
-from winchsim.report.measured import lift_tests, log
+from winchsim.report.measured import lift_tests, log, other_version
 from winchsim.scenario.change import rewrite
 from winchsim.scenario.sheet import SheetRow
 from winchsim.scenario.trace import read_for
@@ -23,7 +23,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     names = [name.strip() for name in options.fit.split(",") if name.strip()]
     found = report.rounded(calibrate(scenario.inputs, tests, only=names, level=level))
     findings = {
-        "other_version": report.other_version(origin, rows, scenario.inputs, scenario.digest),
+        "other_version": other_version(origin, rows, scenario.inputs, scenario.digest),
         "log": log(logged) if logged else None,
     }
     cautions = {kind: finding for kind, finding in findings.items() if finding}

@@ -6,6 +6,9 @@ from collections.abc import Mapping
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs, Phase, with_value
 
+UNLOADED = 1e-4
+"""Load of an unloaded run in the computation, as a share of the scenario's. [-]"""
+
 
 def first_raise(inputs: Inputs) -> Phase:
     """First phase of a scenario's programme that raises the load; where none does, a raise to the

@@ -7,9 +7,8 @@ from types import MappingProxyType
 from typing import Any
 
 from winchsim.frozen import replace
-from winchsim.inputs import Inputs, spec_at, with_value
+from winchsim.inputs import spec_at, with_value
 from winchsim.model import build as build_machine
-from winchsim.model.trial import plain_raise
 from winchsim.quantity_text import key, keyed, quantity
 from winchsim.report import frame
 from winchsim.report.document import (
@@ -27,55 +26,44 @@ from winchsim.report.document import (
     say,
 )
 from winchsim.report.json_text import document
-from winchsim.report.ladder import title_on_sheet
-from winchsim.report.measured import LABELS
+from winchsim.report.measured import (
+    LABELS,
+    SIDES,
+    load,
+    residual_facts,
+    residual_row,
+    side_row,
+    test_facts,
+)
 from winchsim.report.render.options import sentence_text
 from winchsim.report.words.advice import CAUTIONS, last_line
 from winchsim.report.words.checks import cause
 from winchsim.report.words.findings import NOTICE
-from winchsim.report.words.values import TIMES, percent, rough, signed, suited, value
+from winchsim.report.words.values import TIMES, percent, rough, suited
 from winchsim.scenario import change
 from winchsim.scenario.read import Scenario
-from winchsim.scenario.sheet import SheetOrigin, SheetRow
 from winchsim.studies.calibrate import (
     Calibration,
     Capacity,
     Interval,
     Kind,
-    LiftTest,
     Note,
     NoteKind,
     Parameter,
     Prediction,
-    Reading,
 )
 from winchsim.studies.calibrate.calibration import Value as FittedValue
-from winchsim.studies.calibrate.evidence import UNITS
 
 DIGITS = 4
 """Significant digits of a calibrated value in the scenario. [-]"""
 
 SAME = 1e-4
-"""Change of a value up to which it stays as it was written, and difference up to which a height or
-a voltage of a sheet is the scenario's, its digits cut. [-]"""
+"""Change of a value up to which it stays as it was written. [-]"""
 
 OPEN = 0.2
 """Share of an interval's square from undetermined factors that is worth a sentence. [-]"""
 
 FIGURE = FigureRef("calibration", "Measured and predicted", "On the line, both are equal.")
-
-SIDES = {
-    Kind.LIFTED: "was lifted",
-    Kind.STALLED: "stalled",
-    Kind.HELD: "held",
-    Kind.RAN_BACK: "ran back",
-}
-
-MOTORS = {
-    "motor_constant": "torque constant of the motors",
-    "motor_resistance": "resistance of the motors",
-    "motor_no_load_current": "no-load current of the motors",
-}
 
 
 def rounded(found: Calibration) -> Calibration:
@@ -154,13 +142,13 @@ def build(
         "Measured and predicted": (
             Table(
                 ("test", "load", "quantity", "measured", "predicted", "before", "difference", ""),
-                tuple(map(_residual, found.residuals)),
+                tuple(map(residual_row, found.residuals)),
                 name="measurements",
             ),
         ),
         "Stalls and holds": (
             Table(
-                ("test", "load", "seen", "model", "by the model"), tuple(map(_side, found.sides))
+                ("test", "load", "seen", "model", "by the model"), tuple(map(side_row, found.sides))
             ),
         ),
         "Capacities": (
@@ -184,16 +172,6 @@ def _closing(found: Calibration) -> Text:
 # --- sentences
 
 
-def label(name: str) -> str:
-    """A factor in words."""
-    return MOTORS.get(name) or cause(name)
-
-
-def load(test: LiftTest) -> Value | str:
-    """The load of a test."""
-    return "unloaded" if test.bare else value(test.mass, "kg")
-
-
 def listed(names: Iterable[str]) -> str:
     """Names in a row, with "and" before the last."""
     *first, last = names
@@ -208,7 +186,7 @@ def count_of_tests(found: Calibration) -> int:
 def sentence(found: Calibration) -> Text:
     """The result of a calibration in a few sentences."""
     count = count_of_tests(found)
-    good = [label(row.factor.name) for row in found.parameters if row.determined]
+    good = [cause(row.factor.name) for row in found.parameters if row.determined]
     what = listed(good) if good else "none of the assumed values on its own"
     apart = [
         row.measured / row.predicted - 1
@@ -281,7 +259,7 @@ def fitted(found: Calibration) -> Table:
 
 
 def _fitted(found: Calibration, v: FittedValue, width: Cell) -> tuple[Cell, ...]:
-    name, sign = (v.path, "") if "." in v.path else (label(v.path), TIMES)
+    name, sign = (v.path, "") if "." in v.path else (cause(v.path), TIMES)
     unit = suited(_unit(found, v.path), v.after)
     before, after = Value(v.before, unit, sign=sign), Value(v.after, unit, v.low, v.high, sign=sign)
     return name, before, *after.pair, width
@@ -294,8 +272,8 @@ def _unit(found: Calibration, path: str) -> str:
 
 def undetermined(found: Calibration) -> Text:
     """Factors that keep what was assumed of them, and those that tests do not tell apart."""
-    names = [label(row.factor.name) for row in found.parameters if not row.determined]
-    together = [listed(map(label, names)) for names in found.together]
+    names = [cause(row.factor.name) for row in found.parameters if not row.determined]
+    together = [listed(map(cause, names)) for names in found.together]
     return joined(
         [
             say(f"{', '.join(names)}.") if names else (),
@@ -328,33 +306,6 @@ def _shown(item: object, unit: str) -> str:
 
 
 # --- tests
-
-
-def _residual(row: Reading) -> tuple[Cell, ...]:
-    """A measurement beside the model, calibrated and as it was."""
-    shown = (
-        Value(number, UNITS[row.kind], endless="stalls")
-        for number in (row.measured, row.predicted, row.before)
-    )
-    known = row.predicted and math.isfinite(row.predicted)
-    off: Cell = signed(row.measured / row.predicted - 1, "%") if known else ""
-    left: Cell = say("left out: {} × its scatter", Value(abs(row.size))) if row.is_outlier else ""
-    return str(row.test.number), load(row.test), LABELS[row.kind], *shown, off, left
-
-
-def _side(row: Reading) -> tuple[Cell, ...]:
-    """A stall or a hold, a bound from one side."""
-    shown = say("{} of the torque needed", Value(row.predicted, sign=TIMES))
-    if row.kind in (Kind.HELD, Kind.RAN_BACK):
-        more = "in reserve" if row.predicted >= 0 else "missing"
-        shown = say(f"{{}} of the lifting torque {more}", percent(abs(row.predicted)))
-    return (
-        str(row.test.number),
-        load(row.test),
-        SIDES[row.kind],
-        "agrees" if row.agrees else "disagrees",
-        shown,
-    )
 
 
 def predictions(found: Calibration) -> Table:
@@ -432,46 +383,6 @@ def _about(row: Capacity) -> Text:
     return joined(texts, "; ")
 
 
-# --- sheet
-
-
-def other_version(
-    origin: SheetOrigin | None, rows: Sequence[SheetRow], inputs: Inputs, digest: str
-) -> Finding | None:
-    """A caution where a sheet was planned for another version of the scenario; None where it was
-    not.
-
-    Parameters
-    ----------
-    origin : SheetOrigin or None
-        What the sheet says of its scenario.
-    rows : sequence of SheetRow
-    inputs : Inputs
-    digest : str
-        SHA-256 of the scenario's text and options.
-    """
-    if origin is None or digest.startswith(origin.digest):
-        return None
-    plain, title = plain_raise(inputs), title_on_sheet(inputs.title)
-    titles = say('"{}" instead of "{}"', origin.title[:60], title[:60])
-    apart = [titles] if origin.title != title else []
-    for name, unit, now in (
-        ("height", "m", plain.load.height),
-        ("voltage", "V", plain.supply.voltage),
-    ):
-        planned = {v for row in rows if (v := getattr(row, name)) and abs(v / now - 1) > SAME}
-        apart += [say("{} instead of {}", value(v, unit), value(now, unit)) for v in planned]
-    version = f"another version (hash {origin.digest}, now {digest[:12]})"
-    return Finding(
-        NOTICE,
-        say(
-            f"The sheet was planned for {version} {{}}.",
-            ("with ", *joined(apart, " and ")) if apart else "with the same height and voltage",
-        ),
-        say("Check that the scenario describes the tested winch; each row counts as it is."),
-    )
-
-
 # --- JSON
 
 _SHARES = {
@@ -497,7 +408,7 @@ def calibration_json(
             for kind, f in findings.items()
         ],
         cautions=[*CAUTIONS.values(), sentence_text(_closing(found))],
-        rows=[_residual_facts(row) for row in found.residuals],
+        rows=[residual_facts(row) for row in found.residuals],
         level=found.level,
         degrees_of_freedom=found.dof,
         scatter=found.scatter,
@@ -515,7 +426,7 @@ def calibration_json(
         ],
         sides=[
             {
-                **_test_facts(row.test),
+                **test_facts(row.test),
                 "side": row.kind.value,
                 "agrees": row.agrees,
                 _SHARES[row.kind]: row.predicted,
@@ -529,13 +440,9 @@ def calibration_json(
     )
 
 
-def _test_facts(test: LiftTest) -> dict[str, Any]:
-    return {"test": test.number, "rung": test.rung, "mass_kg": test.mass}
-
-
 def _prediction_facts(row: Prediction) -> dict[str, Any]:
     return {
-        **_test_facts(row.test),
+        **test_facts(row.test),
         **_interval_facts("lift_time", "s", row.time),
         **_interval_facts("current", "A", row.current),
         "margin": row.margin,
@@ -545,25 +452,11 @@ def _prediction_facts(row: Prediction) -> dict[str, Any]:
     }
 
 
-def _residual_facts(row: Reading) -> dict[str, Any]:
-    name = "lift_time" if row.kind is Kind.TIME else row.kind.value
-    return {
-        **_test_facts(row.test),
-        "kind": row.kind.value,
-        **{
-            key(f"{which}_{name}", UNITS[row.kind]): getattr(row, which)
-            for which in ("measured", "predicted", "before")
-        },
-        "standardised_residual": row.size,
-        "outlier": row.is_outlier,
-    }
-
-
 def _parameter_facts(found: Calibration, row: Parameter) -> dict[str, Any]:
     names = ("before", "after", "low", "high")
     return {
         "name": row.factor.name,
-        "label": label(row.factor.name),
+        "label": cause(row.factor.name),
         "determined": row.determined,
         "width_over_prior": row.width,
         "determined_share": row.alone,
@@ -596,7 +489,7 @@ def _interval_facts(name: str, unit: str, interval: Interval) -> dict[str, Any]:
 def _part_facts(row: Capacity) -> dict[str, Any]:
     unit = row.at.link.strength.unit
     facts = {
-        **_test_facts(row.test),
+        **test_facts(row.test),
         "link": row.at.link.label,
         key("estimated_strength", unit): row.at.link.strength.value,
         "set_path": row.set_path or None,

@@ -5,7 +5,7 @@ from __future__ import annotations
 import shlex
 from typing import TYPE_CHECKING
 
-from winchsim.assessment.kinds import Assessment, Status
+from winchsim.assessment.kinds import Assessment, End, Status
 from winchsim.report import frame
 from winchsim.report.document import (
     Document,
@@ -14,7 +14,10 @@ from winchsim.report.document import (
     Listing,
     Node,
     Paragraph,
+    Table,
+    Text,
     Value,
+    joined,
     say,
 )
 from winchsim.report.names import OF_A_LIFT
@@ -22,7 +25,8 @@ from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
 from winchsim.report.words import advice, details
 from winchsim.report.words.findings import finding
-from winchsim.report.words.outcome import outcome
+from winchsim.report.words.outcome import ended, outcome
+from winchsim.report.words.values import percent, value
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
 from winchsim.version import __version__
@@ -59,10 +63,8 @@ def build(
     body = _first_screen(found)
     more = _details(found, scenario, record, overrides, snag)
     if series is not None:
-        from winchsim.report.words import series as series_words
-
-        body = (*body, series_words.paragraph(series))
-        more = {"The series, lift by lift": (series_words.table(series),), **more}
+        body = (*body, _series(series))
+        more = {"The series, lift by lift": (_series_table(series),), **more}
     answer, command = _answer(found, scenario.name), f"{_command(scenario, overrides)} --full"
     return frame.document(scenario, answer, body, more, found, command, "Findings")
 
@@ -171,4 +173,68 @@ def _balance(found: Assessment, record: Record) -> Paragraph:
 def _command(scenario: Scenario, overrides: tuple[str, ...]) -> str:
     return shlex.join(
         ["winchsim", "lift", scenario.name, *(w for text in overrides for w in ("--set", text))]
+    )
+
+
+# --- a series of lifts
+
+
+def _series(found: Series) -> Paragraph:
+    """What becomes of a series."""
+    last = found.lifts[-1]
+    why = "battery empty" if last.end is End.REACHED else ended(last.end)
+    went = f"{found.done} reach the target{f', then: {why}' if found.done < found.asked else ''}."
+    after = "In the long run" if found.settled else f"After {len(found.lifts)} lifts"
+    windings = say(
+        f"{after} the windings reach {{}} (limit {{}}), the cases {{}}.",
+        Value(max(lift.winding for lift in found.lifts), "°C"),
+        Value(found.winding_limit, "°C"),
+        Value(last.case, "°C"),
+    )
+    left = value(found.charge_left, "C")
+    charge = say("Charge left: {}.", left) if left.value is not None else ()
+    return Paragraph(
+        joined([say(went), windings, charge, _teeth(found)]),
+        label=f"{found.asked} lift{'' if found.asked == 1 else 's'} in a row:",
+    )
+
+
+def _teeth(found: Series) -> Text:
+    """Lifts to the first broken tooth, and how much of its life is spent."""
+    if found.life is None or found.damage is None:
+        unknown = say(
+            "Lifts to the first broken tooth: not known, no line of stress over cycles is known "
+            "for these materials."
+        )
+        return unknown if found.unknown else ()
+    low, _, high = found.damage
+    most: Text = ("over 100 %",) if high >= 1 else (percent(high),)
+    share = most if low >= 1 else say("{} to {}", percent(low), most)
+    first = f"First broken tooth, {found.life.label}: after {details.decades(found.life)} lifts"
+    return joined(
+        [
+            say(f"{first}; this series takes {{}} of its life.", share),
+            say("It may hold today and break in the next series.") if high >= 1 > low else (),
+            say(f"Not known for {len(found.unknown)} other gears.") if found.unknown else (),
+        ]
+    )
+
+
+def _series_table(found: Series) -> Table:
+    """The simulated lifts; the others are like the last one."""
+    return Table(
+        ("lift", "end", "time", "winding at start", "winding", "case at end", "charge"),
+        tuple(
+            (
+                str(lift.number),
+                "lifted" if lift.end is End.REACHED else ended(lift.end),
+                Value(lift.time, "s"),
+                Value(lift.winding_start, "°C"),
+                Value(lift.winding, "°C"),
+                Value(lift.case, "°C"),
+                Value(lift.charge, "A·h"),
+            )
+            for lift in found.lifts
+        ),
+        name="lifts",
     )

@@ -1,5 +1,6 @@
 """What was measured beside what was simulated: the differences, in numbers and in sentences."""
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from typing import Any
 
@@ -10,8 +11,10 @@ from winchsim.assessment.kinds import Assessment, Caution
 from winchsim.errors import Code, Fault, InputError
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs
-from winchsim.model.trial import plain_raise, under_test
+from winchsim.model.trial import UNLOADED, plain_raise, under_test
+from winchsim.quantity_text import key
 from winchsim.report.document import (
+    Cell,
     Document,
     Finding,
     Items,
@@ -21,14 +24,16 @@ from winchsim.report.document import (
     joined,
     say,
 )
+from winchsim.report.ladder import title_on_sheet
 from winchsim.report.words.advice import CAUTIONS
-from winchsim.report.words.findings import NOTE
+from winchsim.report.words.findings import NOTE, NOTICE
 from winchsim.report.words.outcome import outcome
-from winchsim.report.words.values import signed, value
-from winchsim.scenario.sheet import SheetRow
+from winchsim.report.words.values import TIMES, percent, signed, value
+from winchsim.scenario.sheet import SheetOrigin, SheetRow
 from winchsim.scenario.trace import Log, MeasuredTrace
 from winchsim.simulation import Record, simulate
-from winchsim.studies.calibrate import Kind, LiftTest
+from winchsim.studies.calibrate import Kind, LiftTest, Reading
+from winchsim.studies.calibrate.evidence import UNITS
 
 TRACED = (("height", "m"), ("current", "A"), ("voltage", "V"))
 """What a measured trace may hold: the same names as the record's channels, with their SI units."""
@@ -40,6 +45,14 @@ LABELS = {
     Kind.STALL_CURRENT: "current while stalled",
 }
 """What a reading measures."""
+
+SIDES = {
+    Kind.LIFTED: "was lifted",
+    Kind.STALLED: "stalled",
+    Kind.HELD: "held",
+    Kind.RAN_BACK: "ran back",
+}
+"""What was seen of a test from one side."""
 
 _SMALL = {"m": "mm", "A": "mA"}
 
@@ -152,10 +165,6 @@ def compared(row: SheetRow, record: Record) -> TestComparison:
     )
 
 
-UNLOADED = 1e-4
-"""Load of an unloaded run in the computation, as a share of the scenario's. [-]"""
-
-
 def lift_tests(inputs: Inputs, rows: Sequence[SheetRow]) -> tuple[LiftTest, ...]:
     """Rows of a test sheet as tests of a scenario's lift; a row without a load is an unloaded run.
 
@@ -259,6 +268,26 @@ def difference_facts(found: TraceDifference) -> dict[str, Any]:
     }
 
 
+def test_facts(test: LiftTest) -> dict[str, Any]:
+    """Which test it was, as plain data."""
+    return {"test": test.number, "rung": test.rung, "mass_kg": test.mass}
+
+
+def residual_facts(row: Reading) -> dict[str, Any]:
+    """A measurement beside the model as plain data."""
+    name = "lift_time" if row.kind is Kind.TIME else row.kind.value
+    return {
+        **test_facts(row.test),
+        "kind": row.kind.value,
+        **{
+            key(f"{which}_{name}", UNITS[row.kind]): getattr(row, which)
+            for which in ("measured", "predicted", "before")
+        },
+        "standardised_residual": row.size,
+        "outlier": row.is_outlier,
+    }
+
+
 # --- sentences
 
 
@@ -278,6 +307,47 @@ def log(found: Log) -> Finding:
         for number, lift in enumerate(found.lifts, start=1)
     ]
     return Finding(NOTE, say("The log: {}.", joined(texts, "; ")))
+
+
+CUT_DIGITS = 1e-4
+"""Difference up to which a height or a voltage of a sheet is the scenario's, its digits cut. [-]"""
+
+
+def other_version(
+    origin: SheetOrigin | None, rows: tuple[SheetRow, ...], inputs: Inputs, digest: str
+) -> Finding | None:
+    """A caution where a sheet was planned for another version of the scenario; None where it was
+    not.
+
+    Parameters
+    ----------
+    origin : SheetOrigin or None
+        What the sheet says of its scenario.
+    rows : tuple of SheetRow
+    inputs : Inputs
+    digest : str
+        SHA-256 of the scenario's text and options.
+    """
+    if origin is None or digest.startswith(origin.digest):
+        return None
+    plain, title = plain_raise(inputs), title_on_sheet(inputs.title)
+    titles = say('"{}" instead of "{}"', origin.title[:60], title[:60])
+    apart = [titles] if origin.title != title else []
+    for name, unit, now in (
+        ("height", "m", plain.load.height),
+        ("voltage", "V", plain.supply.voltage),
+    ):
+        planned = {v for row in rows if (v := getattr(row, name)) and abs(v / now - 1) > CUT_DIGITS}
+        apart += [say("{} instead of {}", value(v, unit), value(now, unit)) for v in planned]
+    version = f"another version (hash {origin.digest}, now {digest[:12]})"
+    return Finding(
+        NOTICE,
+        say(
+            f"The sheet was planned for {version} {{}}.",
+            ("with ", *joined(apart, " and ")) if apart else "with the same height and voltage",
+        ),
+        say("Check that the scenario describes the tested winch; each row counts as it is."),
+    )
 
 
 def trace_sentence(found: TraceDifference) -> Text:
@@ -327,6 +397,38 @@ def _both(name: str, unit: str, found: Pair) -> Text:
         measured,
         Value(found.simulated, unit),
         () if share is None else say(" ({})", signed(share, "%")),
+    )
+
+
+def load(test: LiftTest) -> Value | str:
+    """The load of a test."""
+    return "unloaded" if test.bare else value(test.mass, "kg")
+
+
+def residual_row(row: Reading) -> tuple[Cell, ...]:
+    """A measurement beside the model, calibrated and as it was."""
+    shown = (
+        Value(number, UNITS[row.kind], endless="stalls")
+        for number in (row.measured, row.predicted, row.before)
+    )
+    known = row.predicted and math.isfinite(row.predicted)
+    off: Cell = signed(row.measured / row.predicted - 1, "%") if known else ""
+    left: Cell = say("left out: {} × its scatter", Value(abs(row.size))) if row.is_outlier else ""
+    return str(row.test.number), load(row.test), LABELS[row.kind], *shown, off, left
+
+
+def side_row(row: Reading) -> tuple[Cell, ...]:
+    """A stall or a hold, a bound from one side."""
+    shown = say("{} of the torque needed", Value(row.predicted, sign=TIMES))
+    if row.kind in (Kind.HELD, Kind.RAN_BACK):
+        more = "in reserve" if row.predicted >= 0 else "missing"
+        shown = say(f"{{}} of the lifting torque {more}", percent(abs(row.predicted)))
+    return (
+        str(row.test.number),
+        load(row.test),
+        SIDES[row.kind],
+        "agrees" if row.agrees else "disagrees",
+        shown,
     )
 
 

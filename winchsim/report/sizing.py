@@ -26,7 +26,7 @@ from winchsim.report.render.options import sentence_text
 from winchsim.report.words import advice, sizing as words
 from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.details import LAST_SPARE, THIN, check_table
-from winchsim.report.words.outcome import outcome
+from winchsim.report.words.outcome import ended, outcome
 from winchsim.report.words.values import MARKS, limit_of, of_check, value
 from winchsim.scenario.read import Scenario
 from winchsim.studies.choose import Choice
@@ -143,7 +143,7 @@ def _run(study: Study, run: Run) -> tuple[Cell, ...]:
     cells = ("" if number is None else Value(number, unit) for number, unit in numbers)
     if run.found is None:
         return (words.candidate(study, run.index), "", *cells, run.problem)
-    end = words.ended(run.found.target.end)
+    end = ended(run.found.target.end)
     return words.candidate(study, run.index), MARKS[run.found.status], *cells, end
 
 

@@ -14,7 +14,7 @@ from winchsim.errors import TrustError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Phase, with_value
 from winchsim.model import Machine, build
-from winchsim.model.trial import first_raise, trial_values, under_test
+from winchsim.model.trial import UNLOADED, first_raise, trial_values, under_test
 from winchsim.physics import heat
 from winchsim.simulation import Record, simulate
 from winchsim.slow import lift_all
@@ -161,9 +161,6 @@ winding reaches its limit, if less. [s]"""
 
 WATCH = 10.0
 """Shortest watch of the held load. [s]"""
-
-NEXT_TO_NOTHING = 1e-4
-"""Load of the unloaded run in the computation, as a share of the target. [-]"""
 
 
 @dataclass(frozen=True)
@@ -365,7 +362,7 @@ def _rung(number: int, inputs: Inputs, rest: float) -> tuple[Rung, Record, Recor
 
 def _unloaded(inputs: Inputs, machine: Machine) -> Rung:
     """The unloaded run: the drum winds the rope of the lift with nothing on it."""
-    light = lift_all(inputs, {"load.mass": [inputs.load.mass * NEXT_TO_NOTHING]})
+    light = lift_all(inputs, {"load.mass": [inputs.load.mass * UNLOADED]})
     lifted = bool(light.lifted[0])
     return Rung(
         number=1,

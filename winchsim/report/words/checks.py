@@ -48,6 +48,9 @@ CAUSES = {
     "supply": "data of the supply",
     "ambient": "ambient temperature",
     "winding_limit": "limit of the winding temperature",
+    "motor_constant": "torque constant of the motors",
+    "motor_resistance": "resistance of the motors",
+    "motor_no_load_current": "no-load current of the motors",
 }
 """Groups of assumed inputs; others are named by their own words."""
 

@@ -18,9 +18,24 @@ HELD = {
 }
 
 
+INSTEAD = {
+    End.STALLED: "stalls",
+    End.STALLED_AT_LAYER_END: "stalls at a layer end",
+    End.BATTERY_EMPTY: "battery empty",
+    End.DRUM_OVERFLOW: "over the flange",
+    End.TOP_STOP: "blocked",
+    End.LATE: "too late",
+    End.PART_BROKE: "a part breaks",
+    End.BACK_DRIVEN: "back-drives",
+    None: "cannot be built",
+}
+"""By end: what stands in place of a lift time. Others are named by their own words."""
+"""What stands in place of a lift time, by the end of the lift."""
+
+
 def outcome(found: Assessment) -> Text:
     """What became of the load, and whether it stays with the power off."""
-    return joined([_ended(found), _uncertain(found), _stays(found), _fails(found)])
+    return joined([_became(found), _uncertain(found), _stays(found), _fails(found)])
 
 
 def _stays(found: Assessment) -> Text:
@@ -76,7 +91,7 @@ BALANCED = 0.99
 """Share of the torque from which on a stall is one of slow change, such as heat. [-]"""
 
 
-def _ended(found: Assessment) -> Text:
+def _became(found: Assessment) -> Text:
     target, back = found.target, found.has(FindingKind.BACK_DRIVEN)
     template = _ENDS[target.end]
     if target.final_height <= ON_FLOOR:
@@ -122,3 +137,8 @@ def _ran_back(found: Assessment) -> Text:
     end = ", then friction holds it" if known["stopped"] else ""
     text = f"Power {power}: it runs back{floor} at up to {{}}{end}."
     return say(text, value(known["speed"], "m/s"))
+
+
+def ended(end: End | None) -> str:
+    """What stands in place of a lift time."""
+    return INSTEAD.get(end) or str(end).replace("_", " ")

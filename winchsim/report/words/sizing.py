@@ -7,12 +7,12 @@ from itertools import groupby
 import numpy as np
 
 from winchsim.assessment.candidates import RANKS, CheckColumn
-from winchsim.assessment.kinds import CheckKey, End, Side, Status
+from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.frozen import replace
 from winchsim.quantity_text import in_unit
 from winchsim.report.document import Cell, Text, Value, joined, say
 from winchsim.report.words.checks import CHECKS
-from winchsim.report.words.outcome import outcome
+from winchsim.report.words.outcome import ended, outcome
 from winchsim.report.words.values import AT_LEAST, AT_MOST, TIMES, suited
 from winchsim.studies.choose import Build, Pair
 from winchsim.studies.sizing import Study
@@ -26,19 +26,6 @@ _WORDS = {
     "heaviest": ("load", "Heaviest load{within}: {}.", "Heaviest load{within}: {}, as it is."),
 }
 """By question: what it is about, a recommendation, and one to keep what the scenario has."""
-
-ENDS = {
-    End.STALLED: "stalls",
-    End.STALLED_AT_LAYER_END: "stalls at a layer end",
-    End.BATTERY_EMPTY: "battery empty",
-    End.DRUM_OVERFLOW: "over the flange",
-    End.TOP_STOP: "blocked",
-    End.LATE: "too late",
-    End.PART_BROKE: "a part breaks",
-    End.BACK_DRIVEN: "back-drives",
-    None: "cannot be built",
-}
-"""By end: what stands in place of a lift time. Others are named by their own words."""
 
 
 def candidate(study: Study, index: int) -> Text:
@@ -54,11 +41,6 @@ def candidate(study: Study, index: int) -> Text:
 def varied(number: float, unit: str) -> Value:
     """A value of a key that is varied, in the key's unit; a small mass in grams."""
     return Value(number, suited(unit, number) if unit == "kg" else unit)
-
-
-def ended(end: End | None) -> str:
-    """What stands in place of a lift time."""
-    return ENDS.get(end) or str(end).replace("_", " ")
 
 
 def change(found: Build) -> Text:
