@@ -1,9 +1,6 @@
 """The report of one lift: the first screen, then the details in one order for every format."""
 
-from __future__ import annotations
-
 import shlex
-from typing import TYPE_CHECKING
 
 from winchsim.assessment.kinds import Assessment, End, Status
 from winchsim.report import frame
@@ -29,11 +26,9 @@ from winchsim.report.words.outcome import ended, outcome
 from winchsim.report.words.values import percent, value
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
+from winchsim.studies.series import Series
+from winchsim.studies.snag import SnagStudy
 from winchsim.version import __version__
-
-if TYPE_CHECKING:
-    from winchsim.studies.series import Series
-    from winchsim.studies.snag import SnagStudy
 
 
 def build(

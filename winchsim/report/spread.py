@@ -120,14 +120,13 @@ def _event_table(found: Spread) -> Table:
         for p in [found.probabilities[name]]
         if p.of and (p.count or name not in ("other", "tooth_overload"))
     ]
-    interval = f"{100 * found.level:.3g} % interval"
-    return Table(("event", "share", interval, "builds", "status"), tuple(rows))
+    heads = ("event", "share", f"{100 * found.level:.3g} % interval", "builds", "status")
+    return Table(heads, tuple(rows))
 
 
 def _status(name: str, p: Probability) -> Status:
-    if name in FAILURES and p.share > TOLERATED:
-        return Status.FAILS
-    return Status.THIN if p.count else Status.OK
+    fails = name in FAILURES and p.share > TOLERATED
+    return Status.FAILS if fails else Status.THIN if p.count else Status.OK
 
 
 def _share(p: Probability) -> Value:
@@ -136,13 +135,13 @@ def _share(p: Probability) -> Value:
 
 def _percentile_table(found: Spread) -> Table:
     """Percentiles of the results over the builds that are lifted."""
-    rows: tuple[tuple[Cell, ...], ...] = tuple(
-        (_QUANTITIES[name], *(value(number, unit) for number in found.percentiles[name]))
-        for name, unit in QUANTITIES.items()
-        if math.isfinite(found.percentiles["time"][0])
-    )
     return Table(
-        ("below, of the lifted builds", *(f"{100 * level:.0f} %" for level in LEVELS)), rows
+        ("below, of the lifted builds", *(f"{100 * level:.0f} %" for level in LEVELS)),
+        tuple(
+            (_QUANTITIES[name], *(value(number, unit) for number in found.percentiles[name]))
+            for name, unit in QUANTITIES.items()
+            if math.isfinite(found.percentiles["time"][0])
+        ),
     )
 
 
@@ -178,18 +177,18 @@ def _break_table(found: Spread) -> Table:
 
 def _motor_table(found: Spread) -> Table:
     """Torque and current of the motors of each group among themselves."""
-    rows: tuple[tuple[Cell, ...], ...] = tuple(
-        (
-            str(row.group),
-            str(row.place),
-            Value(row.share[0], "", *row.share[1:]),
-            Value(row.current[0], "A", *row.current[1:]),
-            percent(row.dragged.share),
-        )
-        for row in found.motors
-    )
     return Table(
-        ("group", "motor", "torque over the mean", "current", "dragged by the others"), rows
+        ("group", "motor", "torque over the mean", "current", "dragged by the others"),
+        tuple(
+            (
+                str(row.group),
+                str(row.place),
+                Value(row.share[0], "", *row.share[1:]),
+                Value(row.current[0], "A", *row.current[1:]),
+                percent(row.dragged.share),
+            )
+            for row in found.motors
+        ),
     )
 
 
@@ -208,19 +207,18 @@ def _influence_table(found: Spread) -> Table:
 
 def _difference_table(found: Spread) -> Table:
     """What differs from build to build, and how far."""
-    rows: tuple[tuple[Cell, ...], ...] = tuple(
-        (
-            _input_name(row),
-            *Value(row.center, "%" if row.links else row.unit, row.low, row.high).pair,
-            _BASES.get(row.shape, "estimate") if row.assumed else f"given, {row.shape}",
-        )
-        for row in found.plan.rows
+    rests_on = {"normal": "usual tolerance"}  # an assumed difference, by its shape
+    return Table(
+        ("input", "value", "range", "basis"),
+        tuple(
+            (
+                _input_name(row),
+                *Value(row.center, "%" if row.links else row.unit, row.low, row.high).pair,
+                rests_on.get(row.shape, "estimate") if row.assumed else f"given, {row.shape}",
+            )
+            for row in found.plan.rows
+        ),
     )
-    return Table(("input", "value", "range", "basis"), rows)
-
-
-_BASES = {"normal": "usual tolerance"}
-"""What an assumed difference rests on, by its shape."""
 
 
 def _method(found: Spread) -> tuple[Text, ...]:

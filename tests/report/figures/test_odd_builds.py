@@ -46,7 +46,7 @@ def test_many_turns_are_drawn_as_layers(scenario):
     turns = turns_of(machine, fine)
     figure = schematic(fine, COLUMN, machine)
     assert _named(figure, "turn") == []
-    assert len(_named(figure, "layer")) == 2 * len({turn.radius for turn in turns})
+    assert len(_named(figure, "layer")) == 2 * len({radius for _, radius, _ in turns})
     assert len(turns) > MOST_CIRCLES
 
 
@@ -64,6 +64,6 @@ def test_what_a_battery_takes_back_is_a_bar(small, make_motor, make_stage):
     books = simulate(inputs).energy
     assert books.source < 0
     bars, given = energy_bars(books)
-    back = next(bar for bar in bars if bar.name == "back into the source")
-    assert back.energy == pytest.approx(-books.source) and back.kind == "electrical"
-    assert math.fsum(bar.energy for bar in bars) == pytest.approx(given, rel=1e-3)
+    _, energy, kind = next(bar for bar in bars if bar[0] == "back into the source")
+    assert energy == pytest.approx(-books.source) and kind == "electrical"
+    assert math.fsum(energy for _, energy, _ in bars) == pytest.approx(given, rel=1e-3)

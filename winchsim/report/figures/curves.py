@@ -64,12 +64,15 @@ def electrical(record: Record, look: Look) -> Figure:
     limits = sorted({s.current_limit for s in record.machine.phases if s.powered})
     most = 1.6 * float(np.max(np.abs(amps), initial=0.0))
     near = [limit for limit in limits if limit <= most and math.isfinite(limit)][-2:]
-    panels: _Curves = {
-        Panel("Current", "A"): (amps, near, 0.02),
-        Panel("Voltage", "V"): (volts, [], 0.1),
-        Panel("Power", "W"): (volts * amps, [], 0.1),
-    }
-    figure, frame = _curves(record, look, panels)
+    figure, frame = _curves(
+        record,
+        look,
+        {
+            Panel("Current", "A"): (amps, near, 0.02),
+            Panel("Voltage", "V"): (volts, [], 0.1),
+            Panel("Power", "W"): (volts * amps, [], 0.1),
+        },
+    )
     for limit, side in zip(reversed(near), ("right", "left"), strict=False):
         frame.limit(0, limit, f"limit {text_of(limit, 'A')}", side=side)
     return figure
@@ -126,8 +129,8 @@ def tension(record: Record, look: Look) -> Figure:
     rows = sum(len(key) for _, key in marked) + 1.5 * len(shown) + 1
     figure, axes = stack(look, [1.0] * len(shown), rows, same_x=False)
     for place, (tag, each) in enumerate(zip(("", "A", "B"), shown, strict=False)):
-        panel = Panel(f"{tag}: rope tension" if tag else "Rope tension", unit)
-        frame = Frame(record, look, each, [panel], [axes[place]])
+        name = f"{tag}: rope tension" if tag else "Rope tension"
+        frame = Frame(record, look, each, [Panel(name, unit)], [axes[place]])
         dress(frame, *marked[place])
         frame.curve(0, pull, color=QUANTITY_COLOURS["tension"])
         drawn = _seen(record, each)
@@ -148,8 +151,8 @@ def tension(record: Record, look: Look) -> Figure:
 def _seen(record: Record, shown: Window) -> np.ndarray:
     """Tensions in a stretch of time, those at its edges between two samples included. [N]"""
     time, values = record.time, record["tension"]
-    ends = np.interp([shown.start, shown.end], time, values)
-    return np.append(values[(time >= shown.start) & (time <= shown.end)], ends)
+    inside = values[(time >= shown.start) & (time <= shown.end)]
+    return np.append(inside, np.interp([shown.start, shown.end], time, values))
 
 
 def zoom_windows(record: Record) -> list[Window]:
@@ -195,8 +198,7 @@ def _crowd(record: Record, taken: Sequence[Window]) -> float | None:
     stamps = np.asarray([e.time for e in events])
     heavy = np.cumsum([0, *(e.grave for e in events)])
     fresh = np.cumsum([0, 1, *(np.diff(stamps) > 0)])
-    few = 6 * record.machine.scales.bounce_period
-    ends = np.searchsorted(stamps, stamps + few, side="right")
+    ends = np.searchsorted(stamps, stamps + 6 * record.machine.scales.bounce_period, side="right")
     score = fresh[ends] - fresh[:-1] + 0.5 * (heavy[ends] > heavy[:-1])
     best = int(np.argmax(score))
     return float(stamps[best]) if score[best] >= 1.5 else None

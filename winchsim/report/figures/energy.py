@@ -5,7 +5,6 @@ from typing import Any
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from winchsim.frozen import dataclass
 from winchsim.model.ledger import Term, TermKind, kind_of
 from winchsim.quantity_text import in_unit, text_of
 from winchsim.report.figures.look import (
@@ -35,23 +34,8 @@ _STORED: dict[str, str] = {
 """What a bar of stored energy is called, where its term alone says too little."""
 
 
-@dataclass(frozen=True)
-class EnergyBar:
-    """One bar.
-
-    Attributes
-    ----------
-    name : str
-        As the reader sees it.
-    energy : float
-        [J]
-    kind : TermKind
-        Stored, electrical or mechanical.
-    """
-
-    name: str
-    energy: float
-    kind: TermKind
+EnergyBar = tuple[str, float, TermKind]
+"""One bar: its name as the reader sees it, its energy [J], and its kind."""
 
 
 def energy_bars(balance: EnergyBalance) -> tuple[tuple[EnergyBar, ...], float]:
@@ -67,22 +51,21 @@ def energy_bars(balance: EnergyBalance) -> tuple[tuple[EnergyBar, ...], float]:
         The energy is what the source and emptied stores gave, or all bars together where that is
         more. [J]
     """
-    before = balance.stored_before
-    every = [
+    every: list[EnergyBar] = [
         *(
-            EnergyBar(_STORED.get(name, name), after - before[name], TermKind.STORED)
+            (_STORED.get(name, name), after - balance.stored_before[name], TermKind.STORED)
             for name, after in balance.stored_after.items()
         ),
-        EnergyBar("back into the source", -balance.source, TermKind.ELECTRICAL),
-        *(EnergyBar(name, lost, kind_of(name)) for name, lost in balance.spent.items()),
+        ("back into the source", -balance.source, TermKind.ELECTRICAL),
+        *((name, lost, kind_of(name)) for name, lost in balance.spent.items()),
     ]
-    bars = sorted((bar for bar in every if bar.energy > 0), key=lambda bar: -bar.energy)
-    given = max(-sum(min(bar.energy, 0.0) for bar in every), sum(bar.energy for bar in bars))
-    large = [bar for bar in bars[:MOST_BARS] if bar.energy >= LEAST_SHARE * given]
+    bars = sorted((bar for bar in every if bar[1] > 0), key=lambda bar: -bar[1])
+    given = max(-sum(min(energy, 0.0) for _, energy, _ in every), sum(e for _, e, _ in bars))
+    large = [bar for bar in bars[:MOST_BARS] if bar[1] >= LEAST_SHARE * given]
     rest = bars[len(large) :]
     if len(rest) > 1:
-        small = sum(bar.energy for bar in rest)
-        rest = [EnergyBar(f"{len(rest)} smaller ones", small, TermKind.MECHANICAL)]
+        small = sum(energy for _, energy, _ in rest)
+        rest = [(f"{len(rest)} smaller ones", small, TermKind.MECHANICAL)]
     return (*large, *rest), given
 
 
@@ -108,20 +91,21 @@ def energy_ledger(record: Record, look: Look) -> Figure:
     (bars, given), unit = energy_bars(record.energy), look.unit("J")
     count = max(len(bars), 1)
     figure, (axes,) = stack(look, [1.3 * count * look.row / look.panel], 2.5)
-    for i, bar in enumerate(bars):
-        amount = in_unit(bar.energy, unit)
-        style = _KINDS[bar.kind][1]
-        axes.barh(i, amount, height=0.68, zorder=2, linewidth=look.line / 2, **style)
-        share = f" · {text_of(bar.energy / given, '%')}" if given > 0 else ""
+    for i, (_, energy, kind) in enumerate(bars):
+        amount = in_unit(energy, unit)
+        axes.barh(i, amount, height=0.68, zorder=2, linewidth=look.line / 2, **_KINDS[kind][1])
+        share = f" · {text_of(energy / given, '%')}" if given > 0 else ""
         axes.annotate(
-            text_of(bar.energy, unit) + share, (amount, i), xytext=(0.5 * look.font, 0),
+            text_of(energy, unit) + share, (amount, i), xytext=(0.5 * look.font, 0),
             textcoords="offset points", va="center", annotation_clip=False,
         )  # fmt: skip
     room = 0.47 * look.width / look.em
-    axes.set_yticks(range(len(bars)), [folded(bar.name, look, most=1, ems=room)[0] for bar in bars])
+    axes.set_yticks(
+        range(len(bars)), [folded(name, look, most=1, ems=room)[0] for name, _, _ in bars]
+    )
     axes.tick_params(axis="y", length=0)
     axes.grid(False, axis="y")
-    most = in_unit(max((bar.energy for bar in bars), default=1.0), unit) * 1.02 or 1.0
+    most = in_unit(max((energy for _, energy, _ in bars), default=1.0), unit) * 1.02 or 1.0
     axes.set(ylim=(count - 0.4, -0.6), xlim=(0, most), xlabel=quantity_label("Energy", unit))
     plain_ticks(axes.xaxis, 4)
     if not bars:

@@ -4,7 +4,7 @@ size, in panels over one time axis with numbered marks of the events."""
 import math
 from collections.abc import Sequence
 from itertools import groupby
-from typing import Any, TypeVar
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -30,9 +30,6 @@ from winchsim.report.figures.look import (
 )
 from winchsim.report.figures.marks import Mark, marks_of
 from winchsim.simulation import Record
-
-Time = TypeVar("Time", float, np.ndarray)
-"""One instant, or an array of them."""
 
 
 @dataclass(frozen=True)
@@ -65,10 +62,9 @@ class Window:
         after = f" after {number(self.origin, 5)} s" if self.origin else ""
         return f"Time{after} ({self.unit})"
 
-    def shown(self, time: Time) -> Time:
+    def shown(self, time: Any) -> Any:
         """Time in the axis's unit, float or array."""
-        found: Time = in_unit(time - self.origin, self.unit)
-        return found
+        return in_unit(time - self.origin, self.unit)
 
 
 def window(start: float, end: float, around: float = 0.0) -> Window:
@@ -84,9 +80,8 @@ def window(start: float, end: float, around: float = 0.0) -> Window:
     span = end - start
     if span <= 0:
         return window(start - 0.5e-3 if start > 0 else 0.0, start + 0.5e-3, around)
-    if span >= 1:
-        return Window(start, end, 0.0, "min" if span >= 1200 else "s")
-    return Window(start, end, round(around, 4) if start > 20 * span else 0.0, "ms")
+    unit = "ms" if span < 1 else "s" if span < 1200 else "min"
+    return Window(start, end, round(around, 4) if span < 1 and start > 20 * span else 0.0, unit)
 
 
 def whole(record: Record) -> Window:
@@ -288,10 +283,10 @@ def dress(frame: Frame, marks: Sequence[Mark], key: Sequence[str], *, marked: bo
                 "color": VERMILLION if mark.grave else GREY, "linewidth": 0.6 * look.line,
             }  # fmt: skip
             if mark.repeated:
-                times = shown.shown(np.array([e.time for e in mark.events]))
                 axes.vlines(
-                    times, 0, 0.07, transform=axes.get_xaxis_transform(), label=REPEATED, **style
-                )
+                    shown.shown(np.array([e.time for e in mark.events])), 0, 0.07,
+                    transform=axes.get_xaxis_transform(), label=REPEATED, **style,
+                )  # fmt: skip
             axes.axvline(shown.shown(mark.start), zorder=1.2, label=EVENT, **style)
     frame.axes[-1].set_xlabel(shown.label)
     _number_marks(frame.axes[0], marks, shown, look)

@@ -351,13 +351,10 @@ def points(axes: Axes, x: Any, y: Any, marker: Any = "o", colour: str = INK, **m
 
 def numbered(axes: Axes, look: Look, x: float, y: float, number: int, colour: str) -> None:
     """A point with its number in it."""
-    frame = {
-        "boxstyle": "circle,pad=0.15",
-        "facecolor": colour,
-        "edgecolor": "white",
-        "linewidth": look.line / 3,
-    }
     axes.text(
-        x, y, str(number), color="white", weight="bold", bbox=frame, ha="center", va="center",
-        zorder=6,
+        x, y, str(number), color="white", weight="bold", ha="center", va="center", zorder=6,
+        bbox={
+            "boxstyle": "circle,pad=0.15", "facecolor": colour, "edgecolor": "white",
+            "linewidth": look.line / 3,
+        },
     )  # fmt: skip

@@ -158,8 +158,8 @@ def named_events(record: Record) -> tuple[NamedEvent, ...]:
             action = e.target
         if e.event not in SILENT:
             lowers = e.event is Event.RUNS_BACK and action is Action.LOWER  # as it is meant to
-            grave = e.event in GRAVE and not lowers
-            found.append(NamedEvent(e.event, e.time, _LOWERS if lowers else _short_name(e), grave))
+            name = _LOWERS if lowers else _short_name(e)
+            found.append(NamedEvent(e.event, e.time, name, e.event in GRAVE and not lowers))
     return tuple(found)
 
 
@@ -196,10 +196,8 @@ def marks_of(
     """
     spans, single = _recurring([e for e in named_events(record) if start <= e.time <= end])
     apart = nearest * (end - start)
-    groups = _grouped(single, apart)
-    while len(groups) + len(spans) > most and len(groups) > 1:
+    while len(groups := _grouped(single, apart)) > max(1, most - len(spans)):
         apart *= 1.5
-        groups = _grouped(single, apart)
     return tuple(sorted([*spans, *map(_merged, groups)], key=lambda mark: (mark.start, mark.end)))
 
 

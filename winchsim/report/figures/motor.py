@@ -93,13 +93,20 @@ def _draw_group(axes: Axes, record: Record, look: Look, place: int, group: Drive
     unit = suits("torque", np.concatenate([torque, cold[1]]), look)
     _, path_torque, path_speed = broken(record, torque, speed)
     name = "path of this lift" + f", group {group.number}" * (len(m.groups) > 1)
-    volts = text_of(raising_phase(m).voltage, "V")
+    volts, end = text_of(raising_phase(m).voltage, "V"), text_of(hottest[place], warm)
     start = f"at {volts}, winding {text_of(group.winding_start, warm)}"
-    end = f"winding {text_of(hottest[place], warm)}"
     lines: list[tuple[np.ndarray, np.ndarray, dict[str, Any]]] = [
         (path_speed, path_torque, {"color": INK, "zorder": 2, "label": name}),
         (*cold, {"color": PALE, "linewidth": 3.2 * look.line, "zorder": 1, "label": start}),
-        (*hot, {"color": VERMILLION, "linestyle": SERIES[2][1], "zorder": 1.4, "label": end}),
+        (
+            *hot,
+            {
+                "color": VERMILLION,
+                "linestyle": SERIES[2][1],
+                "zorder": 1.4,
+                "label": f"winding {end}",
+            },
+        ),
     ]
     for fast, pull, style in lines:
         axes.plot(in_unit(pull, unit), in_unit(fast, "rpm"), **style)
@@ -152,6 +159,8 @@ def _moments(record: Record) -> list[tuple[str, int]]:
         found.append((f"midway, {text_of(float(time[middle]), 's')}", middle))
     marked = (Event.LIFT_OFF, Event.TOP, Event.LANDED)
     firsts = {e.event: e for e in reversed(named_events(record)) if e.grave or e.event in marked}
-    named = sorted(firsts.values(), key=lambda e: e.time)
-    found += [(e.short, int(np.searchsorted(time, e.time, side="left"))) for e in named]
+    found += [
+        (e.short, int(np.searchsorted(time, e.time, side="left")))
+        for e in sorted(firsts.values(), key=lambda e: e.time)
+    ]
     return [*found, ("start", 0)]

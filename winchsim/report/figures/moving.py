@@ -140,8 +140,9 @@ def _scene(axes: Axes, record: Record, inputs: Inputs, look: Look) -> Callable[[
             float(np.interp(time, record.time, values)) for values in (turned, record["height"])
         )
         for artist, at_x, at_y, ratio in turning:
-            turn = Affine2D().rotate_around(at_x, at_y, angle * ratio)
-            artist.set_transform(turn + axes.transData)
+            artist.set_transform(
+                Affine2D().rotate_around(at_x, at_y, angle * ratio) + axes.transData
+            )
         bottom = foot + (0.6 * size - tall) * height / reach
         load.set_xy((edge - wide / 2, bottom))
         rope.set_data([edge] * 2, [y, bottom + tall])

@@ -153,9 +153,11 @@ def plan_of(inputs: Inputs) -> Plan:
 
 def _teeth(stage: Stage | None) -> tuple[int, int, float]:
     """Teeth of pinion and gear, and their module [m]; zeros of a stage that is no spur pair."""
-    if stage is None or stage.kind != "spur":
-        return 0, 0, 0.0
-    return stage.pinion or 0, stage.gear or 0, module_of(stage) or 0.0
+    return (
+        (0, 0, 0.0)
+        if stage is None or stage.kind != "spur"
+        else (stage.pinion or 0, stage.gear or 0, module_of(stage) or 0.0)
+    )
 
 
 def _front(inputs: Inputs, first: Stage | None) -> tuple[list[Gear], list[MotorSpot], bool]:
@@ -181,8 +183,12 @@ def _front(inputs: Inputs, first: Stage | None) -> tuple[list[Gear], list[MotorS
         angles = math.pi + squeeze * (np.cumsum(needs) - (needs + needs.sum()) / 2)
         xs, ys = distances * np.cos(angles), distances * np.sin(angles)
         turns = angles + math.pi + (angles * gear % (2 * math.pi)) / pinions  # each meshes
-        places = zip(xs.tolist(), ys.tolist(), pinions, turns.tolist(), strict=True)
-        gears = [Gear(x, y, own, module, turn, -1, True) for x, y, own, turn in places]
+        gears = [
+            Gear(x, y, own, module, turn, -1, True)
+            for x, y, own, turn in zip(
+                xs.tolist(), ys.tolist(), pinions, turns.tolist(), strict=True
+            )
+        ]
         gears.append(Gear(0.0, 0.0, gear, module, math.pi / gear, 0, False))
     spots = zip(xs.tolist(), ys.tolist(), bodies.tolist(), known, units, strict=True)
     motors = [MotorSpot(x, y, size, is_known, live) for x, y, size, is_known, (_, live) in spots]
@@ -220,23 +226,9 @@ def outline(gear: Gear) -> np.ndarray:
 # --- drum
 
 
-@dataclass(frozen=True)
-class Turn:
-    """One turn of rope in a section along the drum's axis.
-
-    Attributes
-    ----------
-    along : float
-        From the left flange to the rope's middle. [m]
-    radius : float
-        From the drum's axis. [m]
-    dead : bool
-        Whether it stays on the drum.
-    """
-
-    along: float
-    radius: float
-    dead: bool
+Turn = tuple[float, float, bool]
+"""One turn of rope in a section along the drum's axis: distance of the rope's middle from the left
+flange [m], its radius from the axis [m], and whether it is dead: it stays on the drum."""
 
 
 def turns_of(machine: Machine, inputs: Inputs) -> tuple[Turn, ...]:
@@ -260,5 +252,5 @@ def turns_of(machine: Machine, inputs: Inputs) -> tuple[Turn, ...]:
         for n in range(min(fit, math.ceil((min(last, layer.end) - layer.start) / around - 1e-6))):
             along = (n + 0.5) * inputs.rope.diameter
             along = inputs.drum.width - along if j % 2 else along
-            found.append(Turn(along, layer.radius, len(found) < inputs.drum.dead_turns))
+            found.append((along, layer.radius, len(found) < inputs.drum.dead_turns))
     return tuple(found)

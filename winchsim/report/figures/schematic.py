@@ -74,10 +74,12 @@ class _Paper:
 
     def box(self, left: float, low: float, wide: float, high: float, **style: Any) -> None:
         """A rectangle of the build."""
-        size = wide * self.per, high * self.per
         self.axes.add_patch(
-            Rectangle(self.at(left, low), *size, **({"linewidth": self.fine} | style))
-        )
+            Rectangle(
+                self.at(left, low), wide * self.per, high * self.per,
+                **({"linewidth": self.fine} | style),
+            )
+        )  # fmt: skip
 
     def line(self, xs: Any, ys: Any, color: str = INK, **style: Any) -> None:
         """A line on the paper, or several: a column each."""
@@ -136,7 +138,7 @@ def schematic(inputs: Inputs, look: Look, machine: Machine) -> Figure:
 
 def _wound(turns: Sequence[Turn], inputs: Inputs) -> float:
     """Radius over the rope on the drum. [m]"""
-    return max(turn.radius for turn in turns) + inputs.rope.diameter / 2
+    return max(radius for _, radius, _ in turns) + inputs.rope.diameter / 2
 
 
 # --- motors and train
@@ -237,7 +239,7 @@ def _draw_drum(
 ) -> tuple[float, float]:
     """Drum with its layers at the end of the train; returns where the rope leaves it."""
     (x, y), drum = plan.drum, inputs.drum
-    radii = sorted({turn.radius for turn in turns}, reverse=True)
+    radii = sorted({radius for _, radius, _ in turns}, reverse=True)
     for radius in radii:
         paper.circle(
             x, y, radius + inputs.rope.diameter / 2, facecolor=ROPE, edgecolor=BLUE, zorder=6
@@ -279,14 +281,18 @@ def _draw_load(paper: _Paper, inputs: Inputs, hook: tuple[float, float], words: 
             linewidth=fine,
         )
     )  # fmt: skip
-    mass = text_of(inputs.load.mass, look.unit("kg"))
-    paper.axes.text(left + wide / 2, bottom + tall / 2, mass, zorder=4.1, weight="bold", **CENTRED)
+    paper.axes.text(
+        left + wide / 2, bottom + tall / 2, text_of(inputs.load.mass, look.unit("kg")),
+        zorder=4.1, weight="bold", **CENTRED,
+    )  # fmt: skip
     paper.axes.fill_between(
         ground, floor - 0.5 * em, floor, linewidth=0, facecolor="none", edgecolor=PALE,
         hatch="////",
     )  # fmt: skip
-    stroke = {"arrowstyle": "-|>", "color": GREY, "shrinkA": 0, "shrinkB": 0}
-    paper.axes.annotate("", (arrow, crown + 2.2 * em), (arrow, floor), arrowprops=stroke)
+    paper.axes.annotate(
+        "", (arrow, crown + 2.2 * em), (arrow, floor),
+        arrowprops={"arrowstyle": "-|>", "color": GREY, "shrinkA": 0, "shrinkB": 0},
+    )  # fmt: skip
     height = f"lift\n{text_of(inputs.load.height, look.unit('m'))}"
     paper.axes.text(arrow - 0.4 * em, crown + 1.4 * em, height, ha="right", va="center")
 
@@ -310,21 +316,19 @@ def _draw_section(
         [ends[0] - 0.8 * em, ends[1] + 0.8 * em], [own.y] * 2, zorder=3, color=BLUE,
         linewidth=own.fine, linestyle=CENTRE_LINE,
     )  # fmt: skip
-    sides = np.array([[-flange * per], [flange * per]]) + own.y
-    own.line([ends] * 2, sides, linestyle="-" if drum.flange_diameter else DASHED)
+    own.line(
+        [ends] * 2, np.array([[-flange * per], [flange * per]]) + own.y,
+        linestyle="-" if drum.flange_diameter else DASHED,
+    )  # fmt: skip
     cord: dict[str, Any] = {"edgecolor": BLUE, "linewidth": own.fine * 0.8, "zorder": 4}
-    for radius in {side * turn.radius for turn in turns for side in (1, -1)}:
-        layer = [turn for turn in turns if turn.radius == abs(radius)]
+    for y in {side * radius for _, radius, _ in turns for side in (1, -1)}:
+        layer = [(along, dead) for along, radius, dead in turns if radius == abs(y)]
         if len(turns) > MOST_CIRCLES:
-            low, high = (end(turn.along for turn in layer) for end in (min, max))
-            own.box(
-                low - d / 2, radius - d / 2, high - low + d, d, facecolor=ROPE, gid="layer", **cord
-            )
-            continue
-        for turn in layer:
-            own.circle(
-                turn.along, radius, d / 2, facecolor=GREY if turn.dead else ROPE, gid="turn", **cord
-            )
+            low, high = (end(along for along, _ in layer) for end in (min, max))
+            own.box(low - d / 2, y - d / 2, high - low + d, d, facecolor=ROPE, gid="layer", **cord)
+        else:
+            for along, dead in layer:
+                own.circle(along, y, d / 2, facecolor=GREY if dead else ROPE, gid="turn", **cord)
     _scale_bar(own, own.x, words + 0.9 * em, "drum: ")
 
 
@@ -348,7 +352,7 @@ def _captions(inputs: Inputs, plan: Plan, turns: Sequence[Turn], look: Look) -> 
     total = math.prod(stage.speed_ratio() ** stage.repeat for stage in inputs.stage)
     own = " with the first stage's own pinion" * any(group.pinion for group in inputs.motors)
     dead = f", {drum.dead_turns:.3g} of them dead" if drum.dead_turns else ""
-    layers = _counted(len({turn.radius for turn in turns}), "layer")
+    layers = _counted(len({radius for _, radius, _ in turns}), "layer")
     size = f"{text_of(drum.diameter, unit)} × {text_of(drum.width, unit)}"
     falls = f", {rope.falls} falls" if rope.falls > 1 else ""
     over = sum(sheave.repeat for sheave in inputs.sheave)
@@ -358,15 +362,15 @@ def _captions(inputs: Inputs, plan: Plan, turns: Sequence[Turn], look: Look) -> 
         "dashed motors: size not given": not all(motor.known for motor in plan.motors),
         "the motors do not all fit around their gear": plan.crowded,
     }
-    lines = [
+    lines = (
         "; ".join(map(_motors_text, inputs.motors)),
         *_stage_texts(inputs.stage),
         f"whole train {total:.4g}:1{own}" if inputs.stage else "",
         f"drum {size}, {_counted(len(turns), 'turn')}{dead}, in {layers}",
         f"rope {cord}{falls}{sheaves}; rope and load are not drawn to scale",
         "; ".join(note for note, holds in notes.items() if holds),
-    ]
-    return [line for line in lines if line]
+    )
+    return list(filter(None, lines))
 
 
 def _counted(count: int, noun: str) -> str:
@@ -380,14 +384,12 @@ def _stage_texts(stages: Sequence[Stage]) -> list[str]:
         several, ratio = stage.repeat > 1, f"{stage.speed_ratio():.4g}:1"
         what, pair = stage.kind, f"{stage.kind} {ratio}"
         if stage.kind == "spur":
-            module = f"module {text_of(stage.module, 'mm')}" if stage.module else ""
-            size = module or f"pitch {text_of(stage.diametral_pitch or 0.0, '1/in')}"
+            pitch = f"pitch {text_of(stage.diametral_pitch or 0.0, '1/in')}"
+            size = f"module {text_of(stage.module, 'mm')}" if stage.module else pitch
             what = f"{stage.pinion} to {stage.gear} teeth, {size}"
             pair = f"{stage.pinion}:{stage.gear}"
-        each = " each" * several
-        lines.append(
-            f"stage {n}: " + f"{stage.repeat} times " * several + what + f", {ratio}{each}"
-        )
+        times, each = f"{stage.repeat} times " * several, " each" * several
+        lines.append(f"stage {n}: {times}{what}, {ratio}{each}")
         shorts.append(f"{n}: " + f"{stage.repeat} × " * several + pair)
     return lines if len(stages) <= MOST_STAGE_LINES else ["stages " + ", ".join(shorts)]
 
@@ -396,5 +398,5 @@ def _motors_text(group: MotorGroup) -> str:
     dead = f" ({group.dead} dead)" if group.dead else ""
     gearbox = f", gearbox {group.gearbox.ratio:.4g}:1" if group.gearbox else ""
     pinion = f", pinion {group.pinion}" if group.pinion else ""
-    volts = text_of(group.voltage, "V")
-    return f"{_counted(group.count, 'motor')}{dead}, {volts}{gearbox}{pinion}"
+    motors = f"{_counted(group.count, 'motor')}{dead}, {text_of(group.voltage, 'V')}"
+    return motors + gearbox + pinion

@@ -79,8 +79,7 @@ class Axis:
 
 
 def _axis(path: str, values: np.ndarray, unit: str, scale: str, look: Look) -> Axis:
-    unit = look.unit(unit)
-    name = "Motors" if path.endswith(".count") else NAMES.get(path, path)
+    unit, name = look.unit(unit), "Motors" if path.endswith(".count") else NAMES.get(path, path)
     return Axis(quantity_label(name, unit), unit, in_unit(values.astype(float), unit), scale)
 
 
@@ -188,9 +187,9 @@ def _values(found: Sweep, key: str) -> tuple[np.ndarray, float | None]:
     if column is None:
         return np.full(len(found), np.nan), None
     values = np.where(np.isfinite(column.value) & found.is_read(key), column.value, np.nan)
-    if key in (CheckKey.PARTS, CheckKey.JAM):
-        return values / column.required, 1.0
-    return values, float(np.nanmax(column.required))
+    is_factor = key in (CheckKey.PARTS, CheckKey.JAM)
+    required = float(np.nanmax(column.required))
+    return (values / column.required, 1.0) if is_factor else (values, required)
 
 
 def _along(axes: Axes, axis: Axis) -> None:
@@ -209,13 +208,12 @@ def _along(axes: Axes, axis: Axis) -> None:
 def _shade(axes: Axes, places: np.ndarray, bad: np.ndarray) -> None:
     """Hatched behind candidates with a failing check."""
     first, last = axes.get_xlim()
-    edges, fails = [first, *places, last], np.pad(bad.astype(float), 1, mode="edge")
     if bad.any():
         axes.fill_between(
-            edges, fails, step="mid", transform=axes.get_xaxis_transform(), linewidth=0,
+            [first, *places, last], np.pad(bad.astype(float), 1, mode="edge"), step="mid",
+            transform=axes.get_xaxis_transform(), linewidth=0,
             label="a check fails" if axes.get_ylabel() == PANELS[0][0] else "_fails",
-            facecolor="none", edgecolor=PALE,
-            hatch="////", zorder=0,
+            facecolor="none", edgecolor=PALE, hatch="////", zorder=0,
         )  # fmt: skip
 
 
@@ -227,12 +225,16 @@ def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
     (across, columns), (up, rows) = (np.unique(v.values, return_inverse=True) for v in (x, y))
     grid = np.zeros((len(up), len(across)), dtype=int)
     grid[rows, columns] = np.arange(len(found))
-    shown = (c for c in found.checks if c.key in found.changeable - {CheckKey.TARGET})
-    lines = [(column, _share(found, column)[grid]) for column in shown]
-    lines = [(column, share) for column, share in lines if share.min() < 1 < share.max()]
+    lines = [
+        (column, share)
+        for column in found.checks
+        if column.key in found.changeable - {CheckKey.TARGET}
+        for share in [_share(found, column)[grid]]
+        if share.min() < 1 < share.max()
+    ]
     texts = ["hatched: a check fails, grey: a check is thin"]
-    names = [f"{n}  limit of {CHECKS[column.key]}" for n, (column, _) in enumerate(lines, start=1)]
-    texts += [line for name in names for line in folded(name, look)]
+    for n, (column, _) in enumerate(lines, start=1):
+        texts += folded(f"{n}  limit of {CHECKS[column.key]}", look)
     figure, (axes,) = stack(look, [2.0], len(texts))
     for rank, colour, hatch in ((0, "white", "////"), (1, FAINT, "")):
         mask = np.where(found.ranks[grid] == rank, 1.0, np.nan)
@@ -241,8 +243,10 @@ def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
             edgecolor=PALE, linewidth=0, zorder=0,
         )  # fmt: skip
     for n, (_, share) in enumerate(lines):
-        colours = [(INK, BLUE, VERMILLION, GREEN)[n % 4]]
-        drawn = axes.contour(across, up, share, levels=[1.0], colors=colours, linewidths=look.line)
+        drawn = axes.contour(
+            across, up, share, levels=[1.0], colors=[(INK, BLUE, VERMILLION, GREEN)[n % 4]],
+            linewidths=look.line,
+        )  # fmt: skip
         axes.clabel(drawn, fmt={1.0: str(n + 1)}, fontsize=look.font, inline=True)
     points(axes, x.values, y.values, ".", GREY, markersize=look.line, label="builds")
     _along(axes, x)

@@ -112,8 +112,7 @@ def _importance(axes: Axes, found: Spread, name: str, look: Look) -> None:
     )
     axes.axvline(0, color=INK, linewidth=look.line / 2, zorder=3)
     ems = 0.52 * look.width / look.em
-    texts = ["\n".join(folded(text, look, most=1, ems=ems)) for text, _ in bars]
-    axes.set_yticks(range(len(bars)), texts)
+    axes.set_yticks(range(len(bars)), [folded(t, look, most=1, ems=ems)[0] for t, _ in bars])
     axes.tick_params(axis="y", length=0)
     axes.grid(visible=False, axis="y")
     plain_ticks(axes.xaxis, 4)

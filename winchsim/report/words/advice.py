@@ -1,9 +1,6 @@
 """What breaks in a jam, what to change, which assumed inputs matter, and the cautions."""
 
-from __future__ import annotations
-
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
 
 from winchsim.assessment.kinds import (
     Action,
@@ -19,10 +16,7 @@ from winchsim.quantity_text import rounded
 from winchsim.report.document import Items, Node, Paragraph, Text, Value, joined, say
 from winchsim.report.words.checks import CHECKS, cause
 from winchsim.report.words.values import of_check, setting, value
-
-if TYPE_CHECKING:
-    from winchsim.studies.snag import SnagStudy
-
+from winchsim.studies.snag import SnagStudy
 
 MOST_ACTIONS = 3
 """Actions on the first screen. [-]"""
@@ -72,9 +66,8 @@ def snag(found: SnagStudy) -> Text:
         other = found.without_limit.broke
         more = say("Without the current limit the {} breaks.", other) if other else ()
         return joined([say(text, height, factor, built.weakest), more])
-    place = "At" if built.snagged else "Below"
+    place, limit = "At" if built.snagged else "Below", found.safe and found.safe.current_limit
     text = f"{place} a snag at {{}} the {built.broke} breaks before the motors stall."
-    limit = found.safe.current_limit if found.safe else None
     return joined([say(text, height), _prevented(limit, found.no_limit)])
 
 
@@ -181,9 +174,8 @@ def actions(found: Assessment) -> tuple[Node, ...]:
         label = "Actions (alternatives, each tried alone)" if found.actions else "Actions"
         spare = ((3, 2), (5, 1))
         return Paragraph((), label=label), Items(tuple(items[:MOST_ACTIONS]), True, spare)
-    fails = found.status is Status.FAILS
     none = Paragraph(say("none of the changes tried in full helps."), label="Actions:")
-    return (none,) if fails else ()
+    return (none,) if found.status is Status.FAILS else ()
 
 
 def closing(found: Assessment | None) -> Paragraph:
