@@ -66,9 +66,9 @@ def snag(found: SnagStudy) -> Text:
         other = found.without_limit.broke
         more = say("Without the current limit the {} breaks.", other) if other else ()
         return joined([say(text, height, factor, built.weakest), more])
-    place, safe = "At" if built.snagged else "Below", found.safe
-    text = f"{place} a snag at {{}} the {built.broke} breaks before the motors stall."
-    return joined([say(text, height), _prevented(safe and safe.current_limit, found.no_limit)])
+    limit = found.safe.current_limit if found.safe else None
+    text = f"{'At' if built.snagged else 'Below'} a snag at {{}} the {built.broke} breaks before the motors stall."
+    return joined([say(text, height), _prevented(limit, found.no_limit)])
 
 
 # --- actions
