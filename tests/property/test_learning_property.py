@@ -8,9 +8,8 @@ from hypothesis import given, settings, strategies as st
 
 from winchsim.model import build
 from winchsim.studies.calibrate import Kind, LiftTest, Reading
-from winchsim.studies.calibrate.calibration import Case
+from winchsim.studies.calibrate.calibration import Case, fit, without_outliers
 from winchsim.studies.calibrate.evidence import gather
-from winchsim.studies.calibrate.fit import fit, without_outliers
 from winchsim.studies.calibrate.forecast import Bench, find_factors
 from winchsim.studies.spread.builds import Uncertain, plan, uncertain
 from winchsim.studies.spread.outcomes import lift_builds

@@ -9,7 +9,7 @@ import pytest
 from winchsim.inputs import with_value
 from winchsim.model import build
 from winchsim.studies.calibrate import Kind, LiftTest, calibrate, look_into
-from winchsim.studies.calibrate.fit import Problem, fit
+from winchsim.studies.calibrate.calibration import Problem, fit
 from winchsim.studies.spread.study import probability, rank_correlation
 
 pytestmark = pytest.mark.reference

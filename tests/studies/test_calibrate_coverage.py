@@ -8,9 +8,8 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from winchsim.studies.calibrate.calibration import PREDICTED, Case, predict
+from winchsim.studies.calibrate.calibration import PREDICTED, Case, fit, predict
 from winchsim.studies.calibrate.evidence import Kind, LiftTest, Reading, gather
-from winchsim.studies.calibrate.fit import fit
 from winchsim.studies.calibrate.forecast import Factor
 
 pytestmark = pytest.mark.slow

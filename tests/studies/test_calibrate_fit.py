@@ -4,7 +4,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from winchsim.studies.calibrate.fit import (
+from winchsim.studies.calibrate.calibration import (
     Problem,
     fit,
     interval_width,

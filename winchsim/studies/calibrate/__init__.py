@@ -1,8 +1,8 @@
 """Learning from tests: timed lifts make a model with assumed losses a measured one.
 
 `evidence` sorts what tests show and bounds the capacity of what broke, `forecast` has what may be
-moved with its priors and asks the model, `fit` is least squares without a winch, `calibration` puts
-them together and predicts the next rung.
+moved with its priors and asks the model, `calibration` fits it by least squares and predicts the
+next rung.
 """
 
 from winchsim.studies.calibrate.calibration import (
