@@ -170,8 +170,11 @@ def _options(kind: ActionKind, inputs: Inputs, m: Machine) -> Iterator[Option]:
                 yield ActionKind.ONE_MORE_STAGE, inputs, f"{path}.repeat", stage.repeat + 2
         case ActionKind.BRAKE:  # a brake, or a stronger one
             base = inputs.brake or Brake(torque=0.0)
-            ratio = math.prod(e.ratio for e in m.chain.elements) if base.place == "motor" else 1.0
-            most = 4 * (m.scales.pull / m.line.falls * m.layers[-1].radius) / ratio
+            most = (
+                4
+                * (m.scales.pull / m.line.falls * m.layers[-1].radius)
+                / (math.prod(e.ratio for e in m.chain.elements) if base.place == "motor" else 1.0)
+            )
             brake = replace(base, torque=max(base.torque, 1e-3 * most))
             yield kind, replace(inputs, brake=brake, phase=()), "brake.torque", most
 
@@ -428,8 +431,9 @@ def _starts_hot(reserve: float) -> Goal:
 
 def _holds(reserve: float) -> Goal:
     """Whether a brake's required margin is kept, with a reserve, also after a disturbance."""
-    least = reserve * BRAKE_REQUIRED
-    return lambda lifts, checks: np.min([checks[key].value for key in HELD], axis=0) >= least
+    return lambda lifts, checks: (
+        np.min([checks[key].value for key in HELD], axis=0) >= reserve * BRAKE_REQUIRED
+    )
 
 
 def _stronger(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Proposal]:

@@ -62,12 +62,15 @@ def find(history: History) -> tuple[Finding, ...]:
 
 def _not_trusted(history: History) -> Finding:
     record = history.record
-    values = dict(
-        reason=record.outcome.value,
-        energy_error=record.energy.error,
-        work=dict(Counter(event.event.value for event in record.events).most_common(2)),
+    return Finding(
+        FindingKind.NOT_TRUSTED,
+        dict(
+            reason=record.outcome.value,
+            energy_error=record.energy.error,
+            work=dict(Counter(event.event.value for event in record.events).most_common(2)),
+        ),
+        float(record.time[-1]),
     )
-    return Finding(FindingKind.NOT_TRUSTED, values, float(record.time[-1]))
 
 
 # --- findings of single events ------------------------------------------------------------------
@@ -220,14 +223,18 @@ def _stick_slip(history: History) -> Iterator[Finding]:
     if len(slips) >= FEWEST_SLIPS:
         first, last = slips[0].time, slips[-1].time
         tension = record["tension"][history.at(first) : history.at(last) + 1]
-        values = dict(
-            count=len(slips),
-            pull_low=float(tension.min() * history.machine.line.falls),
-            rate=(len(slips) - 1) / (last - first) if last > first else math.inf,
-            pull_high=float(tension.max() * history.machine.line.falls),
-            averaged=record.first(Event.AVERAGED) is not None,
+        yield Finding(
+            FindingKind.STICK_SLIP,
+            dict(
+                count=len(slips),
+                pull_low=float(tension.min() * history.machine.line.falls),
+                rate=(len(slips) - 1) / (last - first) if last > first else math.inf,
+                pull_high=float(tension.max() * history.machine.line.falls),
+                averaged=record.first(Event.AVERAGED) is not None,
+            ),
+            first,
+            slips[0].height,
         )
-        yield Finding(FindingKind.STICK_SLIP, values, first, slips[0].height)
 
 
 def _rope_slack(history: History) -> Iterator[Finding]:

@@ -196,8 +196,14 @@ def _swing(batch: Batch, law: DriveLaw, travel: Any, radius: Any) -> tuple[Chann
         tension = pulled + spring * angle + damper * omega
         gain = (push - drag - per_torque * tension * radius) / inertia
         damping = slope / inertia + rope_damping
-        after = (omega * (1 + half * damping - stiff) + step * gain) / (1 + half * damping + stiff)
-        moved = np.where(moving, np.maximum(after, 0.0), 0.0)
+        moved = np.where(
+            moving,
+            np.maximum(
+                (omega * (1 + half * damping - stiff) + step * gain) / (1 + half * damping + stiff),
+                0.0,
+            ),
+            0.0,
+        )
         angle = angle + half * (omega + moved) * moving
         omega, moving = moved, moved > 1e-4 * speed
         tension = pulled + spring * angle + damper * omega

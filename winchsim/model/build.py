@@ -403,17 +403,16 @@ def _scales(
         g.count * g.motor.constant * inputs.supply.voltage / g.motor.resistance for g in live
     ]
     stalled += [0.0] * (len(train.chain.groups) - len(live))
-    torque = max(
-        output_torques(train.chain, 1, hang * radius)[0],
-        abs(group_push(train.chain, 1, stalled)),
-        1e-12,
-    )
     return Scales(
         stretch=hang / line.stiffness * free,
         drum_speed=speed,
         load_speed=speed * radius / line.falls,
         pull=hang * line.falls,
-        torque=torque,
+        torque=max(
+            output_torques(train.chain, 1, hang * radius)[0],
+            abs(group_push(train.chain, 1, stalled)),
+            1e-12,
+        ),
         bounce_period=rope.bounce_period(line, hung, load.inertia(body)),
     )
 

@@ -344,9 +344,14 @@ def _rope_links(inputs: Inputs) -> Iterator[LinkLimit]:
         end=r.end,
     )
     # The fixed fall of a tackle carries most while lowering, and may keep that while it holds.
-    most = 1 / tackle_efficiency(r.falls, reverse_of(r.sheave_efficiency))
     yield link_limit(
-        inputs, LinkKind.ROPE_KNOT, "rope", "tension", end, scale=most, part=f"rope at its {r.end}"
+        inputs,
+        LinkKind.ROPE_KNOT,
+        "rope",
+        "tension",
+        end,
+        scale=1 / tackle_efficiency(r.falls, reverse_of(r.sheave_efficiency)),
+        part=f"rope at its {r.end}",
     )
     anchor = line.anchor_strength(
         row,

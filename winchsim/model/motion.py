@@ -155,9 +155,11 @@ class Motion:
     def open_voltage(self, key: ModeKey, t: Any) -> Any:
         """Open-circuit voltage of the supply at a time of a mode, signed. [V]"""
         step = self.machine.phases[key.phase]
-        if not key.ramping:
-            return step.voltage
-        return key.ramp_from + (step.voltage - key.ramp_from) * (t - key.phase_start) / step.ramp
+        return (
+            key.ramp_from + (step.voltage - key.ramp_from) * (t - key.phase_start) / step.ramp
+            if key.ramping
+            else step.voltage
+        )
 
     def _flow(self, key: ModeKey) -> Callable[[Any, Sequence[Any]], Flow]:
         rope_part, motor_part = self._rope_part(key), self._motor_part(key)

@@ -182,8 +182,10 @@ def reduction(
         reverse_of(forward),
         why="2 - 1/efficiency: the same friction torque both ways",
     )
-    teeth = pinion if stage.kind == "spur" else None
-    return Reduction(stage, path, label, teeth, stage.speed_ratio(pinion), forward, reverse)
+    return Reduction(
+        stage, path, label, pinion if stage.kind == "spur" else None, stage.speed_ratio(pinion),
+        forward, reverse,
+    )  # fmt: skip
 
 
 _ORDINALS = {1: "st", 2: "nd", 3: "rd"}
@@ -206,8 +208,10 @@ def _efficiency(
     if stage.kind != "spur":
         gear = look_up(inputs.materials, stage.material, f"{path}.material")
         printed = stage.kind == "planetary" and gear.family == "printed polymer"
-        usual = PRINTED_PLANETARY if printed else USUAL_EFFICIENCY[stage.kind]
-        return assumptions.assume(f"{path}.efficiency", **usual._asdict())
+        return assumptions.assume(
+            f"{path}.efficiency",
+            **(PRINTED_PLANETARY if printed else USUAL_EFFICIENCY[stage.kind])._asdict(),
+        )
     assert pinion is not None and stage.gear is not None
     return by_value(
         lambda pinion, gear, *materials: _by_sliding(
@@ -230,8 +234,11 @@ def _by_sliding(
     """Efficiency of one pair of spur gears from friction, form and number of teeth."""
     gear = look_up(inputs.materials, stage.material, f"{path}.material")
     friction = _flank_friction(inputs, stage, path, gear, assumptions)
-    usual = FORM_LOSS[stage.making or MADE_OF[gear.family]]
-    form = assumptions.fill_in(stage.form_loss, f"{path}.form_loss", **usual._asdict())
+    form = assumptions.fill_in(
+        stage.form_loss,
+        f"{path}.form_loss",
+        **FORM_LOSS[stage.making or MADE_OF[gear.family]]._asdict(),
+    )
     try:
         sliding = _sliding(
             pinion, stage.gear, friction, stage.pressure_angle, stage.pinion_shift, stage.gear_shift
@@ -388,6 +395,8 @@ def _collar(stage: Stage, path: str, assumptions: Assumptions) -> float:
         own.high if stage.bearing else bearings.bearing_friction("metal bush", False).value,
         why=f"thrust bearing: {own.source}",
     )
-    if stage.collar_diameter is None or stage.worm_diameter is None:
-        return friction
-    return friction * stage.collar_diameter / stage.worm_diameter
+    return (
+        friction
+        if stage.collar_diameter is None or stage.worm_diameter is None
+        else friction * stage.collar_diameter / stage.worm_diameter
+    )

@@ -293,15 +293,11 @@ class WinchProblem:
         m, motors = self.machine, Motors(self.machine)
         step.change(regime=Regime.VOLTAGE)
         now = self.flow(step)
-        state = (
-            now.open_voltage,
-            m.source,
-            motors.counts,
-            now.resistances,
-            motors.emfs(now.constants, step.y[1]),
-            motors.drops,
-        )
-        return sp.first_regime(*state, m.phases[step.key.phase].current_limit)
+        return sp.first_regime(
+            now.open_voltage, m.source, motors.counts, now.resistances,
+            motors.emfs(now.constants, step.y[1]), motors.drops,
+            m.phases[step.key.phase].current_limit,
+        )  # fmt: skip
 
     def _leave_phase(self, step: Step) -> None:
         last, watch = len(self.machine.phases) - 1, step.next_phase == "watch"
@@ -473,12 +469,8 @@ class WinchProblem:
         step.mark(Event.SUPPLY, regime)
 
     def _on_hot(self, step: Step, group: int) -> None:
-        step.mark(
-            Event.HOT,
-            AtGroup(group),
-            self.machine.groups[group].winding_limit,
-            hot=step.key.hot | {group},
-        )
+        limit = self.machine.groups[group].winding_limit
+        step.mark(Event.HOT, AtGroup(group), limit, hot=step.key.hot | {group})
         if step.key.stalled:
             step.next_phase = "watch"
 

@@ -116,10 +116,14 @@ def build_train(inputs: Inputs, units: Sequence[DriveGroup], assumptions: Assump
         elements.append(open_brake)
     carries, drum = drum_bearings(inputs, reductions, assumptions), len(elements)
     # Without a reduction no shaft before it carries the drum.
-    inertia = 0.0 if reductions else drum_inertia(inputs, assumptions)
     elements.append(
         Element(
-            "drum bearings", 1.0, carries, reverse_of(carries), drag + inputs.drum.drag, inertia
+            "drum bearings",
+            1.0,
+            carries,
+            reverse_of(carries),
+            drag + inputs.drum.drag,
+            0.0 if reductions else drum_inertia(inputs, assumptions),
         )
     )
     elements += _rope_side(inputs, assumptions)
