@@ -407,8 +407,3 @@ def quantity(value: float | None, unit: str, digits: int = 3, *, us: bool = Fals
     other = PRINTED_UNITS[unit].us if us else ""
     beside = f" ({quantity(value, other, digits)})" if other else ""
     return f"{text} {unit}".rstrip() + beside
-
-
-def text_of(value: float, unit: str) -> str:
-    """An SI number with its unit: ``25 kg``."""
-    return quantity(value, unit)

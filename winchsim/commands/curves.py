@@ -14,7 +14,7 @@ from winchsim.commands.progress import progress
 from winchsim.errors import DomainError
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs
-from winchsim.quantity_text import text_of
+from winchsim.quantity_text import quantity
 from winchsim.report import measured as beside, names
 from winchsim.report.document import Text
 from winchsim.report.figures.catalogue import Picture, image, pictures
@@ -51,7 +51,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
             drawn = _several(look, [s.inputs.title or s.name for s in scenarios], records)
         elif options.ladder:
             ladder = plan_ladder(inputs, on_progress=tell)
-            masses = [text_of(rung.mass, "kg") for rung in ladder.rungs if rung.mass > 0]
+            masses = [quantity(rung.mass, "kg") for rung in ladder.rungs if rung.mass > 0]
             drawn = _several(look, masses, ladder.records)
         elif isinstance(rows, MeasuredTrace):
             drawn = _trace(look, records[0], rows)
@@ -141,7 +141,7 @@ def _sheet(
     runs = []
     for record in {id(test.record): test.record for test in tests}.values():
         times = (test.row.measured_time for test in tests if test.record is record)
-        name = text_of(record.machine.body.mass, "kg")
+        name = quantity(record.machine.body.mass, "kg")
         runs.append(Run(name, record, tuple(time for time in times if time is not None)))
     drawn = [(names.TESTS, overlay(runs, look)), (names.BESIDE_SHEET, with_sheet(tests, look))]
     remarks, facts = map(beside.row_sentence, tests), map(beside.comparison_facts, tests)

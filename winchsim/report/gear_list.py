@@ -102,11 +102,13 @@ def gear_csv(rows: list[dict[str, Any]]) -> str:
     """The list as CSV, in millimetres, degrees and per cent, with the unit in each head."""
     tails = {"mm": "_mm", "deg": "_deg", "%": "_percent"}
     heads = (name + tails.get(unit, "") for name, unit in UNITS.items())
-    numbers = (
-        [
-            in_unit(row[name], unit) if unit and row[name] is not None else row[name]
-            for name, unit in UNITS.items()
-        ]
-        for row in rows
+    return csv_text(
+        heads,
+        (
+            [
+                in_unit(row[name], unit) if unit and row[name] is not None else row[name]
+                for name, unit in UNITS.items()
+            ]
+            for row in rows
+        ),
     )
-    return csv_text(heads, numbers)

@@ -100,8 +100,9 @@ def chosen_rows(rows: Sequence[Row], names: Sequence[str]) -> list[Row]:
         raise InputError(tuple(faults))
     chosen = [known[name.lower()] for name in dict.fromkeys(names)]
     wanted = {row.name for row in chosen}
-    pairs = (row for row in rows if isinstance(row, FrictionPair))
-    return [*chosen, *(row for row in pairs if wanted & {row.first, row.second})]
+    return chosen + [
+        row for row in rows if isinstance(row, FrictionPair) and wanted & {row.first, row.second}
+    ]
 
 
 def overview(rows: Sequence[Row]) -> Document:

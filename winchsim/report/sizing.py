@@ -121,7 +121,7 @@ def shown_rows(study: Study) -> list[int]:
 
 
 def _result_columns(found: Sweep) -> tuple[str, ...]:
-    checks = [name for name_key, name in IN_TABLES if found.check(name_key)]
+    checks = (name for name_key, name in IN_TABLES if found.check(name_key))
     return ("time", *checks, "status", "bound by")
 
 
@@ -235,9 +235,10 @@ def sweep_document(found: Sequence[Swept], command: str) -> Document:
         answer = frame.headline(mark, count, words.swept(swept), scenario.name)
         body += [answer, _sweep_table(swept, base)]
     first, *rest = body
-    caption = "Builds by the quasi-static model, or in full where asked for."
-    shown = (FigureRef("sweep", "Sweep", caption), *rest, THIN)
-    return frame.document(found[0][0], first, shown, {}, None, command)
+    figure = FigureRef(
+        "sweep", "Sweep", "Builds by the quasi-static model, or in full where asked for."
+    )
+    return frame.document(found[0][0], first, (figure, *rest, THIN), {}, None, command)
 
 
 def _sweep_table(swept: Sweep, base: Sweep) -> Table:
@@ -247,9 +248,9 @@ def _sweep_table(swept: Sweep, base: Sweep) -> Table:
         for name, path in zip(last, swept.values, strict=True)
     ]
     order = np.argsort(-swept.ranks, kind="stable")
-    rows = [("as it is", *[""] * (len(heads) - 1), *_results(base, 0))]
-    rows += [
-        (*(_value(swept, path, i) for path in swept.values), *_results(swept, i)) for i in order
+    rows = [
+        ("as it is", *[""] * (len(heads) - 1), *_results(base, 0)),
+        *((*(_value(swept, path, i) for path in swept.values), *_results(swept, i)) for i in order),
     ]
     spare = tuple((0, row) for row in range(len(rows) - 1, MOST_ROWS, -1))
     return Table((*heads, *_result_columns(swept)), tuple(rows), spare, "builds")
@@ -306,9 +307,8 @@ def choice_document(found: Choice, scenario: Scenario, command: str) -> Document
         f"{found.tried} of {found.possible} possible builds{which} tried by the quasi-static "
         f"model; no check fails for {found.sound} of them. Fewest thin checks first, then by {aim}."
     )
-    actions = () if best is None else advice.actions(best)
     checks = check_table(() if best is None else best.checks, all_rows=True)
-    body = (_builds(found), *actions, Paragraph(counted, faint=True))
+    body = (_builds(found), *(advice.actions(best) if best else ()), Paragraph(counted, faint=True))
     sections = {"Gears of the best build": (_gears(found),), "Its checks": (checks,)}
     answer = frame.headline(*frame.of_checks(best), _verdict(found), scenario.name)
     return frame.document(scenario, answer, body, sections, best, command)

@@ -202,11 +202,13 @@ def _clues(reason: Reason, favours: bool) -> list[Text]:
 
 
 def _clue(found: Clue) -> Text:
-    known = found.values.items()
-    parts = {name: "not read" if seen is None else SHOWN[name](seen) for name, seen in known}
+    parts: dict[str, str | Value | Text] = {
+        name: "not read" if seen is None else SHOWN[name](seen)
+        for name, seen in found.values.items()
+    }
     amps = found.values.get("current")
-    with_amps = say(" with {}", Value(amps, "A")) if amps else ""
-    return say(CLUES[found.kind], amps=with_amps, **parts)
+    parts["amps"] = say(" with {}", Value(amps, "A")) if amps else ""
+    return say(CLUES[found.kind], **parts)
 
 
 def _explained(found: Diagnosis, place: int) -> Paragraph:

@@ -8,7 +8,7 @@ import numpy as np
 from matplotlib.figure import Figure
 
 from winchsim.model import Event
-from winchsim.quantity_text import text_of
+from winchsim.quantity_text import quantity
 from winchsim.report.figures.frame import (
     Frame,
     Panel,
@@ -53,7 +53,7 @@ def height_and_speed(record: Record, look: Look) -> Figure:
     speed = Panel("Speed", suits("speed", np.append(speeds, least), look))
     panels = {Panel("Height", unit, 1.2): (heights, [wanted], 0.0), speed: (speeds, [], least)}
     figure, frame = _curves(record, look, panels)
-    frame.limit(0, wanted, f"target {text_of(wanted, unit)}")
+    frame.limit(0, wanted, f"target {quantity(wanted, unit)}")
     return figure
 
 
@@ -74,7 +74,7 @@ def electrical(record: Record, look: Look) -> Figure:
         },
     )
     for limit, side in zip(reversed(near), ("right", "left"), strict=False):
-        frame.limit(0, limit, f"limit {text_of(limit, 'A')}", side=side)
+        frame.limit(0, limit, f"limit {quantity(limit, 'A')}", side=side)
     return figure
 
 
@@ -107,7 +107,7 @@ def temperatures(record: Record, look: Look) -> Figure:
         for v, (colour, dashes) in zip(values, SERIES, strict=False)
     ]
     frame.room(0, *values, ambient, limit, zero=False)
-    frame.limit(0, limit, f"winding limit {text_of(limit, unit)}")
+    frame.limit(0, limit, f"winding limit {quantity(limit, unit)}")
     names = [f"{what} {number}" if len(every) > 1 else what for number, what in shown]
     lines.append(frame.level(0, ambient, "_ambient"))
     figure.legend(lines, [*names, "ambient"], loc="outside upper left", ncols=3)

@@ -6,7 +6,7 @@ from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from winchsim.model.ledger import Term, TermKind, kind_of
-from winchsim.quantity_text import in_unit, text_of
+from winchsim.quantity_text import in_unit, quantity
 from winchsim.report.figures.look import (
     BLUE,
     GREY,
@@ -94,9 +94,9 @@ def energy_ledger(record: Record, look: Look) -> Figure:
     for i, (_, energy, kind) in enumerate(bars):
         amount = in_unit(energy, unit)
         axes.barh(i, amount, height=0.68, zorder=2, linewidth=look.line / 2, **_KINDS[kind][1])
-        share = f" · {text_of(energy / given, '%')}" if given > 0 else ""
+        share = f" · {quantity(energy / given, '%')}" if given > 0 else ""
         axes.annotate(
-            text_of(energy, unit) + share, (amount, i), xytext=(0.5 * look.font, 0),
+            quantity(energy, unit) + share, (amount, i), xytext=(0.5 * look.font, 0),
             textcoords="offset points", va="center", annotation_clip=False,
         )  # fmt: skip
     room = 0.47 * look.width / look.em

@@ -11,7 +11,7 @@ from winchsim.model import Event, Machine
 from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import raising_phase
 from winchsim.model.machine import DriveGroup
-from winchsim.quantity_text import in_unit, text_of
+from winchsim.quantity_text import in_unit, quantity
 from winchsim.report.figures.frame import broken, flowed, suits
 from winchsim.report.figures.look import (
     BLUE,
@@ -93,8 +93,8 @@ def _draw_group(axes: Axes, record: Record, look: Look, place: int, group: Drive
     unit = suits("torque", np.concatenate([torque, cold[1]]), look)
     _, path_torque, path_speed = broken(record, torque, speed)
     name = "path of this lift" + f", group {group.number}" * (len(m.groups) > 1)
-    volts, end = text_of(raising_phase(m).voltage, "V"), text_of(hottest[place], warm)
-    start = f"at {volts}, winding {text_of(group.winding_start, warm)}"
+    volts, end = quantity(raising_phase(m).voltage, "V"), quantity(hottest[place], warm)
+    start = f"at {volts}, winding {quantity(group.winding_start, warm)}"
     lines: list[tuple[np.ndarray, np.ndarray, dict[str, Any]]] = [
         (path_speed, path_torque, {"color": INK, "zorder": 2, "label": name}),
         (*cold, {"color": PALE, "linewidth": 3.2 * look.line, "zorder": 1, "label": start}),
@@ -112,7 +112,7 @@ def _draw_group(axes: Axes, record: Record, look: Look, place: int, group: Drive
         axes.plot(in_unit(pull, unit), in_unit(fast, "rpm"), **style)
     thin, drag = 0.5 * look.line, group.motor.drag
     axes.axvline(
-        in_unit(drag, unit), color=BLUE, linewidth=thin, label=f"own drag {text_of(drag, unit)}"
+        in_unit(drag, unit), color=BLUE, linewidth=thin, label=f"own drag {quantity(drag, unit)}"
     )
     room_for(axes, *(in_unit(each, "rpm") for each in (speed, cold[0], hot[0])))
     least = in_unit(min(0.0, float(np.min(torque))), unit)
@@ -156,7 +156,7 @@ def _moments(record: Record) -> list[tuple[str, int]]:
     if raising.size:
         half = (time[raising[0]] + time[raising[-1]]) / 2
         middle = int(raising[np.argmin(np.abs(time[raising] - half))])
-        found.append((f"midway, {text_of(float(time[middle]), 's')}", middle))
+        found.append((f"midway, {quantity(float(time[middle]), 's')}", middle))
     marked = (Event.LIFT_OFF, Event.TOP, Event.LANDED)
     firsts = {e.event: e for e in reversed(named_events(record)) if e.grave or e.event in marked}
     found += [

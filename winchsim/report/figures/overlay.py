@@ -14,7 +14,7 @@ from matplotlib.transforms import ScaledTranslation
 
 from winchsim.frozen import dataclass
 from winchsim.model import Event
-from winchsim.quantity_text import in_unit, text_of
+from winchsim.quantity_text import in_unit, quantity
 from winchsim.report.figures.frame import Panel, suits, timeline, window
 from winchsim.report.figures.look import (
     BLUE,
@@ -163,8 +163,8 @@ def _ending(record: Record) -> tuple[float, float, str]:
 def _outcome(record: Record) -> str:
     time, height, words = _ending(record)
     if words != "up":
-        words += " on the floor" if abs(height) < 1e-6 else f" at {text_of(height, 'm')}"
-    return f"{words} after {text_of(time, 's')}"
+        words += " on the floor" if abs(height) < 1e-6 else f" at {quantity(height, 'm')}"
+    return f"{words} after {quantity(time, 's')}"
 
 
 # --- measured traces

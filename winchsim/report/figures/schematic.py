@@ -14,7 +14,7 @@ from matplotlib.transforms import Bbox
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, MotorGroup, Stage
 from winchsim.model import Machine
-from winchsim.quantity_text import in_unit, text_of
+from winchsim.quantity_text import in_unit, quantity
 from winchsim.report.figures.look import (
     BLUE,
     CHARACTER,
@@ -282,7 +282,7 @@ def _draw_load(paper: _Paper, inputs: Inputs, hook: tuple[float, float], words: 
         )
     )  # fmt: skip
     paper.axes.text(
-        left + wide / 2, bottom + tall / 2, text_of(inputs.load.mass, look.unit("kg")),
+        left + wide / 2, bottom + tall / 2, quantity(inputs.load.mass, look.unit("kg")),
         zorder=4.1, weight="bold", **CENTRED,
     )  # fmt: skip
     paper.axes.fill_between(
@@ -293,7 +293,7 @@ def _draw_load(paper: _Paper, inputs: Inputs, hook: tuple[float, float], words: 
         "", (arrow, crown + 2.2 * em), (arrow, floor),
         arrowprops={"arrowstyle": "-|>", "color": GREY, "shrinkA": 0, "shrinkB": 0},
     )  # fmt: skip
-    height = f"lift\n{text_of(inputs.load.height, look.unit('m'))}"
+    height = f"lift\n{quantity(inputs.load.height, look.unit('m'))}"
     paper.axes.text(arrow - 0.4 * em, crown + 1.4 * em, height, ha="right", va="center")
 
 
@@ -353,11 +353,11 @@ def _captions(inputs: Inputs, plan: Plan, turns: Sequence[Turn], look: Look) -> 
     own = " with the first stage's own pinion" * any(group.pinion for group in inputs.motors)
     dead = f", {drum.dead_turns:.3g} of them dead" if drum.dead_turns else ""
     layers = _counted(len({radius for _, radius, _ in turns}), "layer")
-    size = f"{text_of(drum.diameter, unit)} × {text_of(drum.width, unit)}"
+    size = f"{quantity(drum.diameter, unit)} × {quantity(drum.width, unit)}"
     falls = f", {rope.falls} falls" if rope.falls > 1 else ""
     over = sum(sheave.repeat for sheave in inputs.sheave)
     sheaves = f", {_counted(over, 'sheave')} on the way" if over else ""
-    cord = f"{text_of(rope.diameter, unit)} {harmless(rope.material)}"
+    cord = f"{quantity(rope.diameter, unit)} {harmless(rope.material)}"
     notes = {
         "dashed motors: size not given": not all(motor.known for motor in plan.motors),
         "the motors do not all fit around their gear": plan.crowded,
@@ -384,8 +384,8 @@ def _stage_texts(stages: Sequence[Stage]) -> list[str]:
         several, ratio = stage.repeat > 1, f"{stage.speed_ratio():.4g}:1"
         what, pair = stage.kind, f"{stage.kind} {ratio}"
         if stage.kind == "spur":
-            pitch = f"pitch {text_of(stage.diametral_pitch or 0.0, '1/in')}"
-            size = f"module {text_of(stage.module, 'mm')}" if stage.module else pitch
+            pitch = f"pitch {quantity(stage.diametral_pitch or 0.0, '1/in')}"
+            size = f"module {quantity(stage.module, 'mm')}" if stage.module else pitch
             what = f"{stage.pinion} to {stage.gear} teeth, {size}"
             pair = f"{stage.pinion}:{stage.gear}"
         times, each = f"{stage.repeat} times " * several, " each" * several
@@ -398,5 +398,5 @@ def _motors_text(group: MotorGroup) -> str:
     dead = f" ({group.dead} dead)" if group.dead else ""
     gearbox = f", gearbox {group.gearbox.ratio:.4g}:1" if group.gearbox else ""
     pinion = f", pinion {group.pinion}" if group.pinion else ""
-    motors = f"{_counted(group.count, 'motor')}{dead}, {text_of(group.voltage, 'V')}"
+    motors = f"{_counted(group.count, 'motor')}{dead}, {quantity(group.voltage, 'V')}"
     return motors + gearbox + pinion

@@ -67,7 +67,8 @@ def snag(found: SnagStudy) -> Text:
         more = say("Without the current limit the {} breaks.", other) if other else ()
         return joined([say(text, height, factor, built.weakest), more])
     limit = found.safe.current_limit if found.safe else None
-    text = f"{'At' if built.snagged else 'Below'} a snag at {{}} the {built.broke} breaks before the motors stall."
+    place = "At" if built.snagged else "Below"
+    text = f"{place} a snag at {{}} the {built.broke} breaks before the motors stall."
     return joined([say(text, height), _prevented(limit, found.no_limit)])
 
 

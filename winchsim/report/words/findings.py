@@ -27,16 +27,6 @@ def finding(found: Finding) -> document.Finding:
     return document.Finding(mark, text, say(action) if action else ())
 
 
-def _part_broke(v: Values) -> Text:
-    return say(
-        "The {} breaks: demand {}, capacity {}, {}.",
-        v["part"],
-        Value(v["demand"], v["unit"]),
-        Value(v["capacity"], v["unit"], v["capacity_low"], v["capacity_high"]),
-        source(v["basis"]),
-    )
-
-
 def _stalled(v: Values) -> Text:
     if v["blocked_by"]:
         return say(f"The motors stall because {_BLOCKED_BY[v['blocked_by']]}.")
@@ -141,7 +131,13 @@ def _not_described(v: Values) -> Text:
 _WORDS: dict[FindingKind, Words] = {
     FindingKind.PART_BROKE: (
         DANGER,
-        _part_broke,
+        lambda v: say(
+            "The {} breaks: demand {}, capacity {}, {}.",
+            v["part"],
+            Value(v["demand"], v["unit"]),
+            Value(v["capacity"], v["unit"], v["capacity_low"], v["capacity_high"]),
+            source(v["basis"]),
+        ),
         "A stronger part, less load or a lower current limit.",
     ),
     FindingKind.STALLED: (DANGER, _stalled, "Less load, more ratio or more motors."),
