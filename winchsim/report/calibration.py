@@ -329,8 +329,11 @@ def _prediction(row: Prediction) -> tuple[Cell, ...]:
 
 
 def _interval(found: Interval, unit: str) -> tuple[Value | str, Value | str]:
-    shown = Value(found.value, unit, found.low, found.high, endless="never")
-    return ("stalls", "") if math.isinf(found.value) else shown.pair
+    return (
+        ("stalls", "")
+        if math.isinf(found.value)
+        else Value(found.value, unit, found.low, found.high, endless="never").pair
+    )
 
 
 def chance(share: float) -> Cell:

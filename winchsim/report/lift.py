@@ -197,11 +197,14 @@ def _series(found: Series) -> Paragraph:
 def _teeth(found: Series) -> Text:
     """Lifts to the first broken tooth, and how much of its life is spent."""
     if found.life is None or found.damage is None:
-        unknown = say(
-            "Lifts to the first broken tooth: not known, no line of stress over cycles is known "
-            "for these materials."
+        return (
+            say(
+                "Lifts to the first broken tooth: not known, no line of stress over cycles is "
+                "known for these materials."
+            )
+            if found.unknown
+            else ()
         )
-        return unknown if found.unknown else ()
     low, _, high = found.damage
     most: Text = ("over 100 %",) if high >= 1 else (percent(high),)
     share = most if low >= 1 else say("{} to {}", percent(low), most)

@@ -331,8 +331,11 @@ def other_version(
     if origin is None or digest.startswith(origin.digest):
         return None
     plain, title = plain_raise(inputs), title_on_sheet(inputs.title)
-    titles = say('"{}" instead of "{}"', origin.title[:60], title[:60])
-    apart = [titles] if origin.title != title else []
+    apart = (
+        [say('"{}" instead of "{}"', origin.title[:60], title[:60])]
+        if origin.title != title
+        else []
+    )
     for name, unit, now in (
         ("height", "m", plain.load.height),
         ("voltage", "V", plain.supply.voltage),
@@ -437,6 +440,10 @@ def curves_document(
 ) -> Document:
     """What is printed beside figures: the answer for each scenario, remarks, and the cautions."""
     answers = [say("{}: {}", name, outcome(each)) for name, each in zip(names, found, strict=True)]
-    closing = (Caution.NOT_RATED, Caution.KEEP_CLEAR, Caution.LOCAL_CODES)
-    cautions = Items(tuple(say(CAUTIONS[kind]) for kind in closing))
+    cautions = Items(
+        tuple(
+            say(CAUTIONS[kind])
+            for kind in (Caution.NOT_RATED, Caution.KEEP_CLEAR, Caution.LOCAL_CODES)
+        )
+    )
     return Document("", "", (*map(Paragraph, (*answers, *remarks)), cautions))
