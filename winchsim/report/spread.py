@@ -207,14 +207,15 @@ def _influence_table(found: Spread) -> Table:
 
 def _difference_table(found: Spread) -> Table:
     """What differs from build to build, and how far."""
-    rests_on = {"normal": "usual tolerance"}  # an assumed difference, by its shape
     return Table(
         ("input", "value", "range", "basis"),
         tuple(
             (
                 _input_name(row),
                 *Value(row.center, "%" if row.links else row.unit, row.low, row.high).pair,
-                rests_on.get(row.shape, "estimate") if row.assumed else f"given, {row.shape}",
+                {"normal": "usual tolerance"}.get(row.shape, "estimate")
+                if row.assumed
+                else f"given, {row.shape}",
             )
             for row in found.plan.rows
         ),

@@ -94,8 +94,10 @@ def _node(node: Node, options: Options) -> Iterable[str]:
             yield from _table(node, options)
         case FigureRef() if node.name in options.figures:
             words = f"<strong>{safe(node.heading)}.</strong> {safe(node.caption)}"
-            drawn = f"{options.figures[node.name]}<figcaption>{words}</figcaption>"
-            yield f'<figure id="figure-{safe(node.name)}">{drawn}</figure>'
+            yield (
+                f'<figure id="figure-{safe(node.name)}">{options.figures[node.name]}'
+                f"<figcaption>{words}</figcaption></figure>"
+            )
         case Listing():
             yield f'<pre dir="auto">{"<br>".join(map(safe, node.text.splitlines()))}</pre>'
         case Section(heading, inside, details, shown):

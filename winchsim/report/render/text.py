@@ -36,8 +36,11 @@ def render_text(document: Document, options: Options) -> str:
         if isinstance(node, (Table, Items, Paragraph)) and not options.full
         for n, (tier, row) in enumerate(node.spare)
     )
-    parts = _fitted(shown, [(place, row) for _, _, place, row in spare], options)
-    lines = [line for part in parts for line in part]
+    lines = [
+        line
+        for part in _fitted(shown, [(place, row) for _, _, place, row in spare], options)
+        for line in part
+    ]
     if document.more and not options.full:
         line = f"All details: {clean(document.more)}"
         short = "All details: the same command with --full"

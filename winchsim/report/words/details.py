@@ -80,12 +80,15 @@ LAST_SPARE = 2
 
 def weakest_table(parts: Sequence[PartRow]) -> Table:
     """The parts with the least share of their required factor."""
-    rows = tuple(
-        (part.label, *factor_of(part).pair, Value(part.required), MARKS[part.status])
-        for part in parts
+    return Table(
+        ("weakest part", "factor", "range", "required", "status"),
+        tuple(
+            (part.label, *factor_of(part).pair, Value(part.required), MARKS[part.status])
+            for part in parts
+        ),
+        tuple((1, place) for place in range(len(parts) - 1, 0, -1)),
+        "parts",
     )
-    spare = tuple((1, place) for place in range(len(rows) - 1, 0, -1))
-    return Table(("weakest part", "factor", "range", "required", "status"), rows, spare, "parts")
 
 
 def factor_of(part: PartRow) -> Value:

@@ -135,8 +135,9 @@ def _ran_back(found: Assessment) -> Text:
         return say(f"Power {power}: the drum unwinds, the load stays in its guide for now.")
     floor = " to the floor" if known["landing_speed"] is not None else ""
     end = ", then friction holds it" if known["stopped"] else ""
-    text = f"Power {power}: it runs back{floor} at up to {{}}{end}."
-    return say(text, value(known["speed"], "m/s"))
+    return say(
+        f"Power {power}: it runs back{floor} at up to {{}}{end}.", value(known["speed"], "m/s")
+    )
 
 
 def ended(end: End | None) -> str:
