@@ -218,7 +218,7 @@ class Motion:
             pull = elastic if taut else positive(elastic)
             taken_up = speed * 0.0 if held else rope.take_up(line, radius * speed, pull)
             raw = elastic + damping * (taken_up - falls * rate)
-            return stretch, unstretched, pull, positive(raw) if taut else pull * 0.0, raw, taken_up
+            return stretch, unstretched, pull, raw if taut else pull * 0.0, raw, taken_up
 
         return part
 
