@@ -17,7 +17,7 @@ from winchsim.report.words.advice import caution, snag as snag_words
 from winchsim.report.words.details import notes
 from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
-from winchsim.simulation import ENERGY_LIMIT, Record
+from winchsim.simulation import ENERGY_LIMIT, EnergyBalance, Record
 from winchsim.studies.series import Series
 from winchsim.studies.snag import SnagStudy
 
@@ -90,7 +90,7 @@ def lift_json(
         inputs=_inputs(scenario, found),
         assumed=found.assumed,
         events=event_facts(record),
-        energy=energy_facts(record),
+        energy=energy_facts(record.energy),
         notes=sentences(notes(scenario.inputs, machine)),
     )
 
@@ -165,9 +165,8 @@ def event_facts(record: Record) -> list[dict[str, Any]]:
     return [facts(event) | {"event": event.event.name.lower()} for event in record.events]
 
 
-def energy_facts(record: Record) -> dict[str, Any]:
+def energy_facts(balance: EnergyBalance) -> dict[str, Any]:
     """The energy balance as plain data."""
-    balance = record.energy
     return {
         "source_j": balance.source,
         "spent": [{"kind": kind, "energy_j": energy} for kind, energy in balance.spent.items()],

@@ -51,8 +51,11 @@ def height_and_speed(record: Record, look: Look) -> Figure:
     least = 0.1 * record.machine.scales.load_speed
     unit = suits("height", np.append(heights, wanted), look)
     speed = Panel("Speed", suits("speed", np.append(speeds, least), look))
-    panels = {Panel("Height", unit, 1.2): (heights, [wanted], 0.0), speed: (speeds, [], least)}
-    figure, frame = _curves(record, look, panels)
+    figure, frame = _curves(
+        record,
+        look,
+        {Panel("Height", unit, 1.2): (heights, [wanted], 0.0), speed: (speeds, [], least)},
+    )
     frame.limit(0, wanted, f"target {quantity(wanted, unit)}")
     return figure
 

@@ -87,7 +87,6 @@ class OtherStage:
     """A reduction that is not a spur pair: its number, its shafts [m], its kind and its ratio."""
 
     number: int
-
     x: float
     y: float
     to_x: float
