@@ -53,11 +53,20 @@ def simulation() -> Callable[..., Any]:
     return simulate
 
 
+def reader() -> Callable[..., Any]:
+    """From a path to inputs; where it stands changed its place."""
+    try:
+        from winchsim.scenario.read import load
+    except ImportError:
+        from winchsim import read as load
+    return load
+
+
 def readable() -> dict[str, Any]:
     """Inputs of the scenarios that this version reads, by name."""
     from winchsim.errors import WinchsimError
-    from winchsim.face import read as load
 
+    load = reader()
     found = {}
     for path in SCENARIOS:
         try:
@@ -95,11 +104,10 @@ def ranges() -> dict[str, float]:
 def variants() -> dict[str, float]:
     """Variants by the quasi-static model, everything that a study varies at random and at once,
     against full simulations of as many."""
-    from winchsim.face import read as load
     from winchsim.inputs import with_value
     from winchsim.slow import lift_all
 
-    inputs, rng = load(str(BELL)), np.random.default_rng(1)
+    inputs, rng = reader()(str(BELL)), np.random.default_rng(1)
     inputs = with_value(inputs, "stage.1.efficiency", 0.94)
     columns = {
         "load.mass": inputs.load.mass * rng.uniform(0.3, 1.5, VARIANTS),

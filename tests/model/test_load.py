@@ -10,6 +10,7 @@ from random_scenarios import random_inputs
 
 from winchsim.inputs import Brake, Edge, Phase, Sheave
 from winchsim.model import Event, LoadPlace
+from winchsim.model.guards import FOLLOWED_BOUNCES
 from winchsim.simulation import simulate
 
 WEIGHT = 8 * 9.80665
@@ -204,7 +205,7 @@ def test_a_bounce_about_another_pull_than_the_steady_one_is_averaged_in_time():
     inputs = random_inputs(203216)
     record = simulate(replace(inputs, phase=inputs.phase[:1]))
     periods = record.first(Event.AVERAGED).time / record.machine.scales.bounce_period
-    assert 100 < periods < 115
+    assert FOLLOWED_BOUNCES < periods < 1.15 * FOLLOWED_BOUNCES
 
 
 def test_bounces_are_counted_anew_in_each_phase(lift):
@@ -215,7 +216,7 @@ def test_bounces_are_counted_anew_in_each_phase(lift):
         rope={"axial_stiffness": 2e5, "damping_ratio": 0.01},
         phase=(first, Phase(action="raise", until="top")),
     )
-    followed = 100 * record.machine.scales.bounce_period
+    followed = FOLLOWED_BOUNCES * record.machine.scales.bounce_period
     assert record.first(Event.AVERAGED).time > 0.7 + followed > 1.0
 
 

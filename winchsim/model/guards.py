@@ -22,7 +22,7 @@ SPEED_BAND = 1e-6
 default. A drum that creeps where the motors pull next to nothing of the load would stop and start
 on what the solver leaves open, and the damping of its rope would make slack of it. [-]"""
 
-FOLLOWED_BOUNCES = 100.0
+FOLLOWED_BOUNCES = 80.0
 """Bounce periods, in one phase, that are followed until each bounce has died down, were it never.
 [-] Own choice."""
 

@@ -434,9 +434,10 @@ def _line(rows: _Rows, law: Callable[[Any], Any], target: Any, least: Any) -> tu
 def _highest_root(rows: _Rows, own: Any, target: Any, resistance: Any = 1.0) -> Any:
     """Highest u with ``own u + resistance I(u) = target``, I the current of all motors."""
 
+    # At its own kink a motor's current is zero but for rounding.
+    rounding = ROUNDING * sum([w * (abs(e) + drop) for w, e, drop in rows])
+
     def law(u: Any) -> Any:
-        # at its own kink a motor's current is zero but for rounding
-        rounding = ROUNDING * sum([w * (abs(e) + drop) for w, e, drop in rows])
         return own * u + resistance * (_taken(rows, u) - rounding)
 
     slope, offset = _line(rows, law, target, -math.inf)
