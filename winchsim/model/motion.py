@@ -362,9 +362,9 @@ class Motion:
             key.load.moves and key.drum == friction_sign(key.load)
         )
 
-    def speeds_up(self, key: ModeKey, t: float, y: np.ndarray) -> bool:
-        """Whether a load that rode with the drum would need a pull other than the steady one, to be
-        speeded up or slowed."""
+    def speeds_up(self, key: ModeKey, t: float, y: np.ndarray, share: float = CALM) -> bool:
+        """Whether a load that rode with the drum would need a pull other than the steady one, by
+        more than a share of it, to be speeded up or slowed."""
         if not key.drum:
             return False
         m, riding = self.machine, replace(key, settled=True)
@@ -374,7 +374,7 @@ class Motion:
         if at is None:
             return True
         gain = at.acceleration(now.torques, float(now.tension) * lever) * lever / m.line.falls
-        return load.inertia(m.body) * abs(gain) > CALM * m.scales.pull
+        return load.inertia(m.body) * abs(gain) > share * m.scales.pull
 
     def ride(self, key: ModeKey, y: np.ndarray) -> float:
         """Set the state of a load that rides with the drum from here on; the energy of its bounce,

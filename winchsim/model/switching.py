@@ -45,6 +45,10 @@ BRIEFLY = 3.0
 """Bounce periods for which a bounce is followed after `FOLLOWED_BOUNCES`, which show its peak, and
 the mean motion after that. [-] Own choice."""
 
+AVERAGED_GAIN = 0.05
+"""Share of the pull that may speed up a load whose bounces are averaged: the mean motion leaves it
+out of the pull. [-] Own choice."""
+
 RETRY_PERIODS, RETRY_SHARE = 10.0, 0.1
 """A rope that was not found settled is looked at again after ten bounce periods, or a tenth of the
 phase's time. Own choice."""
@@ -243,7 +247,12 @@ class WinchProblem:
             self._bouncing += step.t - self._since
         self._since = step.t
         long = FOLLOWED_BOUNCES * self.machine.scales.bounce_period
-        if self._bouncing > long and not step.key.brief and step.key.drum:
+        if (
+            self._bouncing > long
+            and not step.key.brief
+            and step.key.drum
+            and not self.motion.speeds_up(step.key, step.t, step.y, AVERAGED_GAIN)
+        ):
             step.mark(Event.AVERAGED, brief=True)
 
     def flow(self, step: Step) -> Flow:
