@@ -9,8 +9,8 @@ from winchsim.inputs import with_value
 from winchsim.model import build
 from winchsim.model.trial import plain_raise, under_test
 from winchsim.simulation import simulate
-from winchsim.studies.calibrate import Reading
-from winchsim.studies.calibrate.forecast import Bench, Row, find_factors
+from winchsim.studies.calibrate import MeasuredReading
+from winchsim.studies.calibrate.forecast import Bench, ForecastRow, find_factors
 
 
 def loss(path, value):
@@ -18,7 +18,7 @@ def loss(path, value):
     return 1 / value - 1 if path.endswith("efficiency") else value
 
 
-def place(row: Row, multiple: float) -> float:
+def place(row: ForecastRow, multiple: float) -> float:
     """Place of a factor at which a value's loss is a multiple of what it was."""
     return brentq(
         lambda z: loss(row.path, row.at(z)) / loss(row.path, row.value) - multiple,
@@ -37,7 +37,7 @@ def places(inputs, truth):
 
 def foreseen(inputs, tests, kind):
     """What the model says of a reading of each test, shape (n,)."""
-    bench = Bench(inputs, [Reading(test, kind, 0.0) for test in tests], ())
+    bench = Bench(inputs, [MeasuredReading(test, kind, 0.0) for test in tests], ())
     return bench.forecast(np.zeros((1, 0)))[0]
 
 

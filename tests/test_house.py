@@ -241,3 +241,12 @@ def test_sentences_are_made_above_the_values(path):
     known = SPOKEN.get(path.relative_to(PACKAGE).as_posix(), ())
     odd = [text for text in _composed(_tree(path)) if not any(part in text for part in known)]
     assert odd == [], "make it in report/"
+
+
+def test_no_two_classes_have_one_name():
+    owners: dict[str, list[str]] = {}
+    for path in _modules():
+        for node in _tree(path).body:
+            if isinstance(node, ast.ClassDef):
+                owners.setdefault(node.name, []).append(path.name)
+    assert {name: paths for name, paths in owners.items() if len(paths) > 1} == {}

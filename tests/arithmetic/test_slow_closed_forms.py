@@ -7,7 +7,7 @@ import pytest
 
 from winchsim.model import build
 from winchsim.physics.chain import demand, raising_line
-from winchsim.slow import End, lift_all, lift_batch, lift_machine, stack_machines
+from winchsim.slow import SlowEnd, lift_all, lift_batch, lift_machine, stack_machines
 from winchsim.slow.stacking import join, unchecked
 
 # The linear motor: speed = no-load speed (1 - M/M_stall). Common to every machines text; own
@@ -43,7 +43,7 @@ def test_speed_and_time_of_the_linear_motor(linear):
 
 def test_stall_load_of_the_linear_motor(linear):
     lifts = lifts_of(linear, STALL * np.array([1 - 1e-6, 1 + 1e-6]), height=1e-3)
-    assert lifts.end.tolist() == [End.LIFTED, End.STALLED]
+    assert lifts.end.tolist() == [SlowEnd.LIFTED, SlowEnd.STALLED]
 
 
 def test_spin_up_costs_one_time_constant(ideal, make_motor, make_stage):

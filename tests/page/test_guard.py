@@ -6,7 +6,7 @@ from concurrent.futures import ThreadPoolExecutor
 
 import pytest
 
-from winchsim.page.guard import MOST_BYTES, MOST_MESSAGES, MOST_REQUESTS, Guard, Rate
+from winchsim.page.guard import MOST_BYTES, MOST_MESSAGES, MOST_REQUESTS, Rate, RequestGuard
 
 HOST, TOKEN = "127.0.0.1:8321", "secret"
 COOKIE = f"winchsim-8321={TOKEN}"
@@ -39,7 +39,7 @@ def asked(kind="http", path="/", query="", method="GET", guard=None, receive=Non
         sent.append(message)
 
     with ThreadPoolExecutor(1) as own:  # a browser's test may leave a running loop in this thread
-        guard = guard or Guard(_app, (HOST,), TOKEN)
+        guard = guard or RequestGuard(_app, (HOST,), TOKEN)
         own.submit(asyncio.run, guard(scope, receive, send)).result()
     return sent[0], b"".join(message.get("body", b"") for message in sent)
 
@@ -111,7 +111,7 @@ def test_a_rate_begins_anew_each_second(monkeypatch):
 
 def test_too_many_requests_are_refused(monkeypatch):
     monkeypatch.setattr("winchsim.page.guard.time.monotonic", lambda: 100.0)
-    guard = Guard(_app, (HOST,), TOKEN)
+    guard = RequestGuard(_app, (HOST,), TOKEN)
     answers = [asked(guard=guard, host=HOST, cookie=COOKIE)[0] for _ in range(MOST_REQUESTS + 1)]
     assert {answer["status"] for answer in answers[:-1]} == {200}
     assert answers[-1]["status"] == 429
@@ -129,5 +129,5 @@ def test_a_socket_with_too_many_messages_is_cut(monkeypatch):
             kinds.append((await receive())["type"])
         await send({"type": "websocket.close"})
 
-    asked("websocket", guard=Guard(listening, (HOST,), TOKEN), receive=message, **OWN)
+    asked("websocket", guard=RequestGuard(listening, (HOST,), TOKEN), receive=message, **OWN)
     assert kinds.count("websocket.receive") == MOST_MESSAGES

@@ -10,7 +10,7 @@ import pytest
 from winchsim.errors import InputError
 from winchsim.face import parse as loads
 from winchsim.page import jobs
-from winchsim.page.process import BrokenError, StoppedError, Worker
+from winchsim.page.process import StoppedError, Worker, WorkerError
 from winchsim.page.state import with_text
 from winchsim.scenario.starter import STARTER
 
@@ -69,7 +69,7 @@ def test_a_stopped_job_says_so_and_the_worker_goes_on(worker):
 def test_faults_keep_their_kind(worker):
     with pytest.raises(InputError):
         _run(everything(worker, "calibration", INPUTS, ()))
-    with pytest.raises(BrokenError, match="AttributeError"):
+    with pytest.raises(WorkerError, match="AttributeError"):
         _run(everything(worker, "no_such_job"))
-    with pytest.raises(BrokenError, match="lift"):
+    with pytest.raises(WorkerError, match="lift"):
         _run(everything(worker, "lift", None, None))

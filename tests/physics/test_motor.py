@@ -8,9 +8,9 @@ import pytest
 
 from winchsim.errors import DomainError
 from winchsim.physics.motor import (
-    Gearbox,
     Motor,
     Output,
+    OutputGearbox,
     constant_at,
     copper_loss,
     from_bench,
@@ -125,7 +125,8 @@ def sheet_of(motor, voltage):
 
 
 @pytest.mark.parametrize(
-    "gearbox", [None, Gearbox(30.0), Gearbox(30.0, 0.8), Gearbox(30.0, data_at="motor")]
+    "gearbox",
+    [None, OutputGearbox(30.0), OutputGearbox(30.0, 0.8), OutputGearbox(30.0, data_at="motor")],
 )
 @pytest.mark.parametrize("extras", [{}, {"brush_drop": 0.4}, {"drag_speed_share": 0.6}])
 def test_free_run_and_stall_come_back_exactly(gearbox, extras):
@@ -206,8 +207,8 @@ def test_data_at_a_gearbox_output_contain_all_its_losses():
     speed, idle, torque, current = sheet_of(PLAIN, 6.0)
     data = (6.0, speed / 50.0, idle, torque * 50.0 * 0.6, current)
     fit, split = (
-        from_data_sheet(*data, gearbox=Gearbox(50.0)),
-        from_data_sheet(*data, gearbox=Gearbox(50.0, 0.7)),
+        from_data_sheet(*data, gearbox=OutputGearbox(50.0)),
+        from_data_sheet(*data, gearbox=OutputGearbox(50.0, 0.7)),
     )
     assert fit.motor == split.motor
     assert fit.motor.drag == pytest.approx(
@@ -225,7 +226,7 @@ def test_data_at_a_gearbox_output_contain_all_its_losses():
 
 def test_data_of_the_motor_alone_get_the_gearbox_on_top():
     sheet = sheet_of(PLAIN, 6.0)
-    fit = from_data_sheet(6.0, *sheet, gearbox=Gearbox(36.0, data_at="motor"))
+    fit = from_data_sheet(6.0, *sheet, gearbox=OutputGearbox(36.0, data_at="motor"))
     assert fit.output.efficiency == pytest.approx(0.9**3)  # three pairs of 3.3:1
     assert (fit.no_load_speed, fit.stall_torque) == (
         pytest.approx(sheet[0]),
@@ -234,7 +235,7 @@ def test_data_of_the_motor_alone_get_the_gearbox_on_top():
     row = next(row for row in fit.assumed if row.path_tail == "gearbox.efficiency")
     assert (row.low, row.high) == pytest.approx((0.87**3, 0.94**3))
     planetary = from_data_sheet(
-        6.0, *sheet, gearbox=Gearbox(20.0, kind="planetary", data_at="motor")
+        6.0, *sheet, gearbox=OutputGearbox(20.0, kind="planetary", data_at="motor")
     )
     assert planetary.output.efficiency == pytest.approx(0.81**2)
 
@@ -242,12 +243,12 @@ def test_data_of_the_motor_alone_get_the_gearbox_on_top():
 def test_a_speed_that_no_output_shaft_has_is_asked_about():
     data = (6.0, 560.0, 0.2, 0.025, 3.0)
     with pytest.raises(DomainError) as asked:
-        from_data_sheet(*data, gearbox=Gearbox(10.0))
+        from_data_sheet(*data, gearbox=OutputGearbox(10.0))
     assert asked.value.argument == "gearbox.data_at"
     assert from_data_sheet(
-        *data, gearbox=Gearbox(10.0, data_at="output")
+        *data, gearbox=OutputGearbox(10.0, data_at="output")
     ).motor.constant == pytest.approx(0.001)
-    assert from_data_sheet(*data, gearbox=Gearbox(9.0)).output.ratio == 9.0
+    assert from_data_sheet(*data, gearbox=OutputGearbox(9.0)).output.ratio == 9.0
 
 
 def test_reverse_efficiency_is_taken_by_gear_pairs():
@@ -257,7 +258,7 @@ def test_reverse_efficiency_is_taken_by_gear_pairs():
     assert Output(1.0, 0.4, 1.0).reverse_range[0] == pytest.approx(-0.5)
     assert Output(1.0, 0.4, 1.0, given_reverse=-0.1).reverse == -0.1
     assert Output(1.0, 1.0, 1.0).assumed == ()
-    assert [Gearbox(ratio).pairs for ratio in (1.5, 6.25, 30.0, 150.0)] == [1, 2, 3, 4]
+    assert [OutputGearbox(ratio).pairs for ratio in (1.5, 6.25, 30.0, 150.0)] == [1, 2, 3, 4]
 
 
 @pytest.mark.parametrize(
@@ -322,7 +323,7 @@ def test_points_with_brush_drop_and_growing_drag(torques):
 
 def test_points_at_a_gearbox_output():
     torques, speeds, currents = points_of(PLAIN, 6.0, [0.0, 0.01, 0.02])
-    box = Gearbox(30.0, 0.8)
+    box = OutputGearbox(30.0, 0.8)
     fit = from_points(
         6.0, [24.0 * m for m in torques], [w / 30.0 for w in speeds], currents, gearbox=box
     )
@@ -426,7 +427,7 @@ def test_lever_test_stands_in_for_a_tachometer(measured):
     row = next(row for row in fit.assumed if row.path_tail == "efficiency")
     assert (row.low, row.value, row.high) == (0.78, 0.85, 1.0)
     assert fit.best_measurement is None, "nobody is sent for a tachometer"
-    box = Gearbox(30.0)
+    box = OutputGearbox(30.0)
     geared = from_bench(**bench(**alone, lever_force=30 * 0.05), gearbox=box)
     assert geared.output.efficiency == pytest.approx(0.85 * 0.9**3)
 
@@ -528,7 +529,7 @@ def test_label_with_a_diameter_alone_assumes_the_length():
 
 def test_label_behind_a_gearbox_takes_the_speed_at_the_output():
     bare = from_label(6.0, 900.0, body_diameter=0.024)
-    geared = from_label(6.0, 9.0, body_diameter=0.024, gearbox=Gearbox(100.0, 0.6))
+    geared = from_label(6.0, 9.0, body_diameter=0.024, gearbox=OutputGearbox(100.0, 0.6))
     assert geared.motor == bare.motor
     assert geared.stall_torque == pytest.approx(60.0 * bare.stall_torque)
 

@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given, settings, strategies as st
 
 from winchsim.model import build
-from winchsim.studies.calibrate import Kind, LiftTest, Reading
+from winchsim.studies.calibrate import Kind, LiftTest, MeasuredReading
 from winchsim.studies.calibrate.calibration import Case, fit, without_outliers
 from winchsim.studies.calibrate.evidence import gather
 from winchsim.studies.calibrate.forecast import Bench, find_factors
@@ -37,7 +37,9 @@ def test_exact_data_give_the_truth_back(winch, loss, drag, constant):
         ]
     )
     tests = [LiftTest(number=i, mass=mass) for i, mass in enumerate(MASSES, start=1)]
-    asked = [Reading(test, kind, 0.0) for kind in (Kind.TIME, Kind.CURRENT) for test in tests]
+    asked = [
+        MeasuredReading(test, kind, 0.0) for kind in (Kind.TIME, Kind.CURRENT) for test in tests
+    ]
     bench = Bench(winch, asked, factors)
     speeds, currents = bench.forecast(truth[None]).reshape(2, -1).tolist()
     exact = [

@@ -17,7 +17,7 @@ from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import raising_phase
 from winchsim.physics.chain import demand, group_push
 from winchsim.simulation import simulate
-from winchsim.slow import End, Hold, lift_all, lift_machine
+from winchsim.slow import Hold, SlowEnd, lift_all, lift_machine
 from winchsim.studies.ladder import plan_ladder
 from winchsim.studies.sizing import size
 
@@ -116,7 +116,7 @@ def test_agrees_with_the_full_simulation_where_it_says_so(small, make_motor, mak
     inputs = data.draw(winches(small, make_motor, make_stage))
     slow = lift_machine(build(inputs))
     top = simulate(inputs).first(Event.TOP)
-    both = top is not None and slow["end"] == End.LIFTED
+    both = top is not None and slow["end"] == SlowEnd.LIFTED
     near = both and abs(slow["lift_time"] / top.time - 1) <= 0.01
     assert near or not slow["in_range"]
     # Off by more than a hundredth, and it says why: a short lift, a soft rope, or near a stall.

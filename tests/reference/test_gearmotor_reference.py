@@ -55,7 +55,7 @@ def four(row):
 
 def fit(row):
     return motor.from_data_sheet(
-        **four(row), gearbox=motor.Gearbox(row["ratio"]) if row["ratio"] > 1 else None
+        **four(row), gearbox=motor.OutputGearbox(row["ratio"]) if row["ratio"] > 1 else None
     )
 
 

@@ -9,7 +9,7 @@ import pytest
 from winchsim.inputs import with_value
 from winchsim.model import build
 from winchsim.studies.calibrate import Kind, LiftTest, calibrate, look_into
-from winchsim.studies.calibrate.calibration import Problem, fit
+from winchsim.studies.calibrate.calibration import FitProblem, fit
 from winchsim.studies.spread.study import probability, rank_correlation
 
 pytestmark = pytest.mark.reference
@@ -81,7 +81,7 @@ def test_certified_values_and_standard_deviations(x, y, start, values, deviation
         return y - b[0] * (1 - np.exp(-b[1] * x)), slopes * wide * b
 
     every, far = np.ones(len(x), dtype=bool), np.full(2, 10.0)
-    done = fit(Problem(both, -far, far, every, settled=1e-9), np.zeros(2), every)
+    done = fit(FitProblem(both, -far, far, every, settled=1e-9), np.zeros(2), every)
     found = start * np.exp(wide * done.values)
     assert found == pytest.approx(values, rel=1e-4)
     assert wide * found * np.sqrt(np.diag(done.covariance)) == pytest.approx(deviations, rel=1e-3)

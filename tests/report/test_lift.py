@@ -7,7 +7,7 @@ import pytest
 
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import ActionKind, CheckKey, End, FindingKind, Holding, ReadingKey
-from winchsim.report.document import Finding, Section
+from winchsim.report.document import FindingText, Section
 from winchsim.report.json_out import lift_json
 from winchsim.report.lift import build
 from winchsim.report.render.html import render_html
@@ -60,7 +60,7 @@ def test_every_format_shows_the_same_checks_parts_and_findings(reported):
         assert min(counts) >= 1
         findings = next(n.body for n in document.body if isinstance(n, Section))
         for finding in findings:
-            assert isinstance(finding, Finding) and finding.mark.word in text
+            assert isinstance(finding, FindingText) and finding.mark.word in text
 
 
 def test_json_has_every_input_with_what_it_rests_on(reported):

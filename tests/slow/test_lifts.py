@@ -32,7 +32,7 @@ from winchsim.model import Event, build
 from winchsim.physics.supply import Regime
 from winchsim.scenario.materials_table import with_tables
 from winchsim.simulation import simulate
-from winchsim.slow import End, Hold, lift_all, lift_batch, lift_machine, stack_machines
+from winchsim.slow import Hold, SlowEnd, lift_all, lift_batch, lift_machine, stack_machines
 from winchsim.slow.path import Path as RopePath, bounce_period, hanging_pull, travel_at, wound_at
 from winchsim.strength.link import LinkKind
 
@@ -93,14 +93,18 @@ def test_bounce_period(small):
 
 def test_stalls_before_lift_off(row):
     found = row(load={"mass": 60.0})
-    assert found["end"] == End.STALLED and found["height"] == 0.0 and math.isnan(found["lift_time"])
+    assert (
+        found["end"] == SlowEnd.STALLED
+        and found["height"] == 0.0
+        and math.isnan(found["lift_time"])
+    )
     assert found["least_margin"] < 1 and found["stall_margin_cold"] < 1
 
 
 def test_stalls_where_the_next_layer_begins(small):
     inputs = small(drum={"width": 0.012}, load={"mass": 10.0, "height": 0.9})
     found, machine = lift_machine(build(inputs)), build(inputs)
-    assert found["end"] == End.STALLED_AT_LAYER_END
+    assert found["end"] == SlowEnd.STALLED_AT_LAYER_END
     layer_ends = [layer.end - machine.wound_at_start for layer in machine.layers]
     assert min(abs(found["height"] - end) for end in layer_ends) < 0.01
 
@@ -121,7 +125,7 @@ def test_stalls_as_the_windings_warm(small, make_motor):
     found = lift_machine(build(inputs))
     record = simulate(inputs)
     stalled = record.first(Event.STALLED)
-    assert found["end"] == End.STALLED and stalled is not None
+    assert found["end"] == SlowEnd.STALLED and stalled is not None
     assert found["height"] == pytest.approx(stalled.height, rel=0.06)
     assert found["peak_winding"] > 80.0
 
@@ -205,7 +209,7 @@ def test_nothing_is_hotter_than_molten_copper(small, make_motor):
         inputs, {"load.mass": np.append(5.0, 5.1580805 + np.linspace(-1e-3, 1e-3, 41))}
     )
     assert np.all(found.peak_winding <= COPPER_MELTS) and np.any(found.peak_winding == COPPER_MELTS)
-    assert np.any(found.lifted) and np.any(found.end == End.STALLED)
+    assert np.any(found.lifted) and np.any(found.end == SlowEnd.STALLED)
     assert np.all(np.isfinite(found.lift_time[found.lifted]))
 
 
@@ -213,7 +217,7 @@ def test_the_battery_runs_empty(small):
     need = lift_machine(build(small()))["charge"]
     half = small(supply={"kind": "battery", "capacity": need / 2})
     found, record = lift_machine(build(half)), simulate(half)
-    assert found["end"] == End.BATTERY_EMPTY
+    assert found["end"] == SlowEnd.BATTERY_EMPTY
     assert found["height"] == pytest.approx(record.first(Event.EMPTY).height, rel=0.01)
     assert found["charge"] == pytest.approx(need / 2, rel=0.05)
 
@@ -235,8 +239,8 @@ def test_a_supply_that_trips_does_so_in_both_models(small, supply, load):
     found, record = lift_machine(build(inputs)), simulate(inputs)
     trip = next((e for e in record.events if e.target is Regime.TRIPPED), None)
     up = record.first(Event.TOP)
-    assert (found["end"] == End.TRIPPED) == (trip is not None)
-    assert (found["end"] == End.LIFTED) == (up is not None)
+    assert (found["end"] == SlowEnd.TRIPPED) == (trip is not None)
+    assert (found["end"] == SlowEnd.LIFTED) == (up is not None)
     if trip is not None:
         rose = trip.height - record["height"][0]
         assert found["height"] == pytest.approx(rose, abs=0.03 * inputs.load.height)
@@ -248,7 +252,7 @@ def test_the_rope_climbs_over_the_flange(small):
     load = {"height": 0.9, "start_height": 0.1}
     inputs = small(drum={"width": 0.012, "flange_diameter": 0.0165}, load=load)
     found, record = lift_machine(build(inputs)), simulate(inputs)
-    assert found["end"] == End.OVERFLOW
+    assert found["end"] == SlowEnd.OVERFLOW
     rose = record.first(Event.OVERFLOW).height - 0.1
     assert found["height"] == pytest.approx(rose, abs=1e-4)
 
@@ -256,22 +260,22 @@ def test_the_rope_climbs_over_the_flange(small):
 @pytest.mark.parametrize("obstacle", [{"snag_height": 0.05}, {"top_stop": 0.05}])
 def test_something_is_in_the_way(row, obstacle):
     found = row(load=obstacle)
-    assert found["end"] == End.BLOCKED and found["height"] == pytest.approx(0.05, rel=1e-9)
+    assert found["end"] == SlowEnd.BLOCKED and found["height"] == pytest.approx(0.05, rel=1e-9)
 
 
 def test_the_time_of_the_phase_is_too_short(row):
     found = row(phase=Phase(action="raise", until="top", time=0.5))
-    assert found["end"] == End.LATE and found["lift_time"] > 0.5
+    assert found["end"] == SlowEnd.LATE and found["lift_time"] > 0.5
 
 
 def test_does_not_start_from_rest_though_it_would_keep_turning(small):
     inputs = small(load={"start_height": 0.2, "mass": 10.0}, settings={"breakaway": 1.6})
     found = lift_machine(build(inputs))
-    assert found["end"] == End.STALLED and found["height"] == 0.0
+    assert found["end"] == SlowEnd.STALLED and found["height"] == 0.0
     moving = lift_machine(
         build(small(load={"start_height": 0.2, "mass": 10.0}, settings={"breakaway": 1.0}))
     )
-    assert moving["end"] == End.LIFTED
+    assert moving["end"] == SlowEnd.LIFTED
 
 
 # --- numbers beside the full run
@@ -500,7 +504,7 @@ def test_a_stalled_winch_is_judged_by_all_that_its_motors_give(small):
     lifts = lift_all(
         small(rope={"breaking_force": 400.0, "knot_efficiency": 0.5}), {"load.mass": [8.0, 60.0]}
     )
-    assert lifts.end[1] == End.STALLED and lifts.factor[1] <= lifts.stall_factor[1] * (1 + 1e-9)
+    assert lifts.end[1] == SlowEnd.STALLED and lifts.factor[1] <= lifts.stall_factor[1] * (1 + 1e-9)
     assert lifts.stall_factor[0] < lifts.factor[0]
 
 

@@ -10,7 +10,7 @@ from winchsim.assessment.margins import hardest_margins
 from winchsim.errors import DomainError
 from winchsim.inputs import Controller, Phase, Stage, with_value
 from winchsim.model import build, steady_speed
-from winchsim.slow import End, lift_all, lift_machine, vary, vary_each
+from winchsim.slow import SlowEnd, lift_all, lift_machine, vary, vary_each
 from winchsim.slow.stacking import shape_of
 
 
@@ -141,7 +141,7 @@ def test_free_scenarios_keep_their_order(small):
     scenarios = [small(), two_stages, small(load={"mass": 3.0}), small(load={"drum_height": 0.01})]
     variants = vary_each([(scenario, {}) for scenario in scenarios])
     lifts = lift_all(variants)
-    assert list(variants.problems) == [3] and lifts.end[3] == End.CANNOT_BE_BUILT
+    assert list(variants.problems) == [3] and lifts.end[3] == SlowEnd.CANNOT_BE_BUILT
     assert variants.one(2) is scenarios[2]
     for i in range(3):
         assert_same(lifts[i], lift_machine(build(scenarios[i])))
@@ -153,13 +153,17 @@ def test_what_cannot_be_built_is_said_and_left_out(small):
     assert set(variants.problems) == {0, 2}
     assert "drum.cross_pin_diameter" in variants.problems[0] and "over 0 mm" in variants.problems[2]
     lifts = lift_all(variants)
-    assert [End(e) for e in lifts.end] == [End.CANNOT_BE_BUILT, End.LIFTED, End.CANNOT_BE_BUILT]
+    assert [SlowEnd(e) for e in lifts.end] == [
+        SlowEnd.CANNOT_BE_BUILT,
+        SlowEnd.LIFTED,
+        SlowEnd.CANNOT_BE_BUILT,
+    ]
     assert np.isnan(lifts.lift_time[0]) and lifts.lift_time[1] > 0
 
 
 def test_nothing_that_can_be_built_is_a_result_too(small):
     lifts = lift_all(small(), {"drum.diameter": [-1.0, np.nan]})
-    assert lifts.end.tolist() == [End.CANNOT_BE_BUILT] * 2
+    assert lifts.end.tolist() == [SlowEnd.CANNOT_BE_BUILT] * 2
     assert not lifts.lifted.any() and len(lifts) == 2
 
 
@@ -275,7 +279,7 @@ def test_of_teeth_only_those_that_cannot_be_made_are_left_out(toothed):
     }
     variants = vary(winch, columns)
     assert set(variants.problems) == {1, 3} and "bore" in variants.problems[1]
-    assert (lift_all(variants).end == End.CANNOT_BE_BUILT).tolist() == [
+    assert (lift_all(variants).end == SlowEnd.CANNOT_BE_BUILT).tolist() == [
         False,
         True,
         False,

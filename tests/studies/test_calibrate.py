@@ -13,9 +13,16 @@ from winchsim.model.estimate import pull
 from winchsim.physics.chain import demand
 from winchsim.slow import lift_batch, vary
 from winchsim.strength.link import LinkKind
-from winchsim.studies.calibrate import Kind, LiftTest, NoteKind, Reading, calibrate, look_into
+from winchsim.studies.calibrate import (
+    Kind,
+    LiftTest,
+    MeasuredReading,
+    NoteKind,
+    calibrate,
+    look_into,
+)
 from winchsim.studies.calibrate.evidence import demands, gather
-from winchsim.studies.calibrate.forecast import END, Bench, Row, find_factors, moved
+from winchsim.studies.calibrate.forecast import END, Bench, ForecastRow, find_factors, moved
 
 pytestmark = pytest.mark.slow
 
@@ -47,8 +54,8 @@ def at(inputs, truth):
 
 
 @pytest.mark.parametrize("row", [
-    Row("stage.1.friction", 0.05, 0.15, 0.3), Row("stage.1.efficiency", 0.6, 0.8, 0.85),
-    Row("motors.1.reverse_efficiency", -0.1, 0.2, 0.4), Row("rope.axial_stiffness", 1e4, 3e4, 3.3e4),
+    ForecastRow("stage.1.friction", 0.05, 0.15, 0.3), ForecastRow("stage.1.efficiency", 0.6, 0.8, 0.85),
+    ForecastRow("motors.1.reverse_efficiency", -0.1, 0.2, 0.4), ForecastRow("rope.axial_stiffness", 1e4, 3e4, 3.3e4),
 ])  # fmt: skip
 def test_a_factor_passes_through_the_declared_values_and_never_turns(row):
     worse = row.path.endswith("efficiency")
@@ -59,8 +66,8 @@ def test_a_factor_passes_through_the_declared_values_and_never_turns(row):
 
 
 @pytest.mark.parametrize("row", [
-    Row("stage.1.shaft_drag", 0.0, 0.0, 0.002), Row("motors.1.reverse_efficiency", 0.9, 0.96, 0.96),
-    Row("motors.1.breakaway", 1.0, 1.0, 1.3),
+    ForecastRow("stage.1.shaft_drag", 0.0, 0.0, 0.002), ForecastRow("motors.1.reverse_efficiency", 0.9, 0.96, 0.96),
+    ForecastRow("motors.1.breakaway", 1.0, 1.0, 1.3),
 ])  # fmt: skip
 def test_a_default_at_one_end_goes_the_other_way_only(row):
     other = row.low if row.value == row.high else row.high
@@ -245,7 +252,7 @@ def test_what_holds_a_load_is_measured_by_that_load_whatever_else_was_tested(win
 def test_loads_that_ran_back_lower_a_friction_that_would_have_held_them(winch, synthetic):
     """Beside an unloaded run too."""
     tests = (LiftTest(number=1, mass=0.001, time=3.0), LiftTest(number=2, mass=8.0, held=False))
-    readings = [Reading(test, Kind.HELD, 0.0) for test in tests]
+    readings = [MeasuredReading(test, Kind.HELD, 0.0) for test in tests]
     at = np.array([places(winch, {"efficiency": by}) for by in (0.5, 1.0, 1.5)])
     hold = Bench(winch, readings, find_factors(winch)).forecast(at)[:, 1]
     assert np.all(np.diff(hold) > 0.02)

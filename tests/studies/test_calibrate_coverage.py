@@ -9,7 +9,7 @@ import pytest
 from scipy import stats
 
 from winchsim.studies.calibrate.calibration import PREDICTED, Case, fit, predict
-from winchsim.studies.calibrate.evidence import Kind, LiftTest, Reading, gather
+from winchsim.studies.calibrate.evidence import Kind, LiftTest, MeasuredReading, gather
 from winchsim.studies.calibrate.forecast import Factor
 
 pytestmark = pytest.mark.slow
@@ -27,7 +27,7 @@ class FormulaBench:
     """A winch by its formula: motors with a straight line, a loss that grows with the load, and a
     drag that does not."""
 
-    readings: tuple[Reading, ...]
+    readings: tuple[MeasuredReading, ...]
     factors: tuple[Factor, ...]
     machine = SimpleNamespace(pawl=False)
 
@@ -64,7 +64,7 @@ def factors(names):
 
 def bench(masses, names):
     tests = [LiftTest(number=i, mass=m) for i, m in enumerate(masses, 1)]
-    asked = (Reading(test, kind, 0.0) for test in tests for kind in PREDICTED)
+    asked = (MeasuredReading(test, kind, 0.0) for test in tests for kind in PREDICTED)
     return FormulaBench(tuple(asked), factors(names))
 
 

@@ -5,7 +5,7 @@ import pytest
 from scipy import stats
 
 from winchsim.studies.calibrate.calibration import (
-    Problem,
+    FitProblem,
     fit,
     interval_width,
     posterior,
@@ -25,7 +25,7 @@ def line(measured, x=X, wide=1e4):
 
 def fitted(both, n, p=2, data=None):
     every = np.ones(n, dtype=bool)
-    problem = Problem(both, -FAR[:p], FAR[:p], every if data is None else data)
+    problem = FitProblem(both, -FAR[:p], FAR[:p], every if data is None else data)
     return fit(problem, np.zeros(p), every)
 
 
@@ -81,14 +81,14 @@ def test_the_scatter_is_that_of_the_data_whatever_was_expected():
 
 def test_values_stay_within_their_bounds():
     every = np.ones(X.size, dtype=bool)
-    problem = Problem(line(-1.0 + 0.5 * X, wide=1.0), np.zeros(2), FAR[:2], every)
+    problem = FitProblem(line(-1.0 + 0.5 * X, wide=1.0), np.zeros(2), FAR[:2], every)
     values = fit(problem, np.zeros(2), every).values
     assert values[0] == pytest.approx(0.0, abs=1e-4) and values[1] > 0
 
 
 def test_a_value_that_stays_takes_no_degree_of_freedom():
     every, slope_stays = np.ones(X.size, dtype=bool), np.array([np.inf, 0.0])
-    problem = Problem(line(scattered(1)), -slope_stays, slope_stays, every)
+    problem = FitProblem(line(scattered(1)), -slope_stays, slope_stays, every)
     assert fit(problem, np.zeros(2), every).dof == pytest.approx(X.size - 1, abs=1e-6)
 
 
@@ -131,7 +131,7 @@ def scattered(seed, spoiled=None, by=0.0):
 
 def found_in(measured, x=X):
     every = np.ones(x.size, dtype=bool)
-    _, kept = without_outliers(Problem(line(measured, x), -FAR[:2], FAR[:2], every), np.zeros(2))
+    _, kept = without_outliers(FitProblem(line(measured, x), -FAR[:2], FAR[:2], every), np.zeros(2))
     return np.flatnonzero(~kept)
 
 

@@ -5,7 +5,7 @@ import pytest
 
 from winchsim.face import read as load
 from winchsim.scenario.starter import STARTER
-from winchsim.studies.calibrate.evidence import Kind, LiftTest, Reading
+from winchsim.studies.calibrate.evidence import Kind, LiftTest, MeasuredReading
 from winchsim.studies.calibrate.forecast import Bench, Factor, find_factors, forecast_with_slopes
 
 
@@ -35,7 +35,7 @@ def test_the_slope_at_a_derived_default_is_that_of_its_surroundings(tmp_path):
     (tmp_path / "crate.toml").write_text(STARTER)
     inputs = load(str(tmp_path / "crate.toml"))
     heat = tuple(factor for factor in find_factors(inputs) if factor.name == "heat_capacity")
-    bench = Bench(inputs, [Reading(LiftTest(number=1, mass=10.0), Kind.TIME, 0.0)], heat)
+    bench = Bench(inputs, [MeasuredReading(LiftTest(number=1, mass=10.0), Kind.TIME, 0.0)], heat)
     _, slopes = forecast_with_slopes(bench, np.zeros(1))
     around = bench.forecast(np.array([[-0.2], [0.2]]))[:, 0]
     assert slopes[0, 0] == pytest.approx(float(np.diff(around)[0]) / 0.4, rel=0.2)

@@ -14,7 +14,7 @@ from winchsim.errors import DomainError
 from winchsim.inputs import Pawl, Phase, Stage, with_value
 from winchsim.model import build
 from winchsim.simulation import simulate
-from winchsim.studies.candidates import STOCK, Proposal
+from winchsim.studies.candidates import STOCK, Candidates
 from winchsim.studies.sizing import QUESTIONS, Question, most_power, size
 
 pytestmark = pytest.mark.slow
@@ -133,7 +133,7 @@ def test_a_sixth_question_is_one_row(small):
     """How stiff a supply has to be: any number of the scenario can be asked about."""
 
     def resistances(inputs, span):
-        return Proposal(np.linspace(0.0, 4.0, 9))
+        return Candidates(np.linspace(0.0, 4.0, 9))
 
     row = Question("supply", "supply.resistance", "ohm", resistances, lambda found, values: -values)
     study = size(small(load={"mass": 3.0}), row)

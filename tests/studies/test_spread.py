@@ -15,7 +15,14 @@ from winchsim.inputs import Brake, MotorPoint, Pawl, Phase, Stage, spec_at, valu
 from winchsim.model import Event, build
 from winchsim.simulation import simulate
 from winchsim.studies.spread import Given, spread
-from winchsim.studies.spread.builds import MOST_SINGLE, Motors, Plan, Uncertain, plan, uncertain
+from winchsim.studies.spread.builds import (
+    MOST_SINGLE,
+    BuildPlan,
+    MotorsApart,
+    Uncertain,
+    plan,
+    uncertain,
+)
 from winchsim.studies.spread.outcomes import CHUNK, Ending, Outcomes, lift_builds, lift_everywhere
 from winchsim.studies.spread.study import TOLERATED, probability, rank_correlation, result
 
@@ -209,15 +216,15 @@ def test_motors_that_cannot_be_told_apart_are_equal_and_it_is_said(winch, make_s
     )
     found = spread(locked, builds=12)
     assert not found.plan.owners and not found.motors
-    assert found.plan.motors is Motors.NOT_APART
+    assert found.plan.motors is MotorsApart.NOT_APART
     braked = spread(replace(winch, brake=Brake(torque=0.01, place="motor")), builds=12)
-    assert braked.plan.motors is Motors.NOT_APART
+    assert braked.plan.motors is MotorsApart.NOT_APART
 
 
 def test_very_many_motors_go_in_bundles(small, make_motor):
     made = rows_of(small(motors=make_motor(4.0, 0.005, count=50)))
     assert len(made.owners) <= MOST_SINGLE and sum(g.count for g in made.inputs.motors) == 50
-    assert made.motors is Motors.BUNDLED
+    assert made.motors is MotorsApart.BUNDLED
 
 
 # --- what comes of it
@@ -317,7 +324,7 @@ def test_builds_that_cannot_be_made_are_left_out_and_none_at_all_is_refused(winc
 
 
 def test_a_scenario_of_which_no_build_can_be_made_is_refused(winch, monkeypatch):
-    monkeypatch.setattr(Plan, "machines", lambda self, shares: {})
+    monkeypatch.setattr(BuildPlan, "machines", lambda self, shares: {})
     with pytest.raises(InputError, match="no build"):
         spread(winch, builds=10)
 

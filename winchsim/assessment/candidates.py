@@ -25,7 +25,7 @@ from winchsim.assessment.ranges import Ranges, hold_shares
 from winchsim.elementwise import by_value
 from winchsim.frozen import dataclass
 from winchsim.model import Machine
-from winchsim.slow import End, Hold, Lifts, Variants
+from winchsim.slow import Hold, Lifts, SlowEnd, Variants
 from winchsim.strength import line
 from winchsim.strength.link import LinkKind
 
@@ -128,7 +128,7 @@ def check_columns(
         ),
         _column(
             CheckKey.DRUM_CAPACITY,
-            np.where(lifts.end == End.OVERFLOW, 0.0, np.where(fits, 1.0, np.nan)),
+            np.where(lifts.end == SlowEnd.OVERFLOW, 0.0, np.where(fits, 1.0, np.nan)),
             None,
             hard=1.0,
             required=1.0,

@@ -26,7 +26,7 @@ from winchsim.frozen import replace
 from winchsim.model import Event, Machine
 from winchsim.physics import load
 from winchsim.simulation import Record
-from winchsim.slow import End as SlowEnd
+from winchsim.slow import SlowEnd
 
 
 def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Assessment:

@@ -26,7 +26,7 @@ from winchsim.model.build import rebuild
 from winchsim.model.estimate import hanging_pulls
 from winchsim.model.machine import Assumed
 from winchsim.physics.chain import driven_back, shaft_ratios
-from winchsim.slow import Batch, End, lift_batch, stack_machines
+from winchsim.slow import Batch, SlowEnd, lift_batch, stack_machines
 from winchsim.slow.lifts import Lifts, starting_margins
 from winchsim.slow.stacking import shape_of
 from winchsim.strength.link import LinkKind
@@ -125,7 +125,7 @@ class Ranges:
     never : str
         Cause that alone, or with another one, keeps the load from its target though the build as
         described reaches it; empty for none.
-    end : End
+    end : SlowEnd
         How the lift ends in the quasi-static model without a time limit of its own.
     """
 
@@ -135,7 +135,7 @@ class Ranges:
     hold: Mapping[CheckKey, tuple[HoldShare, HoldShare, HoldShare]]
     worst: Mapping[Key, tuple[str, str]]
     never: str
-    end: End
+    end: SlowEnd
 
     def span(self, key: Key) -> tuple[float, float]:
         """Factors on a result at the low and at the high end; 1 and 1 where nothing moves it."""
@@ -344,7 +344,7 @@ def _combined(
     hold: Mapping[CheckKey, np.ndarray],
 ) -> Ranges:
     """Ranges from the results of variants, the first of which is the build as described."""
-    base, others, lifted = variants[0], variants[1:], ended == End.LIFTED
+    base, others, lifted = variants[0], variants[1:], ended == SlowEnd.LIFTED
     groups = group_causes(base.machine.assumed)
     places = {v.name: [k for k, o in enumerate(others) if o.name == v.name] for v in others}
     spans, worst, moved = {}, {}, {}
@@ -401,7 +401,7 @@ def _combined(
         shares,
         worst,
         never,
-        End(int(ended[0])),
+        SlowEnd(int(ended[0])),
     )
 
 

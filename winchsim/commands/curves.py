@@ -20,7 +20,7 @@ from winchsim.report.document import Text
 from winchsim.report.figures.catalogue import Picture, image, pictures
 from winchsim.report.figures.look import LOOKS, Look
 from winchsim.report.figures.moving import film
-from winchsim.report.figures.overlay import Run, key_of, overlay, with_sheet, with_trace
+from winchsim.report.figures.overlay import DrawnRun, key_of, overlay, with_sheet, with_trace
 from winchsim.report.json_out import curves_json
 from winchsim.scenario.sheet import SheetRow
 from winchsim.scenario.trace import MeasuredTrace, read_for
@@ -110,7 +110,7 @@ def _refuse_mixtures(options: argparse.Namespace) -> None:
 
 
 def _several(look: Look, titles: Sequence[str], records: Sequence[Record]) -> Drawn:
-    runs = [Run(title, record) for title, record in zip(titles, records, strict=True)]
+    runs = [DrawnRun(title, record) for title, record in zip(titles, records, strict=True)]
     return [(names.OVERLAY, overlay(runs, look))], [(line,) for line in key_of(runs, look)], []
 
 
@@ -142,7 +142,7 @@ def _sheet(
     for record in {id(test.record): test.record for test in tests}.values():
         times = (test.row.measured_time for test in tests if test.record is record)
         name = quantity(record.machine.body.mass, "kg")
-        runs.append(Run(name, record, tuple(time for time in times if time is not None)))
+        runs.append(DrawnRun(name, record, tuple(time for time in times if time is not None)))
     drawn = [(names.TESTS, overlay(runs, look)), (names.BESIDE_SHEET, with_sheet(tests, look))]
     remarks, facts = map(beside.row_sentence, tests), map(beside.comparison_facts, tests)
     return drawn, list(remarks), list(facts)

@@ -12,7 +12,7 @@ from winchsim.inputs.programme import Phase
 from winchsim.inputs.scenario import Inputs
 from winchsim.inputs.train import Stage
 
-Row = tuple[object, str, str, str]
+Contradiction = tuple[object, str, str, str]
 """Whether it is wrong, key within its table, message, what is expected."""
 
 _NEEDED = {
@@ -50,7 +50,7 @@ def check(inputs: Inputs) -> tuple[Fault, ...]:
     )
 
 
-def _tables(inputs: Inputs) -> list[tuple[str, tuple[Row, ...]]]:
+def _tables(inputs: Inputs) -> list[tuple[str, tuple[Contradiction, ...]]]:
     has_spur = bool(inputs.stage) and inputs.stage[0].kind == "spur"
     at_hand = inputs.parts.motors if inputs.parts else ()
     materials = inputs.material
@@ -72,11 +72,13 @@ def _tables(inputs: Inputs) -> list[tuple[str, tuple[Row, ...]]]:
     ]
 
 
-def _numbered(name: str, rows: Iterable[tuple[Row, ...]]) -> Iterator[tuple[str, tuple[Row, ...]]]:
+def _numbered(
+    name: str, rows: Iterable[tuple[Contradiction, ...]]
+) -> Iterator[tuple[str, tuple[Contradiction, ...]]]:
     return ((f"{name}.{number}", each) for number, each in enumerate(rows, start=1))
 
 
-def _motors(group: MotorGroup, has_spur: bool) -> tuple[Row, ...]:
+def _motors(group: MotorGroup, has_spur: bool) -> tuple[Contradiction, ...]:
     counted = group.output_turns is not None and group.output_time is not None
     stalled = group.lever_current is not None
     pulled = group.known_by == "bench" and group.lever_force is not None
@@ -128,7 +130,7 @@ def _is_absent(value: Any) -> bool:
     return value is None or (isinstance(value, tuple) and not value)
 
 
-def _stage(stage: Stage) -> tuple[Row, ...]:
+def _stage(stage: Stage) -> tuple[Contradiction, ...]:
     if stage.kind == "spur":
         keys = ("pinion", "gear", "width")
         return (
@@ -175,7 +177,7 @@ def _stage(stage: Stage) -> tuple[Row, ...]:
     )
 
 
-def _supply(supply: Supply) -> tuple[Row, ...]:
+def _supply(supply: Supply) -> tuple[Contradiction, ...]:
     limit, controller, fold = supply.current_limit, supply.controller, supply.fold_current
     return (
         (
@@ -199,7 +201,7 @@ def _supply(supply: Supply) -> tuple[Row, ...]:
     )
 
 
-def _whole(inputs: Inputs) -> tuple[Row, ...]:
+def _whole(inputs: Inputs) -> tuple[Contradiction, ...]:
     load, motors = inputs.load, inputs.motors
     return (
         (not motors, "motors", "no motors", "at least one [[motors]] table"),
@@ -242,7 +244,7 @@ def _whole(inputs: Inputs) -> tuple[Row, ...]:
     )
 
 
-def _phase(phase: Phase) -> tuple[Row, ...]:
+def _phase(phase: Phase) -> tuple[Contradiction, ...]:
     return (
         (
             phase.until == "top" and phase.action != "raise",
@@ -265,7 +267,7 @@ def _phase(phase: Phase) -> tuple[Row, ...]:
     )
 
 
-def _material(own: OwnMaterial, twice: bool) -> tuple[Row, ...]:
+def _material(own: OwnMaterial, twice: bool) -> tuple[Contradiction, ...]:
     missing = [key for key in _FATIGUE if not getattr(own, key)]
     first = next(iter(missing), "")
     return (

@@ -98,7 +98,7 @@ def _fitted(group: MotorGroup, strict: bool) -> motor.MotorFit:
     }
     if group.gearbox is not None:
         box = group.gearbox
-        extras["gearbox"] = motor.Gearbox(
+        extras["gearbox"] = motor.OutputGearbox(
             box.ratio, box.efficiency, box.reverse_efficiency, box.kind, box.data_at
         )
     g: Any = group  # what each form needs was checked to be given

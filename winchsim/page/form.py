@@ -8,7 +8,7 @@ from typing import Any
 from nicegui import ui
 
 from winchsim.inputs import GROUPS, Control, Inputs, controls, specs, value_at
-from winchsim.page.row import Row
+from winchsim.page.row import KeyRow
 from winchsim.page.state import moved
 from winchsim.scenario.change import to_values, with_table, without_table
 
@@ -69,7 +69,7 @@ class Form:
         self.tab, self.group = tab, _GROUP_OF["load"]
         self.assumed: dict[str, str] = {}  # from the newest answer, by path
         self.status: dict[str, str] = {}  # the same, by table
-        self._rows: dict[str, Row] = {}
+        self._rows: dict[str, KeyRow] = {}
         self._structure: Any = None
         self._parts: dict[str, Any] = {}
         with ui.element("section").classes("form").props('aria-label="Build"'):
@@ -150,7 +150,7 @@ class Form:
                 self._buttons(inputs, table)
             for control in rows:
                 if with_all or control.given:
-                    self._rows[control.path] = Row(self, control)
+                    self._rows[control.path] = KeyRow(self, control)
 
     def _buttons(self, inputs: Inputs, table: str) -> None:
         """Buttons that move, copy and remove a table."""

@@ -48,7 +48,7 @@ class Rate:
         return self._count <= self._most
 
 
-class Guard:
+class RequestGuard:
     """ASGI application around the page that lets nothing else in.
 
     Parameters

@@ -8,7 +8,7 @@ from typing import Any
 from nicegui import ui
 
 from winchsim.errors import WinchsimError
-from winchsim.page.process import BrokenError, StoppedError, Worker
+from winchsim.page.process import StoppedError, Worker, WorkerError
 from winchsim.page.row import fault_text
 from winchsim.report.plain_text import harmless
 
@@ -53,7 +53,7 @@ class LongJob:
             async with aclosing(worker.run(job, *arguments)) as results:
                 async for found in results:
                     result = found
-        except (WinchsimError, StoppedError, BrokenError) as error:
+        except (WinchsimError, StoppedError, WorkerError) as error:
             trouble = fault_text(error)
         worker.stop(again=False)
         if worker is self._worker:

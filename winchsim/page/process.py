@@ -20,7 +20,7 @@ class StoppedError(Exception):
     """The worker was killed before its job was done."""
 
 
-class BrokenError(Exception):
+class WorkerError(Exception):
     """A job failed by a fault of ours; its text is the traceback."""
 
 
@@ -69,7 +69,7 @@ class Worker:
         if kind == FAULT and isinstance(found, WinchsimError):
             raise found
         if kind == BROKEN:
-            raise BrokenError(found)
+            raise WorkerError(found)
 
     def stop(self, *, again: bool = True) -> None:
         """Kill the process, and start a new one in its place unless nothing is to follow."""

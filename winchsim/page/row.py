@@ -88,7 +88,7 @@ def mark_wrong(made: Any, trouble: str) -> None:
     made.update()
 
 
-class Row:
+class KeyRow:
     """Control of one value, with its slider."""
 
     def __init__(self, form: Any, control: Control) -> None:

@@ -10,7 +10,7 @@ from winchsim.page.form import Form
 from winchsim.page.sizing import Sizing
 from winchsim.page.take_out import TakeOut
 from winchsim.page.test_day import TestDay
-from winchsim.page.variants import Variants
+from winchsim.page.variants import VariantsView
 from winchsim.report.plain_text import harmless, safe
 from winchsim.report.words.advice import CAUTIONS
 
@@ -19,7 +19,7 @@ CAUTION = (
     "guard teeth and rope, begin with small test loads."
 )
 
-VIEWS = {"Variants": Variants, "Questions": Sizing, "Test day": TestDay, "Save": TakeOut}
+VIEWS = {"Variants": VariantsView, "Questions": Sizing, "Test day": TestDay, "Save": TakeOut}
 """What each view beside the lift shows."""
 
 

@@ -107,13 +107,13 @@ def serve(
     with contextlib.suppress(KeyboardInterrupt):  # raised again by the server when it has ended
         import uvicorn
 
-        from winchsim.page.guard import MOST_BYTES, Guard
+        from winchsim.page.guard import MOST_BYTES, RequestGuard
         from winchsim.page.tab import Site
 
         is_shared = not hosts[-1].startswith(("127.", "localhost", "[::1]"))
         site = Site(scenario, path, spare, shared if is_shared else "")
         config = uvicorn.Config(
-            Guard(_application(site, hosts, MOST_BYTES), hosts, token),
+            RequestGuard(_application(site, hosts, MOST_BYTES), hosts, token),
             log_level="error",
             access_log=False,
             ws_max_size=MOST_BYTES,

@@ -13,7 +13,7 @@ from nicegui import Client, background_tasks, ui
 
 from winchsim.errors import WinchsimError
 from winchsim.inputs import Inputs
-from winchsim.page.process import BrokenError, StoppedError, Worker
+from winchsim.page.process import StoppedError, Worker, WorkerError
 from winchsim.page.row import fault_text
 from winchsim.page.screen import Screen
 from winchsim.page.state import State, WorkFile
@@ -205,7 +205,7 @@ class Tab:
             try:
                 async for found in self.first.run("lift", inputs):
                     self._show_first(inputs, found)
-            except (StoppedError, BrokenError, WinchsimError) as error:
+            except (StoppedError, WorkerError, WinchsimError) as error:
                 self._failed(error)
             else:
                 if not self._wanted.is_set():
@@ -247,11 +247,11 @@ class Tab:
                         self.answer.update(found)
                         self.screen.show(found, next(notes))
                         self.screen.show_actions(found["actions"])
-            except (BrokenError, WinchsimError) as error:
+            except (WorkerError, WinchsimError) as error:
                 self._failed(error)
 
     def _failed(self, error: Exception) -> None:
-        if isinstance(error, BrokenError):
+        if isinstance(error, WorkerError):
             logging.getLogger("winchsim").error(str(error))
         if not self._wanted.is_set():
             self.screen.old(fault_text(error))

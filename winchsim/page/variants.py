@@ -13,7 +13,7 @@ OF_THE_FILE = "(file)"
 """Row of the scenario as its file has it."""
 
 
-class Variants:
+class VariantsView:
     """Panel with the table of variants."""
 
     def __init__(self, tab: Any) -> None:

@@ -15,7 +15,7 @@ from winchsim.report.document import (
     Cell,
     Document,
     FigureRef,
-    Finding,
+    FindingText,
     Items,
     Mark,
     Paragraph,
@@ -52,7 +52,7 @@ from winchsim.studies.calibrate import (
     Parameter,
     Prediction,
 )
-from winchsim.studies.calibrate.calibration import Value as FittedValue
+from winchsim.studies.calibrate.calibration import FittedValue
 
 DIGITS = 4
 """Significant digits of a calibrated value in the scenario. [-]"""
@@ -107,7 +107,7 @@ def build(
     found: Calibration,
     scenario: Scenario,
     *,
-    findings: Mapping[str, Finding] = MappingProxyType({}),
+    findings: Mapping[str, FindingText] = MappingProxyType({}),
     command: str = "",
 ) -> Document:
     """Document of a calibration.
@@ -343,18 +343,18 @@ def chance(share: float) -> Cell:
     return "> 99.9 %" if share > 1 - 1e-3 else percent(share)
 
 
-def warnings(rows: Sequence[Prediction]) -> list[Finding]:
+def warnings(rows: Sequence[Prediction]) -> list[FindingText]:
     """What has to be done before the tests to come."""
     falling = joined([(load(row.test),) for row in rows if not row.holds], ", ")
     back = say("With the power off {} may run back.", falling)
-    found = [Finding(NOTICE, back, say("Fit a pawl or a brake first."))] if falling else []
+    found = [FindingText(NOTICE, back, say("Fit a pawl or a brake first."))] if falling else []
     for row in rows:
         if row.blocked_by:
             broke = f"the part that broke in test {row.blocked_by[0]} is replaced"
-            found.append(Finding(NOTICE, say(f"Lift {{}} only after {broke}.", load(row.test))))
+            found.append(FindingText(NOTICE, say(f"Lift {{}} only after {broke}.", load(row.test))))
     if any(row.time.open_share > OPEN for row in rows):
         text = "Much of the next interval comes from what the tests do not determine."
-        found.append(Finding(NOTICE, say(text)))
+        found.append(FindingText(NOTICE, say(text)))
     return found
 
 
@@ -397,7 +397,7 @@ _SHARES = {
 
 def calibration_json(
     found: Calibration,
-    findings: Mapping[str, Finding] = MappingProxyType({}),
+    findings: Mapping[str, FindingText] = MappingProxyType({}),
     *,
     digest: str | None = None,
     files: tuple[str, ...] = (),

@@ -121,7 +121,7 @@ class Items:
 
 
 @dataclass(frozen=True)
-class Finding:
+class FindingText:
     """One thing that a run showed, and what can be done."""
 
     mark: Mark
@@ -201,7 +201,7 @@ class Section:
     shown: bool = False
 
 
-Node = Headline | Paragraph | Items | Finding | Table | FigureRef | Listing | Section
+Node = Headline | Paragraph | Items | FindingText | Table | FigureRef | Listing | Section
 """What a document is made of."""
 
 

@@ -16,7 +16,7 @@ from winchsim.quantity_text import key
 from winchsim.report.document import (
     Cell,
     Document,
-    Finding,
+    FindingText,
     Items,
     Paragraph,
     Text,
@@ -32,7 +32,7 @@ from winchsim.report.words.values import TIMES, percent, signed, value
 from winchsim.scenario.sheet import SheetOrigin, SheetRow
 from winchsim.scenario.trace import Log, MeasuredTrace
 from winchsim.simulation import Record, simulate
-from winchsim.studies.calibrate import Kind, LiftTest, Reading
+from winchsim.studies.calibrate import Kind, LiftTest, MeasuredReading
 from winchsim.studies.calibrate.evidence import UNITS
 
 TRACED = (("height", "m"), ("current", "A"), ("voltage", "V"))
@@ -273,7 +273,7 @@ def test_facts(test: LiftTest) -> dict[str, Any]:
     return {"test": test.number, "rung": test.rung, "mass_kg": test.mass}
 
 
-def residual_facts(row: Reading) -> dict[str, Any]:
+def residual_facts(row: MeasuredReading) -> dict[str, Any]:
     """A measurement beside the model as plain data."""
     name = "lift_time" if row.kind is Kind.TIME else row.kind.value
     return {
@@ -291,7 +291,7 @@ def residual_facts(row: Reading) -> dict[str, Any]:
 # --- sentences
 
 
-def log(found: Log) -> Finding:
+def log(found: Log) -> FindingText:
     """How a log was read: guessed columns, and when each of its lifts began."""
     texts = [
         say("{} is taken as {}", head.replace("_", " "), f"{name} in {unit}" if unit else name)
@@ -306,7 +306,7 @@ def log(found: Log) -> Finding:
         )
         for number, lift in enumerate(found.lifts, start=1)
     ]
-    return Finding(NOTE, say("The log: {}.", joined(texts, "; ")))
+    return FindingText(NOTE, say("The log: {}.", joined(texts, "; ")))
 
 
 CUT_DIGITS = 1e-4
@@ -315,7 +315,7 @@ CUT_DIGITS = 1e-4
 
 def other_version(
     origin: SheetOrigin | None, rows: tuple[SheetRow, ...], inputs: Inputs, digest: str
-) -> Finding | None:
+) -> FindingText | None:
     """A caution where a sheet was planned for another version of the scenario; None where it was
     not.
 
@@ -343,7 +343,7 @@ def other_version(
         planned = {v for row in rows if (v := getattr(row, name)) and abs(v / now - 1) > CUT_DIGITS}
         apart += [say("{} instead of {}", value(v, unit), value(now, unit)) for v in planned]
     version = f"another version (hash {origin.digest}, now {digest[:12]})"
-    return Finding(
+    return FindingText(
         NOTICE,
         say(
             f"The sheet was planned for {version} {{}}.",
@@ -408,7 +408,7 @@ def load(test: LiftTest) -> Value | str:
     return "unloaded" if test.bare else value(test.mass, "kg")
 
 
-def residual_row(row: Reading) -> tuple[Cell, ...]:
+def residual_row(row: MeasuredReading) -> tuple[Cell, ...]:
     """A measurement beside the model, calibrated and as it was."""
     shown = (
         Value(number, UNITS[row.kind], endless="stalls")
@@ -420,7 +420,7 @@ def residual_row(row: Reading) -> tuple[Cell, ...]:
     return str(row.test.number), load(row.test), LABELS[row.kind], *shown, off, left
 
 
-def side_row(row: Reading) -> tuple[Cell, ...]:
+def side_row(row: MeasuredReading) -> tuple[Cell, ...]:
     """A stall or a hold, a bound from one side."""
     shown = say("{} of the torque needed", Value(row.predicted, sign=TIMES))
     if row.kind in (Kind.HELD, Kind.RAN_BACK):

@@ -30,7 +30,7 @@ from winchsim.report.words.outcome import ended, outcome
 from winchsim.report.words.values import MARKS, limit_of, of_check, value
 from winchsim.scenario.read import Scenario
 from winchsim.studies.choose import Choice
-from winchsim.studies.sizing import Run, Study, most_power
+from winchsim.studies.sizing import Study, StudyRun, most_power
 from winchsim.studies.sweep import Sweep
 
 MOST_ROWS = 16
@@ -138,7 +138,7 @@ def _results(found: Sweep, i: int, leave_out: tuple[CheckKey, ...] = ()) -> tupl
 RUN_HEADS = ("status", "lift time", "quasi-static", "difference", "end")
 
 
-def _run(study: Study, run: Run) -> tuple[Cell, ...]:
+def _run(study: Study, run: StudyRun) -> tuple[Cell, ...]:
     numbers = ((run.time, "s"), (run.slow_time, "s"), (run.difference, "%"))
     cells = ("" if number is None else Value(number, unit) for number, unit in numbers)
     if run.found is None:

@@ -26,7 +26,7 @@ from winchsim.report.words.outcome import outcome
 from winchsim.report.words.values import MARKS, percent, value
 from winchsim.scenario.read import Scenario
 from winchsim.studies.spread import LEVELS, QUANTITIES, Spread, Uncertain
-from winchsim.studies.spread.builds import Motors
+from winchsim.studies.spread.builds import MotorsApart
 from winchsim.studies.spread.outcomes import Ending
 from winchsim.studies.spread.study import FAILURES, TOLERATED, Probability
 
@@ -230,7 +230,7 @@ def _method(found: Spread) -> tuple[Text, ...]:
     texts = {
         say(f"Random seed {found.random_seed}. Each build is lifted by {how}."): True,
         say(differ, percent(off or 0.0)): off is not None,
-        say(f"Motors: {motors.value}."): motors is not Motors.EQUAL,
+        say(f"Motors: {motors.value}."): motors is not MotorsApart.EQUAL,
         say(f"{missing} draws that no build can have are left out."): missing > 0,
     }
     return tuple(text for text, is_shown in texts.items() if is_shown)

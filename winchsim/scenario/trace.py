@@ -302,11 +302,11 @@ def _sample(cells: Cells, line: int | None, column: Column, cell: str) -> float:
 
 # --- lifts
 
-Span = tuple[float, bool, int, int]
+LoggedSpan = tuple[float, bool, int, int]
 """Power on in the time of the log, whether that is seen, first and last sample."""
 
 
-def _spans(samples: Mapping[str, np.ndarray]) -> list[Span]:
+def _spans(samples: Mapping[str, np.ndarray]) -> list[LoggedSpan]:
     """Lifts of a log: by the current where there is one, else by the height; a log of neither is
     one lift."""
     time = samples["time"]
@@ -319,7 +319,7 @@ def _spans(samples: Mapping[str, np.ndarray]) -> list[Span]:
     return [_from_power_on(samples, span) for span in up or whole]
 
 
-def _from_power_on(samples: Mapping[str, np.ndarray], span: Span) -> Span:
+def _from_power_on(samples: Mapping[str, np.ndarray], span: LoggedSpan) -> LoggedSpan:
     """A lift that the log shows from some way up on began by as much earlier as that way takes;
     without heights the log's own 0 is taken, where it lies before."""
     start, aligned, first, last = span
@@ -331,14 +331,14 @@ def _from_power_on(samples: Mapping[str, np.ndarray], span: Span) -> Span:
     return (0.0, *span[1:]) if 0 <= start <= SHORTEST else span
 
 
-def _powered(time: np.ndarray, current: np.ndarray) -> list[Span]:
+def _powered(time: np.ndarray, current: np.ndarray) -> list[LoggedSpan]:
     """Stretches with the motors switched on the way they mostly are."""
     known = np.flatnonzero(np.isfinite(current))
     sizes = current[known] * (1 if np.nansum(current) >= 0 else -1)
     limit = max(ON * float(np.quantile(sizes, 0.95)), 1e-9) if len(sizes) else 0.0
     on = np.flatnonzero(sizes > limit)
     pauses = (np.diff(on) > 1) & (np.diff(time[known[on]]) >= SHORTEST)
-    found: list[Span] = []
+    found: list[LoggedSpan] = []
     for stretch in np.split(on, np.flatnonzero(pauses) + 1) if len(on) else ():
         first, last = stretch[[0, -1]].tolist()
         rise = slice(max(first - 1, 0), first + 1)
@@ -347,7 +347,7 @@ def _powered(time: np.ndarray, current: np.ndarray) -> list[Span]:
     return [span for span in found if time[span[3]] - span[0] >= SHORTEST]
 
 
-def _raised(time: np.ndarray, height: np.ndarray) -> list[Span]:
+def _raised(time: np.ndarray, height: np.ndarray) -> list[LoggedSpan]:
     """Ways up; the load has come down by half before the next."""
     known = np.flatnonzero(np.isfinite(height)).tolist()
     half = float(np.ptp(height[known])) / 2 if known else 0.0
@@ -388,7 +388,7 @@ def _loads(cells: Cells, told: Mapping[str, str], starts: list[float], load: flo
 
 
 def _lift(
-    samples: Mapping[str, np.ndarray], span: Span, number: int, mass: float, longest: float
+    samples: Mapping[str, np.ndarray], span: LoggedSpan, number: int, mass: float, longest: float
 ) -> LoggedLift:
     """One lift as a row and as a trace."""
     start, aligned, first, last = span

@@ -27,16 +27,16 @@ periods and the motors have over 1.05 times the torque needed all the way (`in_r
 where a jolt stops a drum near its stall, or where rotors carry a stalled load further up.
 """
 
-from winchsim.slow.climb import End
+from winchsim.slow.climb import SlowEnd
 from winchsim.slow.lifts import Hold, Lifts, lift_all, lift_batch, lift_machine
 from winchsim.slow.stacking import Batch, stack_machines
 from winchsim.slow.variants import Variants, vary, vary_each
 
 __all__ = [
     "Batch",
-    "End",
     "Hold",
     "Lifts",
+    "SlowEnd",
     "Variants",
     "lift_all",
     "lift_batch",

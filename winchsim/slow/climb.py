@@ -24,7 +24,7 @@ AT_LIMIT = 1.0 - 1e-9
 """Share of its limit from which on a supply is at it. [-]"""
 
 
-class End(IntEnum):
+class SlowEnd(IntEnum):
     """How a slow lift ends."""
 
     LIFTED = 0
@@ -57,7 +57,7 @@ class Climb:
     alive : ndarray of bool
         Whether the drum still turned at the end of the path.
     reason : ndarray of int
-        The `End` that stopped it on the way; `LIFTED` for none.
+        The `SlowEnd` that stopped it on the way; `LIFTED` for none.
     wound : ndarray
         Rope wound on when it stopped, or at the path's end. [m]
     time : ndarray
@@ -128,12 +128,12 @@ class Climb:
         needed = output_torques(m.chain, 1, rope_torque, breakaway=m.breakaway)[0]
         push, margin = self.law.at_rest(needed, m.breakaway)
         held = ~(push > needed)
-        self._stop(held, 0.0, End.STALLED)
+        self._stop(held, 0.0, SlowEnd.STALLED)
         self._note(held, least_margin=np.minimum(self.least_margin, _known(margin)))
         self.last_push = self.law.push(np.zeros(self.batch.size))
         if np.any(np.isfinite(delay)):
             self.at_limit = self._inrush()
-            self._cut(0, self.alive & (self.at_limit >= delay), 0.0, End.TRIPPED)
+            self._cut(0, self.alive & (self.at_limit >= delay), 0.0, SlowEnd.TRIPPED)
 
     def _inrush(self) -> Any:
         """Time for which the supply is at its limit while the drum spins up to the speed at which
@@ -230,7 +230,7 @@ class Climb:
         share = np.clip((self.margin - 1) / (self.margin - margin), 0.0, 1.0)
         between = self.middle + share * (path.middles[index] - self.middle)
         known = np.isfinite(self.margin) & ~new_layer
-        reason = np.where(new_layer, End.STALLED_AT_LAYER_END, End.STALLED)
+        reason = np.where(new_layer, SlowEnd.STALLED_AT_LAYER_END, SlowEnd.STALLED)
         self._stop(stalls, np.where(known, between, path.edges[index]), reason)
         self._note(stalls, least_margin=np.minimum(self.least_margin, margin))
 
@@ -242,9 +242,9 @@ class Climb:
         drawn, left = total * time, capacity - self.charge
         empties = here & (drawn >= left)
         share = np.where(empties, left / drawn, 1.0)
-        return time * self._cut(index, empties, share, End.BATTERY_EMPTY)
+        return time * self._cut(index, empties, share, SlowEnd.BATTERY_EMPTY)
 
-    def _cut(self, index: int, ends: Any, share: Any, reason: End) -> Any:
+    def _cut(self, index: int, ends: Any, share: Any, reason: SlowEnd) -> Any:
         """Stop the variants that end within a cell, after a share of it; the share of each."""
         start, end = self.path.edges[index : index + 2]
         self._stop(ends, start + share * (end - start), reason)
@@ -261,7 +261,7 @@ class Climb:
         self._note(here, at_limit=before + time * limited)
         trips = limited & (self.at_limit >= delay)
         share = np.where(trips, np.maximum(delay - before, 0.0) / time, 1.0)
-        return time * self._cut(index, trips, share, End.TRIPPED)
+        return time * self._cut(index, trips, share, SlowEnd.TRIPPED)
 
     def _is_at_limit(self, total: Any) -> Any:
         return total >= AT_LIMIT * np.asarray(self.batch.raising.current_limit)
@@ -286,11 +286,11 @@ class Climb:
         still, law = np.zeros(self.batch.size), self.batch.law((self.windings, self.cases))
         margin = _known(law.at_rest(self.needed)[1])
         self._stall(-1, self.alive & (margin <= 1), margin, self.radius)
-        held = np.isin(self.reason, (End.STALLED, End.STALLED_AT_LAYER_END))
+        held = np.isin(self.reason, (SlowEnd.STALLED, SlowEnd.STALLED_AT_LAYER_END))
         held |= self.alive & self.path.blocked
         trips = held & np.isfinite(self.batch.machine.source.trip_delay)
         trips &= self._is_at_limit(law.drive(still).total)
-        self._note(trips, reason=End.TRIPPED)
+        self._note(trips, reason=SlowEnd.TRIPPED)
         self._stand(held & ~trips)
         near = 0.98 * self.last_speed
         slope = (law.push(near) - law.push(self.last_speed)) / (self.last_speed - near)

@@ -24,7 +24,7 @@ from winchsim.physics.chain import (
     shaft_ratios,
 )
 from winchsim.roots import root_between
-from winchsim.slow.climb import Climb, End
+from winchsim.slow.climb import Climb, SlowEnd
 from winchsim.slow.path import bounce_period, breakaway_pull, travel_at
 from winchsim.slow.stacking import Batch, rows, stack_machines, start_temperatures
 from winchsim.slow.variants import Columns, Variants, vary
@@ -59,7 +59,7 @@ Lifts = np.recarray
 """Results of many slow lifts, a row each; NaN where there is no meaning. Fields:
 
 end
-    One of `End`.
+    One of `SlowEnd`.
 height
     Height gained over the start. [m]
 lift_time
@@ -126,7 +126,7 @@ _NUMBERS = (
     "hold_margin", "last_pull", "time_constant", "bounce_period",
 )  # fmt: skip
 _AS_CLIMBED = ("least_margin", "first_current", "last_current", "peak_current", "last_voltage")
-_BLANK = (End.CANNOT_BE_BUILT, 0, 0, False, False, "", "", *[np.nan] * (len(_NUMBERS) + 2))
+_BLANK = (SlowEnd.CANNOT_BE_BUILT, 0, 0, False, False, "", "", *[np.nan] * (len(_NUMBERS) + 2))
 
 
 def _blank(size: int) -> Lifts:
@@ -190,7 +190,7 @@ def lift_batch(batch: Batch) -> Lifts:
     m, n, path = batch.machine, batch.size, up.path
     time = up.time + np.where(np.isfinite(lost), lost, 0.0)
     end = _ends(up, time)
-    lifted, timed = end == End.LIFTED, np.isin(end, (End.LIFTED, End.LATE))
+    lifted, timed = end == SlowEnd.LIFTED, np.isin(end, (SlowEnd.LIFTED, SlowEnd.LATE))
     still, per_time = up.law.drive(np.zeros(n)), np.where(time > 0, time, np.inf)
     margins = starting_margins(batch)
     holding, spare_torque = _holds(up)
@@ -251,10 +251,10 @@ def _ends(up: Climb, time: Any) -> np.ndarray:
     late = time > np.minimum(up.batch.raising.time, LONGEST_RAISE)
     at_top = np.select(
         [~up.path.fits, up.path.blocked, late],
-        [End.OVERFLOW, End.BLOCKED, End.LATE],
-        End.LIFTED,
+        [SlowEnd.OVERFLOW, SlowEnd.BLOCKED, SlowEnd.LATE],
+        SlowEnd.LIFTED,
     )
-    return np.where(up.reason == End.LIFTED, at_top, up.reason)
+    return np.where(up.reason == SlowEnd.LIFTED, at_top, up.reason)
 
 
 def starting_margins(batch: Batch) -> tuple[Any, Any]:
@@ -336,7 +336,7 @@ def _links(up: Climb, torques: Sequence[Any], lifted: Any) -> dict[str, Any]:
     held = breakaway_pull(up.batch) + np.zeros(n)
     at_stall = link_shares(m, stalled_channels(m, torques, held, *radii_used(up.batch)))
     standing, moved = rows(at_stall, n), up.first_speed > 0
-    stopped = moved & (up.reason == End.LIFTED)
+    stopped = moved & (up.reason == SlowEnd.LIFTED)
     shares = [(_rising(up), moved), (_starting(up, torques), moved), (_running_on(up), stopped)]
     if m.braked_chain is not m.chain:
         shares += [(_stopping(up), stopped), (_swinging(up), stopped)]

@@ -104,7 +104,7 @@ SMALLEST, LARGEST = 0.5, 2.0
 
 
 @dataclass(frozen=True)
-class Span:
+class CandidateRange:
     """Where candidates are looked for: both ends (None for the usual ones), the motor group, inch
     sizes."""
 
@@ -115,7 +115,7 @@ class Span:
 
 
 @dataclass(frozen=True)
-class Proposal:
+class Candidates:
     """Candidates of a question.
 
     Attributes
@@ -141,14 +141,14 @@ def _check_range(low: float, high: float, unit: str) -> None:
 
 def _over(
     low: float, high: float, unit: str, count: int, own: float, *offered: Iterable[float]
-) -> Proposal:
+) -> Candidates:
     """Both ends of a range, between them numbers of three digits in equal ratios, the present
     value, and what is offered first."""
     _check_range(low, high, unit)
     spread = [low, *(float(f"{size:.3g}") for size in np.geomspace(low, high, count)[1:-1]), high]
     first = tuple(np.round(list(sizes), PLACES) for sizes in offered)
     present = [own] if low <= own <= high else []
-    return Proposal(np.unique(np.round(np.concatenate([spread, *first, present]), PLACES)), first)
+    return Candidates(np.unique(np.round(np.concatenate([spread, *first, present]), PLACES)), first)
 
 
 def _steps(low: float, high: float, step: float) -> np.ndarray:
@@ -163,7 +163,7 @@ def _size(inputs: Inputs, kind: str) -> float:
     return sum(g.count for g in inputs.motors) if kind == "motors" else inputs.drum.diameter
 
 
-def at_hand(inputs: Inputs, span: Span, kind: str) -> Proposal | None:
+def at_hand(inputs: Inputs, span: CandidateRange, kind: str) -> Candidates | None:
     """Builds with other parts of one kind that are at hand, the present one among them; None where
     none are listed."""
     if not (listed := getattr(inputs.parts, kind, ())):
@@ -179,12 +179,12 @@ def at_hand(inputs: Inputs, span: Span, kind: str) -> Proposal | None:
     return _of_builds(list(found.values()))
 
 
-def _of_builds(builds: list[Build]) -> Proposal:
+def _of_builds(builds: list[Build]) -> Candidates:
     builds.sort(key=lambda build: build.value)
-    return Proposal(np.array([build.value for build in builds]), changes=tuple(builds))
+    return Candidates(np.array([build.value for build in builds]), changes=tuple(builds))
 
 
-def drums(inputs: Inputs, span: Span) -> Proposal:
+def drums(inputs: Inputs, span: CandidateRange) -> Candidates:
     """Diameters, of which stock sizes are offered first, then turned ones. [m]"""
     own = inputs.drum.diameter
     low, high = span.low or inputs.rope.diameter, span.high
@@ -199,16 +199,16 @@ def drums(inputs: Inputs, span: Span) -> Proposal:
     return _over(low, high, "m", CANDIDATES["drum"], own, stock, turned)
 
 
-def counts(inputs: Inputs, span: Span) -> Proposal:
+def counts(inputs: Inputs, span: CandidateRange) -> Candidates:
     """Numbers of motors in a group, its dead ones below the range. [-]"""
     present = int(value_at(inputs, f"motors.{span.group}.count"))
     low = max(int(span.low or 1), int(value_at(inputs, f"motors.{span.group}.dead")) + 1)
     high = int(span.high or min(max(4 * present, 8), max(MOST_MOTORS, present)))
     _check_range(low, high, "motors")
-    return Proposal(np.arange(low, high + 1))
+    return Candidates(np.arange(low, high + 1))
 
 
-def voltages(inputs: Inputs, span: Span) -> Proposal:
+def voltages(inputs: Inputs, span: CandidateRange) -> Candidates:
     """Supply voltages, of which multiples of half a volt are offered first. [V]"""
     for place, phase in enumerate(inputs.phase, start=1):
         if phase.action == "raise" and phase.voltage is not None:
@@ -226,7 +226,7 @@ def nominal_voltage(inputs: Inputs) -> float:
     return min(group.fit.voltage for group in build_machine(inputs).groups)
 
 
-def masses(inputs: Inputs, span: Span) -> Proposal:
+def masses(inputs: Inputs, span: CandidateRange) -> Candidates:
     """Loads up to somewhat above the one that stalls the motors. [kg]"""
     own, m = inputs.load.mass, build_machine(inputs)
     light = lift_all(inputs, {"load.mass": [own * 1e-3]})
@@ -237,7 +237,7 @@ def masses(inputs: Inputs, span: Span) -> Proposal:
     return _over(low, high, "kg", CANDIDATES["heaviest"], own)
 
 
-def gears(inputs: Inputs, span: Span) -> Proposal:
+def gears(inputs: Inputs, span: CandidateRange) -> Candidates:
     """Builds with one change of the gears, by their ratio. [-]"""
     low, high = span.low or 0.0, span.high or math.inf
     changes = [c for c in gear_changes(inputs) if low <= c.value <= high]

@@ -24,8 +24,8 @@ from winchsim.simulation import simulate
 from winchsim.slow import vary_each
 from winchsim.studies.candidates import (
     PLACES,
-    Proposal,
-    Span,
+    CandidateRange,
+    Candidates,
     at_hand,
     counts,
     drums,
@@ -84,7 +84,7 @@ class Question:
     name: str
     path: str
     unit: str
-    propose: Callable[[Inputs, Span], Proposal]
+    propose: Callable[[Inputs, CandidateRange], Candidates]
     aim: Callable[[Sweep, np.ndarray], np.ndarray]
     parts: str = ""
     refined: bool = False
@@ -92,7 +92,7 @@ class Question:
 
 
 @dataclass(frozen=True)
-class Run:
+class StudyRun:
     """A candidate simulated in full.
 
     Attributes
@@ -148,7 +148,7 @@ class Study:
         Else the candidate that is nearest to reaching the target without failing.
     offered : ndarray of bool
         Candidates that may be recommended, such as sizes that can be bought.
-    runs : tuple of Run
+    runs : tuple of StudyRun
         In full: what is recommended, and edges of its bands.
     snag_left_out : bool
         Whether the scenario has a snag, which nothing is sized for.
@@ -164,15 +164,15 @@ class Study:
     recommended: int | None
     nearest: int
     offered: np.ndarray
-    runs: tuple[Run, ...]
+    runs: tuple[StudyRun, ...]
     snag_left_out: bool
 
     @property
-    def confirmation(self) -> Run | None:
+    def confirmation(self) -> StudyRun | None:
         """Full simulation of what is recommended."""
         return self.run_of(self.recommended)
 
-    def run_of(self, index: int | None) -> Run | None:
+    def run_of(self, index: int | None) -> StudyRun | None:
         """Full simulation of a candidate."""
         return next((run for run in self.runs if run.index == index), None)
 
@@ -353,7 +353,7 @@ def size(
         The scenario cannot be built, or the range is empty.
     """
     row = QUESTIONS[question] if isinstance(question, str) else question
-    span, wanted = Span(low, high, group, inch), Wanted(margin, target_time, fastest)
+    span, wanted = CandidateRange(low, high, group, inch), Wanted(margin, target_time, fastest)
     snag, path = inputs.load.snag_height is not None, row.path.format(group=span.group)
     inputs = replace(inputs, load=replace(inputs.load, snag_height=None))
     build(inputs)  # or it is refused
@@ -375,7 +375,7 @@ def size(
 
 
 def _swept(
-    question: Question, inputs: Inputs, path: str, proposal: Proposal, wanted: Wanted
+    question: Question, inputs: Inputs, path: str, proposal: Candidates, wanted: Wanted
 ) -> tuple[np.ndarray, Sweep]:
     """Values and their sweep, finer where candidates begin to fail or to meet every limit: numbers
     of three digits between two neighbours, and the next ones on both sides."""
@@ -435,7 +435,7 @@ def _in_full(study: Study, among: np.ndarray, tell: Callable[[int, int], None]) 
     Each full simulation corrects the checks of its neighbours, so that what is shown of the
     recommended candidate are the numbers of its own assessment.
     """
-    runs: list[Run] = []
+    runs: list[StudyRun] = []
     for _ in range(MOST_TRIES):
         left = among & study.sweep.sound
         index = next((int(i) for i in study.sweep.order(_aim(study)) if left[i]), None)
@@ -463,19 +463,19 @@ def _in_full(study: Study, among: np.ndarray, tell: Callable[[int, int], None]) 
     return replace(study, runs=tuple(runs))
 
 
-def _is_sound(run: Run, wanted: Wanted) -> bool:
+def _is_sound(run: StudyRun, wanted: Wanted) -> bool:
     in_time = (run.time or np.inf) <= (wanted.target_time or np.inf)
     return in_time and run.found is not None and run.found.exit_code == 0
 
 
-def _simulated(study: Study, index: int, *, ranges: bool) -> Run:
+def _simulated(study: Study, index: int, *, ranges: bool) -> StudyRun:
     found = study.sweep
     time = float(found.results["lift_time"][index]) if found.lifted[index] else None
     try:
         full = assess(simulate(study.inputs(index)), actions=False, ranges=ranges)
-        return Run(index, time, full)
+        return StudyRun(index, time, full)
     except WinchsimError as error:
-        return Run(index, time, None, str(error))
+        return StudyRun(index, time, None, str(error))
 
 
 def _corrected(found: Sweep, index: int, full: Assessment) -> Sweep:

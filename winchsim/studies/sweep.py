@@ -20,7 +20,7 @@ from winchsim.inputs import Inputs, spec_at
 from winchsim.model import build
 from winchsim.quantity_text import key
 from winchsim.simulation import simulate as run
-from winchsim.slow import End as SlowEnd, Lifts, Variants, lift_all, vary
+from winchsim.slow import Lifts, SlowEnd, Variants, lift_all, vary
 
 UNITS = {
     "lift_time": "s", "height": "m", "peak_current": "A", "mean_current": "A",

@@ -11,7 +11,7 @@ import pytest
 from winchsim.commands.files import FORMATS
 from winchsim.report.figures.catalogue import image, inline_svg, pictures
 from winchsim.report.figures.look import COLUMN, SLIDE
-from winchsim.report.figures.overlay import Run, overlay
+from winchsim.report.figures.overlay import DrawnRun, overlay
 from winchsim.version import __version__
 
 DIGEST = "0123456789abcdef" * 4
@@ -50,7 +50,7 @@ def test_svg_keeps_text_as_text(lift):
 
 
 def test_any_text_comes_through_harmless_and_without_a_warning(lift):
-    figure = overlay([Run(NASTY, lift)], SLIDE)
+    figure = overlay([DrawnRun(NASTY, lift)], SLIDE)
     with warnings.catch_warnings():
         warnings.simplefilter("error")
         svg, png = (image(figure, form, SLIDE) for form in ("svg", "png"))

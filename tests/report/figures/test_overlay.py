@@ -8,7 +8,7 @@ from winchsim.model import Event
 from winchsim.report.figures.look import COLUMN, LOOKS
 from winchsim.report.figures.overlay import (
     MOST_POINTS,
-    Run,
+    DrawnRun,
     key_of,
     line_of,
     overlay,
@@ -24,9 +24,9 @@ from winchsim.scenario.trace import MeasuredTrace
 def runs(records):
     """Three lifts with names that are hard on a drawing."""
     return [
-        Run("a $x_1$ <b>name</b>", records["lift"]),
-        Run("漢字 " + "long " * 40, records["stall"]),
-        Run("break", records["break"]),
+        DrawnRun("a $x_1$ <b>name</b>", records["lift"]),
+        DrawnRun("漢字 " + "long " * 40, records["stall"]),
+        DrawnRun("break", records["break"]),
     ]
 
 
@@ -70,7 +70,7 @@ def test_no_text_leaves_the_figure(runs, see, look, count):
 
 
 def test_measured_lift_times_are_points(runs, see):
-    figure = overlay([Run("lift", runs[0].record, (5.9, 6.2))], COLUMN)
+    figure = overlay([DrawnRun("lift", runs[0].record, (5.9, 6.2))], COLUMN)
     (points,) = see.labelled(see.panels(figure)[0], "_measured 1")
     assert list(points.get_xdata()) == [5.9, 6.2] and list(points.get_ydata()) == pytest.approx(
         [0.25, 0.25]

@@ -6,7 +6,7 @@ from winchsim.report.document import (
     Document,
     Face,
     FigureRef,
-    Finding,
+    FindingText,
     Headline,
     Items,
     Listing,
@@ -55,7 +55,8 @@ def document():
             Paragraph(say("Keep clear."), faint=True),
             FigureRef("build", "The build", "Gears to scale."),
             Section(
-                "Findings", (Finding(THIN, say("The rope bends tightly."), say("A thicker drum.")),)
+                "Findings",
+                (FindingText(THIN, say("The rope bends tightly."), say("A thicker drum.")),),
             ),
             Section(
                 "Notes", (Items((long,)), FigureRef("energy", "Energy", "Shares.")), details=True

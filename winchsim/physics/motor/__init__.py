@@ -30,15 +30,15 @@ from winchsim.physics.motor.law import (
     stall,
     steady_current,
 )
-from winchsim.physics.motor.output import Gearbox, Output
+from winchsim.physics.motor.output import Output, OutputGearbox
 
 __all__ = [
     "DISAGREEMENT",
-    "Gearbox",
     "Motor",
     "MotorFit",
     "OperatingPoint",
     "Output",
+    "OutputGearbox",
     "Residual",
     "constant_at",
     "copper_loss",

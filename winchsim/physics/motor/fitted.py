@@ -16,7 +16,7 @@ from winchsim.physics.motor.law import (
     operating_point,
     stall,
 )
-from winchsim.physics.motor.output import OWN_EFFICIENCY, Gearbox, Output
+from winchsim.physics.motor.output import OWN_EFFICIENCY, Output, OutputGearbox
 from winchsim.quantity_text import number, quantity
 
 DISAGREEMENT = 0.10
@@ -55,7 +55,7 @@ class Extras:
         Of the rotor; left out: from a mechanical time constant of 15 ms. [kg·m²]
     magnet_coefficient, copper_coefficient : float
         As for `Motor`. [1/K]
-    gearbox : Gearbox, optional
+    gearbox : OutputGearbox, optional
         Bought with the motor.
     efficiency : float, optional
         Torque constant over back-e.m.f. constant of the motor alone, used where the data do not
@@ -75,7 +75,7 @@ class Extras:
     inertia: float | None = None
     magnet_coefficient: float = FERRITE_COEFFICIENT
     copper_coefficient: float = COPPER_COEFFICIENT
-    gearbox: Gearbox | None = None
+    gearbox: OutputGearbox | None = None
     efficiency: float | None = None
     reverse_efficiency: float | None = None
     breakaway: float | None = None

@@ -32,7 +32,7 @@ more. Own choice."""
 
 
 @dataclass(frozen=True)
-class Gearbox:
+class OutputGearbox:
     """A gearbox bought with the motor.
 
     Parameters

@@ -28,7 +28,7 @@ from winchsim.report.figures.look import (
     room_for,
     stack,
 )
-from winchsim.report.figures.marks import Mark, marks_of
+from winchsim.report.figures.marks import CurveMark, marks_of
 from winchsim.simulation import Record
 
 
@@ -258,7 +258,7 @@ def timeline(
 
 def marks_and_key(
     record: Record, look: Look, shown: Window, notes: Sequence[str] = (), *, marked: bool = True
-) -> tuple[tuple[Mark, ...], list[str]]:
+) -> tuple[tuple[CurveMark, ...], list[str]]:
     """Marks of the events in a stretch of time, and lines of text that explain them."""
     nearest, most = NUMBER_EMS * look.em / (look.width - BESIDE_EMS * look.em), look.most_marks
     marks = marks_of(record, shown.start, shown.end, most=most, nearest=nearest) if marked else ()
@@ -268,7 +268,9 @@ def marks_and_key(
     return marks, flowed(entries, look) + [line for note in notes for line in folded(note, look)]
 
 
-def dress(frame: Frame, marks: Sequence[Mark], key: Sequence[str], *, marked: bool = True) -> None:
+def dress(
+    frame: Frame, marks: Sequence[CurveMark], key: Sequence[str], *, marked: bool = True
+) -> None:
     """Labels, held stretches, marks with their numbers, and their key below."""
     shown, look = frame.shown, frame.look
     for axes, panel in zip(frame.axes, frame.panels, strict=True):
@@ -294,7 +296,7 @@ def dress(frame: Frame, marks: Sequence[Mark], key: Sequence[str], *, marked: bo
         below(frame.axes[-1], look, key)
 
 
-def _number_marks(axes: Axes, marks: Sequence[Mark], shown: Window, look: Look) -> None:
+def _number_marks(axes: Axes, marks: Sequence[CurveMark], shown: Window, look: Look) -> None:
     """The number of each mark above the first panel, those too near moved right; a grave one on a
     filled box."""
     apart = NUMBER_EMS * look.em / (look.width - BESIDE_EMS * look.em)
@@ -334,7 +336,7 @@ def flowed(entries: Sequence[str], look: Look) -> list[str]:
     return lines
 
 
-def _mark_text(mark: Mark, shown: Window) -> str:
+def _mark_text(mark: CurveMark, shown: Window) -> str:
     """What a mark stands for and when; one time for what happens at the same time."""
     if mark.repeated:
         return f"{mark.names[0][0]}, {when_text(mark.start, shown)} to {when_text(mark.end, shown)}"

@@ -123,7 +123,7 @@ class NamedEvent:
 
 
 @dataclass(frozen=True)
-class Mark:
+class CurveMark:
     """What a figure shows of one event, of several at nearly the same time, or of one kind that
     keeps recurring.
 
@@ -176,7 +176,7 @@ def _short_name(e: RecordedEvent) -> str:
 
 def marks_of(
     record: Record, start: float, end: float, *, most: int, nearest: float
-) -> tuple[Mark, ...]:
+) -> tuple[CurveMark, ...]:
     """Marks of the events in a stretch of time, at most about `most` of them.
 
     Parameters
@@ -191,7 +191,7 @@ def marks_of(
 
     Returns
     -------
-    tuple of Mark
+    tuple of CurveMark
         In the order of their start.
     """
     spans, single = _recurring([e for e in named_events(record) if start <= e.time <= end])
@@ -201,7 +201,7 @@ def marks_of(
     return tuple(sorted([*spans, *map(_merged, groups)], key=lambda mark: (mark.start, mark.end)))
 
 
-def _recurring(events: Sequence[NamedEvent]) -> tuple[list[Mark], list[NamedEvent]]:
+def _recurring(events: Sequence[NamedEvent]) -> tuple[list[CurveMark], list[NamedEvent]]:
     """Marks of what recurs, and the events that stand alone."""
     spans, single = [], list(events)
     for family, words in _FAMILIES:
@@ -209,7 +209,7 @@ def _recurring(events: Sequence[NamedEvent]) -> tuple[list[Mark], list[NamedEven
         if len(members) >= _REPEATED:
             single = [e for e in single if e.event not in family]
             first, name = members[0].time, f"{words} ({len(members)} times)"
-            spans.append(Mark(first, members[-1].time, ((name, first),), members, True))
+            spans.append(CurveMark(first, members[-1].time, ((name, first),), members, True))
     return spans, single
 
 
@@ -222,7 +222,7 @@ def _grouped(events: Sequence[NamedEvent], apart: float) -> list[list[NamedEvent
     return groups
 
 
-def _merged(group: list[NamedEvent]) -> Mark:
+def _merged(group: list[NamedEvent]) -> CurveMark:
     lead = min(group, key=lambda e: (not e.grave, list(_SHORT).index(e.event)))
     present = {e.event for e in group}
     names: dict[str, float] = {}
@@ -231,4 +231,4 @@ def _merged(group: list[NamedEvent]) -> Mark:
             names.setdefault(e.short, e.time)
     if _PHASES["lower"] in names:
         names.pop(_LOWERS, None)
-    return Mark(lead.time, lead.time, tuple(names.items()), tuple(group))
+    return CurveMark(lead.time, lead.time, tuple(names.items()), tuple(group))

@@ -45,7 +45,7 @@ from winchsim.report.render.options import sentence_text
 from winchsim.report.words.values import signed
 from winchsim.scenario.trace import MeasuredTrace
 from winchsim.simulation import Record
-from winchsim.studies.calibrate import Calibration, Interval, Kind, Reading
+from winchsim.studies.calibrate import Calibration, Interval, Kind, MeasuredReading
 from winchsim.studies.calibrate.evidence import UNITS
 
 MOST_POINTS = 120
@@ -56,7 +56,7 @@ _SHADES = LinearSegmentedColormap.from_list("lifts", ["#8CC4E8", "#06283F"])
 
 
 @dataclass(frozen=True)
-class Run:
+class DrawnRun:
     """A record with the name that it goes by in a figure, and the lift times that were measured of
     it. [s]"""
 
@@ -66,13 +66,13 @@ class Run:
 
 
 @styled
-def overlay(runs: Sequence[Run], look: Look) -> Figure:
+def overlay(runs: Sequence[DrawnRun], look: Look) -> Figure:
     """Height, current and winding temperature of several lifts on shared axes, with a number where
     each is decided.
 
     Parameters
     ----------
-    runs : sequence of Run
+    runs : sequence of DrawnRun
         At least one.
     look : Look
     """
@@ -121,7 +121,7 @@ def overlay(runs: Sequence[Run], look: Look) -> Figure:
     return figure
 
 
-def key_of(runs: Sequence[Run], look: Look) -> tuple[str, ...]:
+def key_of(runs: Sequence[DrawnRun], look: Look) -> tuple[str, ...]:
     """Lines of the key: number and name of each lift and what became of it."""
     lines = []
     for number, run in enumerate(runs, start=1):
@@ -340,7 +340,9 @@ def _panel(axes: Axes, found: Calibration, kind: Kind, look: Look) -> None:
     axes.set_ylabel(quantity_label(f"Measured {name}", unit))
 
 
-def _line(axes: Axes, rows: Sequence[Reading], coming: Sequence[Interval], look: Look) -> None:
+def _line(
+    axes: Axes, rows: Sequence[MeasuredReading], coming: Sequence[Interval], look: Look
+) -> None:
     """Limits of both axes, and the line on which measured equals predicted."""
     across = [each.value for each in coming]
     across += [v for row in rows for v in (row.before, row.predicted) if math.isfinite(v)]
@@ -354,7 +356,7 @@ def _line(axes: Axes, rows: Sequence[Reading], coming: Sequence[Interval], look:
     axes.plot(ends, ends, color=PALE, linewidth=2 * look.line, zorder=1, label="_equal")
 
 
-def _number(axes: Axes, rows: Sequence[Reading], look: Look) -> None:
+def _number(axes: Axes, rows: Sequence[MeasuredReading], look: Look) -> None:
     """Numbers of the tests at their points, as far as there is room for each."""
     (x0, x1), (y0, y1) = axes.get_xlim(), axes.get_ylim()
     taken: list[tuple[float, float]] = []

@@ -8,7 +8,7 @@ from winchsim.report.document import (
     Cell,
     Document,
     FigureRef,
-    Finding,
+    FindingText,
     Headline,
     Items,
     Listing,
@@ -85,7 +85,7 @@ def _node(node: Node, options: Options) -> Iterable[str]:
         case Items():
             tag = "ol" if node.ordered else "ul"
             yield f"<{tag}>{''.join(f'<li>{_words(i, options)}</li>' for i in node.items)}</{tag}>"
-        case Finding(mark, text, action):
+        case FindingText(mark, text, action):
             words = f"{_mark(mark)} {_words(text, options)}"
             if action:
                 words += f'<span class="action">Action: {_words(action, options)}</span>'

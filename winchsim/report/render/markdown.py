@@ -7,7 +7,7 @@ from winchsim.report.document import (
     Cell,
     Document,
     FigureRef,
-    Finding,
+    FindingText,
     Headline,
     Items,
     Listing,
@@ -60,7 +60,7 @@ def _node(node: Node, options: Options, level: int) -> Iterable[str]:
                 f"{f'{n}.' if node.ordered else '-'} {_words(item, options)}"
                 for n, item in enumerate(node.items, start=1)
             )
-        case Finding():
+        case FindingText():
             action = f" Action: {_words(node.action, options)}" if node.action else ""
             yield f"- **{escaped(node.mark.word)}** {_words(node.text, options)}{action}"
         case Table():

@@ -7,7 +7,7 @@ from collections.abc import Collection, Iterable, Sequence
 from winchsim.report.document import (
     Cell,
     Document,
-    Finding,
+    FindingText,
     Headline,
     Items,
     Listing,
@@ -86,7 +86,7 @@ def _node(node: Node, options: Options, left_out: Collection[int] = ()) -> Itera
             for number, item in enumerate(kept, start=1):
                 head = f"{number}  " if node.ordered else "- "
                 yield from _wrapped(_words(item, options), options, head, " " * len(head))
-        case Finding(mark, text, action):
+        case FindingText(mark, text, action):
             word, words = clean(mark.word), f"  {_words(text, options)}"
             yield from _led(word, mark.tone, words, options, " " * (len(word) + 2))
             if action:

@@ -18,13 +18,13 @@ Words = tuple[Mark, Callable[[Values], Text], str]
 """Mark, sentence from the values, and action."""
 
 
-def finding(found: Finding) -> document.Finding:
+def finding(found: Finding) -> document.FindingText:
     """A finding as a node of a document."""
     mark, sentence, action = _WORDS[found.kind]
     text = sentence(found.values)
     if found.time is not None and found.kind not in _TIMELESS:
         text = (*text, *say(" After {}.", value(found.time, "s")))
-    return document.Finding(mark, text, say(action) if action else ())
+    return document.FindingText(mark, text, say(action) if action else ())
 
 
 def _stalled(v: Values) -> Text:

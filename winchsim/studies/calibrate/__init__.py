@@ -16,9 +16,9 @@ from winchsim.studies.calibrate.evidence import (
     Capacity,
     Kind,
     LiftTest,
+    MeasuredReading,
     Note,
     NoteKind,
-    Reading,
     look_into,
 )
 
@@ -28,11 +28,11 @@ __all__ = [
     "Interval",
     "Kind",
     "LiftTest",
+    "MeasuredReading",
     "Note",
     "NoteKind",
     "Parameter",
     "Prediction",
-    "Reading",
     "calibrate",
     "look_into",
 ]

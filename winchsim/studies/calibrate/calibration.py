@@ -18,8 +18,8 @@ from winchsim.studies.calibrate.evidence import (
     Capacity,
     Kind,
     LiftTest,
+    MeasuredReading,
     Note,
-    Reading,
     capacities,
     expected_scatter,
     gather,
@@ -82,7 +82,7 @@ choice."""
 
 
 @dataclass(frozen=True)
-class Problem:
+class FitProblem:
     """Residuals that values of unit priors are to make small.
 
     Attributes
@@ -188,12 +188,12 @@ def interval_width(level: float, dof: float) -> float:
     return float(stdtrit(dof if dof >= 1 else np.inf, (1 + level) / 2))
 
 
-def fit(problem: Problem, start: Array, kept: Mask, scatter: float = 1.0) -> Fit:
+def fit(problem: FitProblem, start: Array, kept: Mask, scatter: float = 1.0) -> Fit:
     """Values of the largest posterior, with the scatter of the data that the residuals show.
 
     Parameters
     ----------
-    problem : Problem
+    problem : FitProblem
     start : ndarray, shape (p,)
         Near enough for its slopes to show the scatter.
     kept : ndarray of bool, shape (n,)
@@ -212,7 +212,7 @@ def fit(problem: Problem, start: Array, kept: Mask, scatter: float = 1.0) -> Fit
 
 
 def solve(
-    problem: Problem, start: Array, kept: Mask, scatter: float = 1.0, *, robust: bool = False
+    problem: FitProblem, start: Array, kept: Mask, scatter: float = 1.0, *, robust: bool = False
 ) -> Fit:
     """Values of the largest posterior at a scatter.
 
@@ -268,13 +268,13 @@ def scatter_of(left: Array, slopes: Array, counted: Mask, scatter: float) -> tup
     return max(float(np.sqrt(np.sum(left[counted] ** 2) / dof)), LEAST_SCATTER), dof
 
 
-def without_outliers(problem: Problem, start: Array) -> tuple[Fit, Mask]:
+def without_outliers(problem: FitProblem, start: Array) -> tuple[Fit, Mask]:
     """A robust fit, and the residuals that belong together: outliers are found one by one and left
     out.
 
     Parameters
     ----------
-    problem : Problem
+    problem : FitProblem
     start : ndarray, shape (p,)
     """
     kept, values = np.ones(len(problem.data), dtype=bool), start
@@ -331,7 +331,7 @@ def outlier(found: Fit, kept: Mask, data: Mask) -> int | None:
 
 
 @dataclass(frozen=True)
-class Value:
+class FittedValue:
     """A value that a factor moved: as it was or was assumed, as it is now, and its interval.
     [SI]"""
 
@@ -355,14 +355,14 @@ class Parameter:
         What the tests leave of the prior's width. [-]
     alone : float
         Share of it that the tests determine whatever the other factors are. [-]
-    values : tuple of Value
+    values : tuple of FittedValue
     """
 
     factor: Factor
     place: float
     width: float
     alone: float
-    values: tuple[Value, ...]
+    values: tuple[FittedValue, ...]
 
     @property
     def determined(self) -> bool:
@@ -436,7 +436,7 @@ class Calibration:
         Names of factors that the tests determine only in combination.
     correlation : ndarray
         Of the factors, in the order of `parameters`.
-    residuals, sides : tuple of Reading
+    residuals, sides : tuple of MeasuredReading
         Measurements beside the model; stalls and holds beside it.
     dof : float
         Measurements, less the factors that they determine. [-]
@@ -456,8 +456,8 @@ class Calibration:
     parameters: tuple[Parameter, ...]
     together: tuple[tuple[str, ...], ...]
     correlation: Array
-    residuals: tuple[Reading, ...]
-    sides: tuple[Reading, ...]
+    residuals: tuple[MeasuredReading, ...]
+    sides: tuple[MeasuredReading, ...]
     dof: float
     scatter: float
     predictions: tuple[Prediction, ...]
@@ -517,7 +517,7 @@ def calibrate(
     moving = determined | (np.abs(found.values) >= BARELY)
     problem = replace(case.problem, low=moving * case.problem.low, high=moving * case.problem.high)
     found = fit(problem, moving * found.values, kept, found.scatter)
-    coming = [Reading(t, kind, 0.0) for t in tests if not t.done for kind in PREDICTED]
+    coming = [MeasuredReading(t, kind, 0.0) for t in tests if not t.done for kind in PREDICTED]
     predictions = predict(Bench(inputs, coming, factors), found, level)
     calibrated = moved(inputs, case.bench.machine, factors, found.values)
     parts, asked = capacities(calibrated, tests)
@@ -560,7 +560,7 @@ class Case:
         self._goals = np.divide(bench.heights, measured, out=measured.copy(), where=self._timed)
         low, high = (np.array([getattr(f, end) for f in bench.factors]) for end in ("low", "high"))
         data = np.array([kind.is_measured for kind in kinds])
-        self.problem = Problem(self._both, low, high, data)
+        self.problem = FitProblem(self._both, low, high, data)
         signs = [-1.0 if kind in (Kind.LIFTED, Kind.HELD) else 1.0 for kind in kinds]
         shares = [expected_scatter(row.kind, row.measured) for row in bench.readings]
         self._weights = np.array(signs) / (np.array(shares) * np.where(data, self._goals, 1.0))
@@ -577,7 +577,7 @@ class Case:
             self._known[place.tobytes()] = left, turns
         return self._known[place.tobytes()]
 
-    def beside(self, fit: Fit, kept: Mask) -> tuple[Reading, ...]:
+    def beside(self, fit: Fit, kept: Mask) -> tuple[MeasuredReading, ...]:
         """Every reading beside the model, fitted and as it was."""
         values = self.bench.forecast(np.array([fit.values, np.zeros(len(fit.values))]))
         times = np.divide(
@@ -611,7 +611,7 @@ def _parameters(
         factor, z, half = factors[i], float(found.values[i]), width * widths[i]
         ends = (max(z - half, factor.low), min(z + half, factor.high))
         values = tuple(
-            Value(row.path, row.value, row.at(z), *sorted(row.at(end) for end in ends))
+            FittedValue(row.path, row.value, row.at(z), *sorted(row.at(end) for end in ends))
             for row in factor.rows
         )
         rows.append(Parameter(factor, z, float(widths[i]), float(shares[i, i]), values))
@@ -624,7 +624,9 @@ def _parameters(
     return tuple(rows), tuple(together), correlation[np.ix_(order, order)]
 
 
-def _as_seen(row: Prediction, readings: Sequence[Reading], parts: Sequence[Capacity]) -> Prediction:
+def _as_seen(
+    row: Prediction, readings: Sequence[MeasuredReading], parts: Sequence[Capacity]
+) -> Prediction:
     """A forecast that no test contradicts.
 
     No load holds that is as heavy as one that ran back, and none that is heavier than what a part

@@ -154,7 +154,7 @@ class Note:
 
 
 @dataclass(frozen=True)
-class Reading:
+class MeasuredReading:
     """One measured number, or what was seen from one side; calibrated, it stands beside the model.
 
     Attributes
@@ -197,7 +197,7 @@ def expected_scatter(kind: Kind, value: float) -> float:
 
 def gather(
     tests: Sequence[LiftTest], *, pawl: bool = False
-) -> tuple[tuple[Reading, ...], tuple[Note, ...]]:
+) -> tuple[tuple[MeasuredReading, ...], tuple[Note, ...]]:
     """What tests show, and what of them could not be used.
 
     Parameters
@@ -232,7 +232,7 @@ def gather(
     return readings, tuple(notes)
 
 
-def _readings(test: LiftTest, pawl: bool) -> list[Reading]:
+def _readings(test: LiftTest, pawl: bool) -> list[MeasuredReading]:
     """What a test says, as far as it can be used."""
     stalled = test.outcome == "stalled"
     found = {Kind.STALL_CURRENT: test.current} if stalled else {}
@@ -245,8 +245,8 @@ def _readings(test: LiftTest, pawl: bool) -> list[Reading]:
         Kind.HELD if test.held else Kind.RAN_BACK: tells,
     }
     return [
-        *(Reading(test, kind, value) for kind, value in found.items() if value),
-        *(Reading(test, kind, 0.0) for kind, is_seen in seen.items() if is_seen),
+        *(MeasuredReading(test, kind, value) for kind, value in found.items() if value),
+        *(MeasuredReading(test, kind, 0.0) for kind, is_seen in seen.items() if is_seen),
     ]
 
 

@@ -27,8 +27,8 @@ from winchsim.model.motors import with_data_sheets
 from winchsim.model.trial import plain_raise
 from winchsim.physics.chain import demand
 from winchsim.physics.motor import MotorFit
-from winchsim.slow import End, lift_all, vary, vary_each
-from winchsim.studies.calibrate.evidence import END, Kind, LiftTest, Reading
+from winchsim.slow import SlowEnd, lift_all, vary, vary_each
+from winchsim.studies.calibrate.evidence import END, Kind, LiftTest, MeasuredReading
 
 Array = NDArray[np.float64]
 
@@ -65,7 +65,7 @@ stalled in parallel; its low end is none. [-] Own assumption."""
 
 
 @dataclass(frozen=True)
-class Row:
+class ForecastRow:
     """One value that a factor moves.
 
     Attributes
@@ -115,13 +115,13 @@ class Factor:
     ----------
     name : str
         Of the cause, as in the ranges.
-    rows : tuple of Row
+    rows : tuple of ForecastRow
     low, high : float
         Bounds. [standard deviations of the prior]
     """
 
     name: str
-    rows: tuple[Row, ...]
+    rows: tuple[ForecastRow, ...]
     low: float = -REACH[0]
     high: float = REACH[0]
 
@@ -144,9 +144,13 @@ def find_factors(inputs: Inputs) -> tuple[Factor, ...]:
         for row in machine.assumed
         if not re.fullmatch(MOTOR_DATA, row.path) and is_number(inputs, row.path)
     ]
-    motor = {name: (Row(name, 1 / times, 1.0, times),) for name, times in MOTOR_RANGES.items()}
+    motor = {
+        name: (ForecastRow(name, 1 / times, 1.0, times),) for name, times in MOTOR_RANGES.items()
+    }
     causes = {
-        name: tuple(Row(r.path, *(float(v or 0.0) for v in (r.low, r.value, r.high))) for r in rows)
+        name: tuple(
+            ForecastRow(r.path, *(float(v or 0.0) for v in (r.low, r.value, r.high))) for r in rows
+        )
         for name, rows in group_causes([*_given(inputs, machine), *declared]).items()
     }
     return tuple(_bounded(inputs, machine, Factor(*item)) for item in (causes | motor).items())
@@ -248,7 +252,7 @@ class Bench:
     ----------
     inputs : Inputs
         Only its raising matters: its programme is left out.
-    readings : sequence of Reading
+    readings : sequence of MeasuredReading
     factors : sequence of Factor
 
     Attributes
@@ -267,7 +271,7 @@ class Bench:
     """
 
     def __init__(
-        self, inputs: Inputs, readings: Sequence[Reading], factors: Sequence[Factor]
+        self, inputs: Inputs, readings: Sequence[MeasuredReading], factors: Sequence[Factor]
     ) -> None:
         self.readings, self.factors = readings, tuple(factors)
         self.tests = tuple(dict.fromkeys(row.test for row in readings))
@@ -280,7 +284,9 @@ class Bench:
         self.machine = build(self.base)
         self._loads = _raising_torques(self.machine, self.tests)
         variants = vary(self.base, self._columns)
-        blocked = np.flatnonzero(np.isin(lift_all(variants).end, (End.OVERFLOW, End.BLOCKED)))
+        blocked = np.flatnonzero(
+            np.isin(lift_all(variants).end, (SlowEnd.OVERFLOW, SlowEnd.BLOCKED))
+        )
         problems = dict(variants.problems) | dict.fromkeys(
             blocked.tolist(), "the rope or the load meets something on the way up"
         )
@@ -314,7 +320,7 @@ class Bench:
         like = replace(self.machine, links=())
         lifts = lift_all(vary_each([self._moved(place) for place in at], like=like))
         heights, loads = (np.tile(each, len(at)) for each in (self._heights, self._loads))
-        up, margin = lifts.end == End.LIFTED, np.fmax(lifts.least_margin, LEAST_MARGIN)
+        up, margin = lifts.end == SlowEnd.LIFTED, np.fmax(lifts.least_margin, LEAST_MARGIN)
         standing = np.nan_to_num(lifts.standstill_current)
         holds = np.nan_to_num(lifts.hold_margin / loads, nan=-1.0)
         short = heights * (1 - 1 / np.minimum(margin, 1.0))

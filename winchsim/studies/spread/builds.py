@@ -239,7 +239,7 @@ MOST_SINGLE = 24
 """Most motors that are told apart; more are put together in bundles of equal ones. [-]"""
 
 
-class Motors(StrEnum):
+class MotorsApart(StrEnum):
     """How the motors of a build differ."""
 
     APART = "each its own"
@@ -249,7 +249,7 @@ class Motors(StrEnum):
 
 
 @dataclass(frozen=True)
-class Plan:
+class BuildPlan:
     """How builds are made of numbers between 0 and 1.
 
     Attributes
@@ -262,14 +262,14 @@ class Plan:
     draws : tuple of (Uncertain, tuple of str)
         Of each number between 0 and 1 that a build takes: what it is drawn for, and the paths in
         `inputs` that its value goes to; none for a strength.
-    motors : Motors
+    motors : MotorsApart
         How the motors of a build differ.
     """
 
     inputs: Inputs
     owners: tuple[int, ...]
     draws: tuple[Draw, ...]
-    motors: Motors
+    motors: MotorsApart
 
     @property
     def rows(self) -> tuple[Uncertain, ...]:
@@ -328,7 +328,7 @@ class Plan:
         return replace(machine, links=tuple(links))
 
 
-def plan(inputs: Inputs, values: Sequence[Uncertain]) -> Plan:
+def plan(inputs: Inputs, values: Sequence[Uncertain]) -> BuildPlan:
     """Plan of the builds of a scenario.
 
     Parameters
@@ -338,21 +338,21 @@ def plan(inputs: Inputs, values: Sequence[Uncertain]) -> Plan:
         Values that differ; the strengths are added here.
     """
     running = sum(group.count - group.dead for group in inputs.motors)
-    motors, apart = Motors.EQUAL, inputs
+    motors, apart = MotorsApart.EQUAL, inputs
     owners: tuple[int, ...] = ()
     if running >= 2 and any(row.each for row in values):
-        motors = Motors.BUNDLED if running > MOST_SINGLE else Motors.APART
+        motors = MotorsApart.BUNDLED if running > MOST_SINGLE else MotorsApart.APART
         try:
             apart, owners = _told_apart(inputs, -(-running // MOST_SINGLE))
             build(apart)
         except InputError:
-            motors, apart, owners = Motors.NOT_APART, inputs, ()
+            motors, apart, owners = MotorsApart.NOT_APART, inputs, ()
     if not owners:
         values = [replace(row, each=False) for row in values]
     draws = tuple(
         draw for row in (*values, *strengths(build(apart))) for draw in _draws(row, owners)
     )
-    return Plan(apart, owners, draws, motors)
+    return BuildPlan(apart, owners, draws, motors)
 
 
 def _told_apart(inputs: Inputs, size: int) -> tuple[Inputs, tuple[int, ...]]:

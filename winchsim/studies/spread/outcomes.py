@@ -18,10 +18,10 @@ from winchsim.model import Event, Machine
 from winchsim.model.estimate import pull
 from winchsim.physics.chain import raising_line
 from winchsim.simulation import simulate
-from winchsim.slow import End, Hold, lift_batch, stack_machines
+from winchsim.slow import Hold, SlowEnd, lift_batch, stack_machines
 from winchsim.slow.stacking import Batch, rows, shape_of
 from winchsim.strength.link import LinkKind
-from winchsim.studies.spread.builds import Plan
+from winchsim.studies.spread.builds import BuildPlan
 
 Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
@@ -69,12 +69,12 @@ torques, currents
 Tasks = Mapping[int, Callable[[], Outcomes]]
 
 
-def lift_builds(plan: Plan, shares: Array, *, simulated: bool = False) -> Outcomes:
+def lift_builds(plan: BuildPlan, shares: Array, *, simulated: bool = False) -> Outcomes:
     """Outcomes of builds; the same whoever calls it, so that workers can.
 
     Parameters
     ----------
-    plan : Plan
+    plan : BuildPlan
     shares : ndarray, shape (n, draws)
         Numbers between 0 and 1, one row a build. [-]
     simulated : bool
@@ -113,8 +113,8 @@ def lift_builds(plan: Plan, shares: Array, *, simulated: bool = False) -> Outcom
 def _slow(batch: Batch) -> dict[str, Any]:
     lifts, m = lift_batch(batch), batch.machine
     broke = lifts.factor < 1
-    up = (lifts.end == End.LIFTED) & ~broke
-    stalled = np.isin(lifts.end, (End.STALLED, End.STALLED_AT_LAYER_END)) & ~broke
+    up = (lifts.end == SlowEnd.LIFTED) & ~broke
+    stalled = np.isin(lifts.end, (SlowEnd.STALLED, SlowEnd.STALLED_AT_LAYER_END)) & ~broke
     height = m.height(m.top_travel - m.start_travel)
     with np.errstate(invalid="ignore"):
         return {
@@ -185,7 +185,7 @@ def _sharing(batch: Batch) -> tuple[Array, Array]:
 
 
 def lift_everywhere(
-    plan: Plan,
+    plan: BuildPlan,
     shares: Array,
     executor: Executor | None = None,
     *,
@@ -196,7 +196,7 @@ def lift_everywhere(
 
     Parameters
     ----------
-    plan : Plan
+    plan : BuildPlan
     shares : ndarray, shape (n, draws)
         Numbers between 0 and 1, one row a build. [-]
     executor : Executor, optional

@@ -18,7 +18,7 @@ from winchsim.inputs import Inputs
 from winchsim.model import Machine, build
 from winchsim.model.motors import with_data_sheets
 from winchsim.simulation import simulate
-from winchsim.studies.spread.builds import Given, Plan, plan, uncertain
+from winchsim.studies.spread.builds import BuildPlan, Given, plan, uncertain
 from winchsim.studies.spread.outcomes import (
     Ending,
     Outcomes,
@@ -163,7 +163,7 @@ class Spread:
         Whether all builds were lifted; False where the user stopped before.
     level : float
         Of the confidence intervals. [-]
-    plan : Plan
+    plan : BuildPlan
     outcomes : Outcomes
     values : ndarray, shape (builds, draws)
         Drawn values of the builds that were lifted.
@@ -189,7 +189,7 @@ class Spread:
     simulated: bool
     complete: bool
     level: float
-    plan: Plan
+    plan: BuildPlan
     outcomes: Outcomes
     values: Array
     probabilities: dict[str, Probability]
@@ -362,7 +362,7 @@ def _percentiles(found: Outcomes, name: str) -> tuple[float, ...]:
     return tuple(at.tolist())
 
 
-def _motors(made: Plan, found: Outcomes, level: float) -> tuple[MotorPlace, ...]:
+def _motors(made: BuildPlan, found: Outcomes, level: float) -> tuple[MotorPlace, ...]:
     """Motors of each group by their place among themselves."""
     rows = []
     for group in dict.fromkeys(made.owners):
@@ -391,7 +391,7 @@ def _first_to_break(found: Outcomes) -> dict[str, int]:
         return dict(Counter(sorted(found.weakest[found.factor < 1])).most_common())
 
 
-def _difference(made: Plan, shares: Array, found: Outcomes) -> float | None:
+def _difference(made: BuildPlan, shares: Array, found: Outcomes) -> float | None:
     """Largest difference in lift time of a few builds that are simulated in full; None without
     one."""
     up = np.flatnonzero(found.ending == Ending.LIFTED)
