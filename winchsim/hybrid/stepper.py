@@ -141,7 +141,7 @@ class LsodaStepper:
         self.count = self._settled = 0
         self._sources = (
             integrator.rwork[_LAST_SIZE : _HISTORY + (_LSODA_MAX_ORDER + 1) * y.size],
-            integrator.iwork[_LAST_ORDER:15],
+            integrator.iwork[_LAST_ORDER : _NEXT_ORDER + 1],
         )
         self._times = [self.t]
         self._reals = np.empty((128, self._sources[0].size))

@@ -23,7 +23,7 @@ default. A drum that creeps where the motors pull next to nothing of the load wo
 on what the solver leaves open, and the damping of its rope would make slack of it. [-]"""
 
 FOLLOWED_BOUNCES = 80.0
-"""Bounce periods, in one phase, that are followed until each bounce has died down, were it never.
+"""Bounce periods, in one phase, after which no bounce is followed any more until it has died down.
 [-] Own choice."""
 
 _GuardPart = tuple[Mapping[Hashable, float], Callable[[Any, Flow], Sequence[Any]]]
@@ -90,11 +90,8 @@ def _wedge_guard(motion: Motion, key: ModeKey) -> _GuardPart:
 
 def _load_guards(motion: Motion, key: ModeKey) -> Iterator[_GuardPart]:
     m, scales, place = motion.machine, motion.machine.scales, key.load
-    sticking, force, stiffness = (
-        sticking_force(m),
-        BAND * scales.pull,
-        m.line.stiffness / m.free_rope,
-    )
+    sticking = sticking_force(m)
+    force = BAND * scales.pull
     damped = max(
         force, m.line.damping * m.layers[key.layer].radius * SPEED_BAND * scales.drum_speed
     )
@@ -111,6 +108,7 @@ def _load_guards(motion: Motion, key: ModeKey) -> Iterator[_GuardPart]:
     if key.taut:
         yield {Trip.SLACK: damped}, lambda y, now: (-now.raw_tension,)
     else:
+        stiffness = m.line.stiffness / m.free_rope
         yield (
             {Trip.TAUT: damped},
             lambda y, now: (smaller(stiffness * now.stretch, now.raw_tension),),

@@ -250,11 +250,8 @@ class Motion:
         radius, drum, settled = m.layers[key.layer].radius, key.drum, key.settled
         riding_speed, friction_heat = self.riding_speed, self._motors.friction_heat
         falls, body, reach = m.line.falls, m.body, m.reach
-        moves, friction, mass = (
-            key.load.moves,
-            friction_sign(key.load) * m.body.friction,
-            load.inertia(m.body),
-        )
+        moves, mass = key.load.moves, load.inertia(m.body)
+        friction = friction_sign(key.load) * m.body.friction
         heats = [(m.heat_state(i), g.heat) for i, g in enumerate(m.groups)]
         ambient, rates, pull_needed = m.ambient, heat.rates, load.pull_needed
         find = self.branch_finder(key) if drum else None

@@ -64,7 +64,7 @@ class Regime(Enum):
 
 
 _VOLTAGE, _CURRENT, _NO_RETURN = Regime.VOLTAGE, Regime.CURRENT, Regime.NO_RETURN
-_EMPTY, _OPEN, _EACH_OPEN, _SHORTED = Regime.EMPTY, Regime.OPEN, Regime.EACH_OPEN, Regime.SHORTED
+_EACH_OPEN, _SHORTED = Regime.EACH_OPEN, Regime.SHORTED
 
 
 @dataclass(frozen=True)

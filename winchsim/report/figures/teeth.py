@@ -111,11 +111,8 @@ def tooth_factors(record: Record, look: Look) -> Figure | None:
 def _draw_stage(
     frame: Frame, stage: StageFactor, colour: str, dashes: object, *, faint: bool
 ) -> Line2D:
-    held, values, name = (
-        frame.record.bound,
-        np.minimum(stage.values, MOST_FACTOR),
-        f"_{stage.label}",
-    )
+    held, name = frame.record.bound, f"_{stage.label}"
+    values = np.minimum(stage.values, MOST_FACTOR)
     width = frame.look.line * (0.45 if faint else 1.0)
     style: dict[str, Any] = {"color": colour, "linestyle": dashes}
     line = frame.curve(0, np.where(held, np.nan, values), linewidth=width, label=name, **style)
