@@ -31,7 +31,8 @@ def command(monkeypatch):
     told."""
 
     def make(action):
-        probe = Command("probe", "does what the test says", "winchsim probe x", (argument("file"),))
+        file = argument("file", "FILE", "anything")
+        probe = Command("probe", "does what the test says", "winchsim probe x", (file,))
         monkeypatch.setitem(sys.modules, "winchsim.commands.probe", SimpleNamespace(run=action))
         monkeypatch.setattr(cli, "COMMANDS", (*cli.COMMANDS, probe))
 

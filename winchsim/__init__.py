@@ -41,9 +41,22 @@ if TYPE_CHECKING:
     )
 
 __all__ = [
-    "__version__", "assess", "calibrate", "choose", "figure", "ladder", "parse", "read",
-    "simulate", "size", "spread", "sweep", "why", "with_units", "with_value",
-]  # fmt: skip
+    "__version__",
+    "assess",
+    "calibrate",
+    "choose",
+    "figure",
+    "ladder",
+    "parse",
+    "read",
+    "simulate",
+    "size",
+    "spread",
+    "sweep",
+    "why",
+    "with_units",
+    "with_value",
+]
 
 
 def __getattr__(name: str) -> Any:

@@ -149,9 +149,15 @@ def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Asse
 
 
 def sweep(
-    scenario: Scenario, values: Mapping[str, Sequence[Any]], *, simulate: bool = False,
-    grid: bool = True, ranges: bool = True, executor: Any = None, workers: int | None = None,
-) -> Sweep:  # fmt: skip
+    scenario: Scenario,
+    values: Mapping[str, Sequence[Any]],
+    *,
+    simulate: bool = False,
+    grid: bool = True,
+    ranges: bool = True,
+    executor: Any = None,
+    workers: int | None = None,
+) -> Sweep:
     """Builds of a scenario with other values of some keys.
 
     Parameters
@@ -259,9 +265,12 @@ def ladder(scenario: Scenario, *, target: float | None = None, rungs: int = 5) -
 
 
 def calibrate(
-    scenario: Scenario, sheet: str | os.PathLike[str], *, only: Sequence[str] = (),
+    scenario: Scenario,
+    sheet: str | os.PathLike[str],
+    *,
+    only: Sequence[str] = (),
     level: float = 0.9,
-) -> Calibration:  # fmt: skip
+) -> Calibration:
     """Calibration of what a scenario assumes from a sheet of timed lifts.
 
     Parameters

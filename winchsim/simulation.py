@@ -129,10 +129,17 @@ def _run_once(
     key, y0, begun = problem.begin()
     end = sum(phase.time for phase in machine.phases) + machine.stall_watch + 1.0
     done = run(
-        problem, key, y0, 0.0, end,
-        rtol=rtol, atol=_absolute_tolerances(machine, rtol),
-        max_switches=MOST_SWITCHES, max_rhs_calls=MOST_RHS_CALLS, max_steps=MOST_STEPS,
-    )  # fmt: skip
+        problem,
+        key,
+        y0,
+        0.0,
+        end,
+        rtol=rtol,
+        atol=_absolute_tolerances(machine, rtol),
+        max_switches=MOST_SWITCHES,
+        max_rhs_calls=MOST_RHS_CALLS,
+        max_steps=MOST_STEPS,
+    )
     marked = (*begun, *(event for transition in done.events for event in transition.events))
     names, rows, starts, kept = _table(problem, done, (key, y0), _instants(done, wanted))
     kept = worth_keeping(rows[0], kept, rows[_LEADING:])

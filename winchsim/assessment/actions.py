@@ -357,9 +357,14 @@ def _tried(change: Proposal, keys: tuple[CheckKey, ...], before: Assessment) -> 
     changed = [e for e in effects if e not in aimed and e.before.status is not e.after.status]
     time = after.check(CheckKey.LIFT_TIME)
     return Action(
-        change.kind, change.changes, (*aimed, *changed), after.status, after.counts,
-        after.target.reached, None if time is None else time.value,
-    )  # fmt: skip
+        change.kind,
+        change.changes,
+        (*aimed, *changed),
+        after.status,
+        after.counts,
+        after.target.reached,
+        None if time is None else time.value,
+    )
 
 
 def _standing(check: Check) -> tuple[int, bool]:

@@ -174,9 +174,15 @@ def graded(
 ) -> CheckColumn:
     """A check with the status of each candidate."""
     return CheckColumn(
-        key, side, value, low, high, hard, required,
+        key,
+        side,
+        value,
+        low,
+        high,
+        hard,
+        required,
         ranks_of(value, low, high, side, hard, required),
-    )  # fmt: skip
+    )
 
 
 def measured(variants: Variants) -> dict[str, Any]:

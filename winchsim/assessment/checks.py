@@ -220,9 +220,21 @@ def _check(
     if missing and status is Status.OK:
         status = Status.NOT_CHECKED
     return Check(
-        key, QUANTITIES[unit], unit, value, low, high, side, hard, required, status, missing, about,
-        cause, limit_assumed,
-    )  # fmt: skip
+        key,
+        QUANTITIES[unit],
+        unit,
+        value,
+        low,
+        high,
+        side,
+        hard,
+        required,
+        status,
+        missing,
+        about,
+        cause,
+        limit_assumed,
+    )
 
 
 def find_checks(
@@ -261,15 +273,26 @@ def _way(history: History, known: Ranges | None, target: Target) -> Iterator[Che
     never = known.never if known is not None and reached else ""
     status = Status.THIN if never else Status.OK if reached else Status.FAILS
     yield _check(
-        CheckKey.TARGET, "m", target.height if reached else min(target.final_height, target.height),
-        None, hard=target.height, required=target.height, status=status, cause=never,
-    )  # fmt: skip
+        CheckKey.TARGET,
+        "m",
+        target.height if reached else min(target.final_height, target.height),
+        None,
+        hard=target.height,
+        required=target.height,
+        status=status,
+        cause=never,
+    )
     if history.lift_time is not None:
         given = inputs and any(p.action == "raise" and p.time is not None for p in inputs.phase)
         check = _check(
-            CheckKey.LIFT_TIME, "s", history.lift_time, known, side=Side.MOST,
-            hard=raising_phase(m).time, limit_assumed=not given,
-        )  # fmt: skip
+            CheckKey.LIFT_TIME,
+            "s",
+            history.lift_time,
+            known,
+            side=Side.MOST,
+            hard=raising_phase(m).time,
+            limit_assumed=not given,
+        )
         yield replace(check, high=math.inf, status=Status.THIN, cause=never) if never else check
     if raising_phase(m).action == "raise":
         cold, hot = hardest_margins(m).resting, hardest_margins(m, hot=True).resting
@@ -297,24 +320,43 @@ def _part_checks(
         key=lambda pair: pair[0],
     )
     yield _check(
-        CheckKey.WINDING, "°C", over + group.winding_limit, known, side=Side.MOST,
-        hard=group.winding_limit + 1e-3, required=group.winding_limit + 1e-3, origin=m.ambient,
+        CheckKey.WINDING,
+        "°C",
+        over + group.winding_limit,
+        known,
+        side=Side.MOST,
+        hard=group.winding_limit + 1e-3,
+        required=group.winding_limit + 1e-3,
+        origin=m.ambient,
         about=f"motors.{group.number}",
-    )  # fmt: skip
+    )
     if worst is None:
         yield _check(CheckKey.PARTS, "", None, None, hard=1.0, missing=missing)
     else:
         yield _check(
-            CheckKey.PARTS, "", worst.factor, None, hard=1.0, required=worst.required,
-            missing=missing, about=worst.label, ends=(worst.low, worst.high),
+            CheckKey.PARTS,
+            "",
+            worst.factor,
+            None,
+            hard=1.0,
+            required=worst.required,
+            missing=missing,
+            about=worst.label,
+            ends=(worst.low, worst.high),
             status=Status.FAILS if worst.status is Status.FAILS else None,
-        )  # fmt: skip
+        )
     if found is not None and found.parts:
         first = found.parts[0]
         yield _check(
-            CheckKey.JAM, "", first.dynamic, None, required=1.0, missing=missing,
-            about=first.label, ends=(min(part.low for part in found.parts), first.high),
-        )  # fmt: skip
+            CheckKey.JAM,
+            "",
+            first.dynamic,
+            None,
+            required=1.0,
+            missing=missing,
+            about=first.label,
+            ends=(min(part.low for part in found.parts), first.high),
+        )
 
 
 def _rope_checks(history: History) -> Iterator[Check]:
@@ -329,9 +371,14 @@ def _rope_checks(history: History) -> Iterator[Check]:
     last = m.wound_at_start + m.line.falls * (m.top_travel - m.start_travel)
     flanged = inputs is None or inputs.drum.flange_diameter is not None or len(m.layers_used) == 1
     yield _check(
-        CheckKey.DRUM_CAPACITY, "", m.layers[-1].end / last if flanged and last > 0 else None, None,
-        hard=1.0, required=1.0, missing=() if flanged else ("drum.flange_diameter",),
-    )  # fmt: skip
+        CheckKey.DRUM_CAPACITY,
+        "",
+        m.layers[-1].end / last if flanged and last > 0 else None,
+        None,
+        hard=1.0,
+        required=1.0,
+        missing=() if flanged else ("drum.flange_diameter",),
+    )
 
 
 def _supply_checks(history: History, known: Ranges | None) -> Iterator[Check]:
@@ -340,9 +387,14 @@ def _supply_checks(history: History, known: Ranges | None) -> Iterator[Check]:
         ((motor_load(history, i), g) for i, g in enumerate(groups)), key=lambda pair: pair[0]
     )
     yield _check(
-        CheckKey.CONTINUOUS_CURRENT, "", load, known, side=Side.MOST, required=1.0,
+        CheckKey.CONTINUOUS_CURRENT,
+        "",
+        load,
+        known,
+        side=Side.MOST,
+        required=1.0,
         about=f"motors.{group.number}",
-    )  # fmt: skip
+    )
     battery, finite = inputs and inputs.supply.kind == "battery", math.isfinite(source.capacity)
     limit, lasts, whole = at_current_limit(history)
     if math.isfinite(limit) and whole > 0:
@@ -358,10 +410,15 @@ def _supply_checks(history: History, known: Ranges | None) -> Iterator[Check]:
         ratio = source.capacity / charge if finite and charge > 0 else None
         down, up = (1.0, 1.0) if known is None else known.span(CheckKey.BATTERY)
         yield _check(
-            CheckKey.BATTERY, "", ratio, None, hard=1.0, required=BATTERY_REQUIRED,
+            CheckKey.BATTERY,
+            "",
+            ratio,
+            None,
+            hard=1.0,
+            required=BATTERY_REQUIRED,
             missing=() if finite else ("supply.capacity",),
             ends=(None, None) if ratio is None or known is None else (ratio / up, ratio / down),
-        )  # fmt: skip
+        )
 
 
 def energy_check(history: History) -> Check:
@@ -372,9 +429,15 @@ def energy_check(history: History) -> Check:
     history : History
     """
     return _check(
-        CheckKey.ENERGY, "", history.record.energy.error / ENERGY_LIMIT, None, side=Side.MOST,
-        hard=1.0, required=1.0, status=Status.OK if history.trusted else Status.FAILS,
-    )  # fmt: skip
+        CheckKey.ENERGY,
+        "",
+        history.record.energy.error / ENERGY_LIMIT,
+        None,
+        side=Side.MOST,
+        hard=1.0,
+        required=1.0,
+        status=Status.OK if history.trusted else Status.FAILS,
+    )
 
 
 # --- holding ----------------------------------------------------------------------------------
@@ -425,7 +488,14 @@ def _hold_checks(history: History, known: Ranges | None, hold: Hold) -> Iterator
         if key is CheckKey.HOLD and history.held is False:
             status = Status.FAILS
         yield _check(
-            key, "", value, None, hard=hard, required=required, about=held.value, status=status,
+            key,
+            "",
+            value,
+            None,
+            hard=hard,
+            required=required,
+            about=held.value,
+            status=status,
             ends=(None, None) if known is None else (low, high),
             cause="" if known is None else known.worst[key][0],
-        )  # fmt: skip
+        )

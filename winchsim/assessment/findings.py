@@ -111,11 +111,17 @@ def _broken(history: History, event: RecordedEvent) -> Values:
     capacity = limit.strength
     demand = (event.value or 1.0) * capacity.value
     return dict(
-        part=limit.label, path=limit.where, kind=limit.kind.value, unit=capacity.unit,
-        demand=demand, capacity=capacity.value, capacity_low=capacity.low,
-        capacity_high=capacity.high, basis=capacity.basis,
+        part=limit.label,
+        path=limit.where,
+        kind=limit.kind.value,
+        unit=capacity.unit,
+        demand=demand,
+        capacity=capacity.value,
+        capacity_low=capacity.low,
+        capacity_high=capacity.high,
+        basis=capacity.basis,
         state=LinkState.MAY_BREAK if capacity.high > demand * (1 + 1e-6) else LinkState.BREAKS,
-    )  # fmt: skip
+    )
 
 
 def _stall(history: History, event: RecordedEvent) -> Values:
@@ -342,10 +348,15 @@ def _no_path_down(history: History) -> Iterator[Finding]:
 def _teeth_warm(history: History) -> Iterator[Finding]:
     for tooth in [warmth for warmth in tooth_warmth(history.record) if warmth.too_warm][:1]:
         values = dict(
-            part=tooth.label, path=tooth.path, material=tooth.material, flank=tooth.flank,
-            root=tooth.root, flank_limit=tooth.flank_limit, root_limit=tooth.root_limit,
+            part=tooth.label,
+            path=tooth.path,
+            material=tooth.material,
+            flank=tooth.flank,
+            root=tooth.root,
+            flank_limit=tooth.flank_limit,
+            root_limit=tooth.root_limit,
             lasting=raising_time(history.record) >= WARMING_TIME,
-        )  # fmt: skip
+        )
         yield Finding(FindingKind.TEETH_WARM, values)
 
 
@@ -385,8 +396,14 @@ def _creep(history: History) -> Iterator[Finding]:
     found = [row for row in lasting if creeps(row[0], m.ambient, row[1])]
     if found:
         share, material, link = max(found, key=lambda row: row[0])
-        values = dict(part=link.label, path=link.where, material=material.name, share=share,
-                      share_limit=LINEAR_CREEP_SHARE, temperature=m.ambient)  # fmt: skip
+        values = dict(
+            part=link.label,
+            path=link.where,
+            material=material.name,
+            share=share,
+            share_limit=LINEAR_CREEP_SHARE,
+            temperature=m.ambient,
+        )
         yield Finding(FindingKind.CREEP, values)
 
 

@@ -317,17 +317,31 @@ def read_history(record: Record) -> History:
 # --- readings ---------------------------------------------------------------------------------
 
 QUANTITIES = {
-    "m": "length", "m/s": "speed", "A": "current", "N": "force", "J": "energy", "": "ratio",
-    "C": "charge", "s": "time", "°C": "temperature",
-}  # fmt: skip
+    "m": "length",
+    "m/s": "speed",
+    "A": "current",
+    "N": "force",
+    "J": "energy",
+    "": "ratio",
+    "C": "charge",
+    "s": "time",
+    "°C": "temperature",
+}
 """Name of the quantity of each SI unit."""
 
 UNITS = {
-    ReadingKey.HEIGHT: "m", ReadingKey.FINAL_HEIGHT: "m", ReadingKey.SPEED: "m/s",
-    ReadingKey.PEAK_CURRENT: "A", ReadingKey.MEAN_CURRENT: "A", ReadingKey.PEAK_TENSION: "N",
-    ReadingKey.ENERGY_IN: "J", ReadingKey.EFFICIENCY: "", ReadingKey.CHARGE: "C",
-    ReadingKey.LOWERING_TIME: "s", ReadingKey.BACK_DRIVING_SPEED: "m/s",
-}  # fmt: skip
+    ReadingKey.HEIGHT: "m",
+    ReadingKey.FINAL_HEIGHT: "m",
+    ReadingKey.SPEED: "m/s",
+    ReadingKey.PEAK_CURRENT: "A",
+    ReadingKey.MEAN_CURRENT: "A",
+    ReadingKey.PEAK_TENSION: "N",
+    ReadingKey.ENERGY_IN: "J",
+    ReadingKey.EFFICIENCY: "",
+    ReadingKey.CHARGE: "C",
+    ReadingKey.LOWERING_TIME: "s",
+    ReadingKey.BACK_DRIVING_SPEED: "m/s",
+}
 
 
 def find_readings(history: History, ranges: Ranges | None) -> tuple[Reading, ...]:

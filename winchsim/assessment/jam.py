@@ -109,10 +109,17 @@ def _rows(m: Machine, found: Stop) -> tuple[JamPart, ...]:
         spread = [end / scale if scale else 1.0 for end in (capacity.low, capacity.high)]
         rows.append(
             JamPart(
-                link.label, link.kind.value, link.where, capacity.unit, capacity.value,
-                still, caught, caught * spread[0], caught * spread[1],
+                link.label,
+                link.kind.value,
+                link.where,
+                capacity.unit,
+                capacity.value,
+                still,
+                caught,
+                caught * spread[0],
+                caught * spread[1],
             )
-        )  # fmt: skip
+        )
     return tuple(sorted(rows, key=lambda row: row.dynamic))
 
 

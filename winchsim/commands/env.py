@@ -118,9 +118,12 @@ class Env:
     def rendering(self, *, us: bool = False, full: bool = False) -> Options:
         """How a document is rendered on standard output."""
         return Options(
-            width=self.columns, colour=self.paint.on, us=us,
-            plain=_lacks_characters(self.stdout), full=full,
-        )  # fmt: skip
+            width=self.columns,
+            colour=self.paint.on,
+            us=us,
+            plain=_lacks_characters(self.stdout),
+            full=full,
+        )
 
     @property
     def paint(self) -> Paint:

@@ -34,8 +34,11 @@ STUDY = ("{}.html", "{}.txt", "{}.json", "{}.csv", "{}.svg", "{}.png")
 figure."""
 
 CALIBRATION = (
-    "calibrated.toml", "measured-predicted.png", "measured-predicted.svg", "calibration.json",
-)  # fmt: skip
+    "calibrated.toml",
+    "measured-predicted.png",
+    "measured-predicted.svg",
+    "calibration.json",
+)
 """Files of a calibration."""
 
 

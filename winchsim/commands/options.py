@@ -13,31 +13,31 @@ from winchsim.errors import Code, InputError, did_you_mean, refused
 from winchsim.frozen import dataclass, replace
 from winchsim.units import parse_quantity
 
-Argument = tuple[tuple[str, ...], dict[str, Any]]
+Argument = tuple[str, dict[str, Any]]
 
 
-def argument(*names: str, **facts: Any) -> Argument:
-    """One argument of a command, as `argparse` takes it."""
-    return names, facts
+def argument(name: str, metavar: str, help: str, **facts: Any) -> Argument:
+    """One argument of a command that takes a value; `facts` as `argparse` has them."""
+    return name, {"metavar": metavar, "help": help, **facts}
+
+
+def choice(name: str, words: Sequence[str], help: str, **facts: Any) -> Argument:
+    """An option that takes one of some words."""
+    return name, {"choices": words, "help": help, **facts}
+
+
+def flag(name: str, help: str, **facts: Any) -> Argument:
+    """An option without a value."""
+    return name, {"action": "store_true", "help": help, **facts}
 
 
 COMMON = (
-    argument(
-        "--color",
-        choices=("auto", "always", "never"),
-        default=SUPPRESS,
-        help="when to use colour",
-    ),
-    argument(
-        "--debug",
-        action="store_true",
-        default=SUPPRESS,
-        help="show the traceback of an internal fault",
-    ),
+    choice("--color", ("auto", "always", "never"), "when to use colour", default=SUPPRESS),
+    flag("--debug", "show the traceback of an internal fault", default=SUPPRESS),
 )
 """Options that stand before or after a command's name."""
 
-_JSON = argument("--json", action="store_true", help="print one JSON document instead of text")
+_JSON = flag("--json", "print one JSON document instead of text")
 
 
 @dataclass(frozen=True)
@@ -117,8 +117,8 @@ class Parser(ArgumentParser):
 
     def add(self, *arguments: Argument) -> None:
         """Add arguments."""
-        for names, facts in arguments:
-            self.add_argument(*names, **facts)
+        for name, facts in arguments:
+            self.add_argument(name, **facts)
 
     def error(self, message: str) -> NoReturn:
         """Raise what is wrong with the arguments."""

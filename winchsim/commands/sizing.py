@@ -55,9 +55,17 @@ def _size(options: argparse.Namespace, env: Env) -> tuple[Any, ...]:
         _check_motors(scenario.inputs, group, low, high)
     with progress(env, "full simulations") as tell:
         study = size(
-            scenario.inputs, name, low=low, high=high, margin=margin, target_time=time,
-            fastest=options.fastest, group=group, inch=options.units == "us", on_progress=tell,
-        )  # fmt: skip
+            scenario.inputs,
+            name,
+            low=low,
+            high=high,
+            margin=margin,
+            target_time=time,
+            fastest=options.fastest,
+            group=group,
+            inch=options.units == "us",
+            on_progress=tell,
+        )
     return (
         study.exit_code,
         report.study_document(study, scenario, again(options)),

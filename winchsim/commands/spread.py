@@ -51,11 +51,14 @@ def run(options: argparse.Namespace, env: Env) -> int:
         return spread_figure(found, look)
 
     finish(
-        options, env, scenario.digest, report.build(found, scenario, again(options)),
+        options,
+        env,
+        scenario.digest,
+        report.build(found, scenario, again(options)),
         json=lambda: report.spread_json(found, scenario.digest),
         csv=lambda: report.spread_csv(found),
         figure=figure,
-    )  # fmt: skip
+    )
     if not found.complete:
         return ExitCode.INTERRUPTED
     return ExitCode.BAD if found.status == "fails" else ExitCode.GOOD

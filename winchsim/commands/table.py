@@ -3,34 +3,36 @@
 from typing import Any
 
 from winchsim.commands import files
-from winchsim.commands.options import Argument, Command, argument
+from winchsim.commands.options import Argument, Command, argument, choice, flag
 from winchsim.report.names import FILE_NAMES
 
-FILE = argument("file", metavar="FILE", help="scenario file")
-FILES = argument("files", metavar="FILE", nargs="+", help="scenario files")
+FILE = argument("file", "FILE", "scenario file")
+FILES = argument("files", "FILE", "scenario files", nargs="+")
 SET = argument(
-    "--set", metavar="PATH=VALUE", action="append", default=[], dest="overrides",
-    help='change a value, such as --set load.mass="30 kg" (may be repeated)',
-)  # fmt: skip
+    "--set",
+    "PATH=VALUE",
+    'change a value, such as --set load.mass="30 kg" (may be repeated)',
+    action="append",
+    default=[],
+    dest="overrides",
+)
 LOG = argument(
-    "--log", metavar="LAYOUT", default="",
-    help="columns of a log and what it does not say, such as 'time=Zeit:ms, height=mark:10 cm, "
+    "--log",
+    "LAYOUT",
+    "columns of a log and what it does not say, such as 'time=Zeit:ms, height=mark:10 cm, "
     "rate=25, speed=8, loads=0/2/5 kg'",
-)  # fmt: skip
-UNITS = argument(
-    "--units", choices=("si", "us"), default="si", help="print US units beside the SI ones"
+    default="",
 )
-FORCE = argument("--force", action="store_true", help="replace files that exist")
-FULL = argument("--full", action="store_true", help="print all details")
-PARTS = argument("--parts", metavar="FILE", help="parts at hand, instead of those in the scenario")
-FASTEST = argument(
-    "--fastest", action="store_true", help="take the fastest of candidates that are otherwise equal"
-)
+UNITS = choice("--units", ("si", "us"), "print US units beside the SI ones", default="si")
+FORCE = flag("--force", "replace files that exist")
+FULL = flag("--full", "print all details")
+PARTS = argument("--parts", "FILE", "parts at hand, instead of those in the scenario")
+FASTEST = flag("--fastest", "take the fastest of candidates that are otherwise equal")
 
 
 def _written(help: str, **facts: Any) -> tuple[Argument, ...]:
     """Options of a command that writes several files into a folder."""
-    return argument("--out", metavar="DIR", help=help, **facts), UNITS, FORCE
+    return argument("--out", "DIR", help, **facts), UNITS, FORCE
 
 
 RESULTS = (FULL, *_written("write the report, its data and its figure there"))
@@ -45,14 +47,9 @@ def _sizing(name: str, summary: str, span: str, details: str, *more: Argument) -
             FILE,
             SET,
             PARTS,
-            argument(
-                "--range", metavar="LOW:HIGH", dest="span", help=f"range to try, such as {span}"
-            ),
-            argument("--target-time", metavar="TIME", help='longest lift time, such as "60 s"'),
-            argument(
-                "--margin", metavar="NUMBER",
-                help="required starting torque margin (1.25 if left out)",
-            ),
+            argument("--range", "LOW:HIGH", f"range to try, such as {span}", dest="span"),
+            argument("--target-time", "TIME", 'longest lift time, such as "60 s"'),
+            argument("--margin", "NUMBER", "required starting torque margin (1.25 if left out)"),
             FASTEST,
             *more,
             *RESULTS,
@@ -62,7 +59,7 @@ def _sizing(name: str, summary: str, span: str, details: str, *more: Argument) -
         "Ends with 0 when there is one, else with 1.",
         module="sizing",
         names=files.STUDY,
-    )  # fmt: skip
+    )
 
 
 COMMANDS = (
@@ -75,19 +72,19 @@ COMMANDS = (
             SET,
             FULL,
             argument(
-                "--csv", metavar="FILE",
-                help="write the record, one column a quantity, one row a sample (- for standard "
-                "output)",
+                "--csv",
+                "FILE",
+                "write the record, one column a quantity, one row a sample (- for standard output)",
             ),
+            flag("--no-remedies", "do not look for actions that help"),
+            flag("--snag", "also simulate a snag at half height"),
             argument(
-                "--no-remedies", action="store_true", help="do not look for actions that help"
+                "--repeat",
+                "NUMBER",
+                "lift this many times in a row: warming, battery charge and tooth damage add up",
+                type=int,
             ),
-            argument("--snag", action="store_true", help="also simulate a snag at half height"),
-            argument(
-                "--repeat", metavar="NUMBER", type=int,
-                help="lift this many times in a row: warming, battery charge and tooth damage add up",
-            ),
-            argument("--pause", metavar="TIME", help='pause between these lifts, such as "2 min"'),
+            argument("--pause", "TIME", 'pause between these lifts, such as "2 min"'),
             *_written(
                 "write report.html, report.md, the figures, record.csv and gears.csv (the gears "
                 "to print) there"
@@ -117,7 +114,7 @@ COMMANDS = (
         "find how many motors a load needs",
         "1:12",
         "Every number of motors of one group, or of every sort at hand.",
-        argument("--group", metavar="NUMBER", type=int, default=1, help="motor group, from 1"),
+        argument("--group", "NUMBER", "motor group, from 1", type=int, default=1),
     ),
     _sizing(
         "voltage",
@@ -145,19 +142,21 @@ COMMANDS = (
     Command(
         "sweep",
         "compare builds that differ in some values",
-        "winchsim sweep crate.toml --vary drum.diameter=8mm,10mm,12mm --vary supply.voltage=12V,14V",
+        "winchsim sweep crate.toml --vary drum.diameter=8mm,10mm,12mm "
+        "--vary supply.voltage=12V,14V",
         (
             FILES,
             SET,
             argument(
-                "--vary", metavar="PATH=VALUE,VALUE...", action="append", required=True,
+                "--vary",
+                "PATH=VALUE,VALUE...",
+                "values of a key, such as drum.diameter=8mm,10mm (may be repeated)",
+                action="append",
+                required=True,
                 dest="varied",
-                help="values of a key, such as drum.diameter=8mm,10mm (may be repeated)",
             ),
-            argument(
-                "--list", action="store_true", help="combine the first values, then the second ones, and so on"
-            ),
-            argument("--simulate", action="store_true", help="simulate each build in full"),
+            flag("--list", "combine the first values, then the second ones, and so on"),
+            flag("--simulate", "simulate each build in full"),
             *RESULTS,
         ),
         "Every value is combined with every other. Prints a table by status, the scenario as it is "
@@ -174,15 +173,14 @@ COMMANDS = (
             SET,
             FULL,
             argument(
-                "--target", metavar="MASS",
-                help='load of the last rung, such as "25 kg" (default: the scenario\'s)',
+                "--target",
+                "MASS",
+                'load of the last rung, such as "25 kg" (default: the scenario\'s)',
             ),
-            argument(
-                "--rungs", metavar="NUMBER", type=int, default=5, help="loaded rungs (default: 5)"
-            ),
-            argument(
-                "--blind", action="store_true",
-                help="leave the predictions out of the sheet, for pupils who make their own; they "
+            argument("--rungs", "NUMBER", "loaded rungs (default: 5)", type=int, default=5),
+            flag(
+                "--blind",
+                "leave the predictions out of the sheet, for pupils who make their own; they "
                 "go into answers.html",
             ),
             *_written("write the sheet as HTML and CSV there, and the numbers as JSON"),
@@ -201,19 +199,24 @@ COMMANDS = (
             FILE,
             SET,
             FULL,
-            argument("tests", metavar="TESTS.csv", help="test sheet, one row a test, or a log"),
+            argument("tests", "TESTS.csv", "test sheet, one row a test, or a log"),
             LOG,
             argument(
-                "--fit", metavar="NAMES", default="",
-                help="what to fit, such as mesh_friction,bearings; left out: all",
+                "--fit",
+                "NAMES",
+                "what to fit, such as mesh_friction,bearings; left out: all",
+                default="",
             ),
             argument(
-                "--next", metavar="MASS", action="append", default=[], dest="masses",
-                help='load to predict, such as "12 kg"',
+                "--next",
+                "MASS",
+                'load to predict, such as "12 kg"',
+                action="append",
+                default=[],
+                dest="masses",
             ),
             argument(
-                "--level", metavar="SHARE", default="90 %",
-                help="probability of the intervals (default: 90 %%)",
+                "--level", "SHARE", "probability of the intervals (default: 90 %%)", default="90 %"
             ),
             *_written("folder for the calibrated scenario, the figure and the numbers"),
         ),
@@ -231,11 +234,9 @@ COMMANDS = (
         "winchsim why crate.toml ladder.csv",
         (
             FILE,
-            argument("tests", metavar="SHEET", help="test sheet with what happened"),
+            argument("tests", "SHEET", "test sheet with what happened"),
             SET,
-            argument(
-                "--row", metavar="NUMBER", type=int, help="which row, from 1 (default: the last)"
-            ),
+            argument("--row", "NUMBER", "which row, from 1 (default: the last)", type=int),
             FULL,
             *_written("write the report as HTML, text and JSON there"),
         ),
@@ -254,28 +255,31 @@ COMMANDS = (
             SET,
             FULL,
             argument(
-                "--builds", metavar="N", type=int,
-                help="builds to lift (default: 1000, with --simulate 100)",
+                "--builds", "N", "builds to lift (default: 1000, with --simulate 100)", type=int
             ),
             argument(
-                "--seed", metavar="N", type=int, default=1,
-                help="random seed: the same seed, the same builds (default: 1)",
+                "--seed",
+                "N",
+                "random seed: the same seed, the same builds (default: 1)",
+                type=int,
+                default=1,
+            ),
+            flag("--simulate", "lift each build by the full simulation"),
+            argument(
+                "--level", "SHARE", "probability of the intervals (default: 95 %%)", default="95 %"
             ),
             argument(
-                "--simulate", action="store_true", help="lift each build by the full simulation"
-            ),
-            argument(
-                "--level", metavar="SHARE", default="95 %",
-                help="probability of the intervals (default: 95 %%)",
-            ),
-            argument(
-                "--workers", metavar="N", type=int, action="append",
-                help="processes to use here (default: one for each core; give it twice for more "
+                "--workers",
+                "N",
+                "processes to use here (default: one for each core; give it twice for more "
                 "than that)",
+                type=int,
+                action="append",
             ),
             argument(
-                "--scheduler", metavar="ADDRESS",
-                help="address of a running dask scheduler to lift the builds on",
+                "--scheduler",
+                "ADDRESS",
+                "address of a running dask scheduler to lift the builds on",
             ),
             *_written("write the page, the numbers, every build and the picture there"),
         ),
@@ -293,30 +297,28 @@ COMMANDS = (
         (
             FILES,
             SET,
-            argument("--measured", metavar="CSV", help="test sheet or log to draw and compare"),
+            argument("--measured", "CSV", "test sheet or log to draw and compare"),
             LOG,
-            argument(
-                "--ladder", action="store_true",
-                help="draw the rungs of a ladder up to the FILE's load",
+            flag("--ladder", "draw the rungs of a ladder up to the FILE's load"),
+            argument("--format", "LIST", "any of png, svg and pdf, with commas", default="png,svg"),
+            choice(
+                "--width",
+                ("column", "page", "slide"),
+                "86 mm, 178 mm (two columns of a journal), or 254 mm with larger type",
+                default="column",
+            ),
+            argument("--only", "NAMES", "these figures alone, with commas"),
+            choice(
+                "--animate", ("gif", "mp4"), "also write the lift of one FILE as a moving picture"
             ),
             argument(
-                "--format", metavar="LIST", default="png,svg",
-                help="any of png, svg and pdf, with commas",
+                "--speed",
+                "N",
+                "of the moving picture, in multiples of real time",
+                type=float,
+                default=1.0,
             ),
-            argument(
-                "--width", choices=("column", "page", "slide"), default="column",
-                help="86 mm, 178 mm (two columns of a journal), or 254 mm with larger type",
-            ),
-            argument("--only", metavar="NAMES", help="these figures alone, with commas"),
-            argument(
-                "--animate", choices=("gif", "mp4"),
-                help="also write the lift of one FILE as a moving picture",
-            ),
-            argument(
-                "--speed", type=float, default=1.0, metavar="N",
-                help="of the moving picture, in multiples of real time",
-            ),
-            argument("--dpi", type=int, default=200, metavar="N", help="dots per inch of a PNG"),
+            argument("--dpi", "N", "dots per inch of a PNG", type=int, default=200),
             *_written("folder to write to; left out, this one", default="."),
         ),
         "One FILE: a drawing of the build and every curve of its lift. Several: all lifts on "
@@ -330,7 +332,7 @@ COMMANDS = (
         "new",
         "write a commented scenario to start from",
         "winchsim new crate.toml",
-        (argument("file", metavar="FILE", help="file to write, such as crate.toml"), FORCE),
+        (argument("file", "FILE", "file to write, such as crate.toml"), FORCE),
         "The scenario lifts as it stands; every line says what to put there.",
         file="file",
     ),
@@ -338,10 +340,7 @@ COMMANDS = (
         "materials",
         "show the materials, ropes and friction pairs, each value with its source",
         "winchsim materials PETG polyester",
-        (
-            argument("names", metavar="NAME", nargs="*", help="materials or ropes to show in full"),
-            UNITS,
-        ),
+        (argument("names", "NAME", "materials or ropes to show in full", nargs="*"), UNITS),
         "Without names: an overview. With names: every value of these, with its range and source.",
     ),
     Command(
@@ -350,13 +349,13 @@ COMMANDS = (
         "winchsim keys rope",
         (
             argument(
-                "table", metavar="TABLE", nargs="?",
-                help="only this table, such as rope or motors.gearbox",
+                "table", "TABLE", "only this table, such as rope or motors.gearbox", nargs="?"
             ),
-            argument("--markdown", action="store_true", help="print Markdown tables"),
+            flag("--markdown", "print Markdown tables"),
             argument(
-                "--schema", metavar="COMMAND",
-                help="print the JSON Schema of what COMMAND --json prints, such as lift; error: of "
+                "--schema",
+                "COMMAND",
+                "print the JSON Schema of what COMMAND --json prints, such as lift; error: of "
                 "a refusal",
             ),
         ),
@@ -366,19 +365,21 @@ COMMANDS = (
         "open a page on which a build is changed and lifted again",
         "winchsim try crate.toml",
         (
-            argument("file", metavar="FILE", nargs="?", help="scenario file"),
+            argument("file", "FILE", "scenario file", nargs="?"),
             SET,
             argument(
-                "--listen", metavar="ADDRESS", default="127.0.0.1",
-                help="address to serve on; 0.0.0.0 opens the page to the network, for a phone "
+                "--listen",
+                "ADDRESS",
+                "address to serve on; 0.0.0.0 opens the page to the network, for a phone "
                 "beside the winch",
+                default="127.0.0.1",
             ),
-            argument("--port", type=int, help="port to serve on"),
-            argument("--no-browser", action="store_true", help="only print the address"),
+            argument("--port", "PORT", "port to serve on", type=int),
+            flag("--no-browser", "only print the address"),
         ),
         "The page is served from this machine, for this machine alone, until Ctrl-C. "
         "Without a file it starts from the scenario that winchsim new writes.",
         module="try_page",
     ),
-)  # fmt: skip
+)
 """Every command, in the order of the help."""

@@ -36,10 +36,13 @@ def run(options: argparse.Namespace, env: Env) -> int:
         if not options.listen.startswith(("127.", "::1", "localhost")):
             env.note(OPEN_WARNING)
         serve(
-            scenario, path, worker, listening,
+            scenario,
+            path,
+            worker,
+            listening,
             lambda address: env.out(f"{address}\nCtrl-C ends the page."),
             browse=not options.no_browser,
-        )  # fmt: skip
+        )
     finally:
         worker.stop(again=False)
     return ExitCode.GOOD

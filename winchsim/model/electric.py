@@ -151,9 +151,14 @@ class Motors:
             Of the drum. [rad/s]
         """
         state = (
-            voltage, self._source, self.counts, resistances, self.emfs(constants, speed),
-            self.drops, limit,
-        )  # fmt: skip
+            voltage,
+            self._source,
+            self.counts,
+            resistances,
+            self.emfs(constants, speed),
+            self.drops,
+            limit,
+        )
         terminal, currents, total = (
             sp.agreeing_balance(*state) if regime is None else sp.balance(regime, *state)
         )

@@ -88,9 +88,13 @@ class ToothCase:
         """What the body of a printed gear bears. [N·m]"""
         assert self.body is not None and self.stage.width is not None
         return body_strength(
-            self.material, self.body, self.stage.width, self.tooth.bore, self.tooth.circles.root,
+            self.material,
+            self.body,
+            self.stage.width,
+            self.tooth.bore,
+            self.tooth.circles.root,
             self.temperature,
-        )  # fmt: skip
+        )
 
 
 def contact_of(stage: Stage, mesh: Mesh) -> Contact:
@@ -105,9 +109,12 @@ def contact_of(stage: Stage, mesh: Mesh) -> Contact:
     """
     assert mesh.pinion_teeth is not None and mesh.gear_teeth is not None
     return contact(
-        mesh.pinion_teeth, mesh.gear_teeth,
-        pressure_angle=stage.pressure_angle, shift1=stage.pinion_shift, shift2=stage.gear_shift,
-    )  # fmt: skip
+        mesh.pinion_teeth,
+        mesh.gear_teeth,
+        pressure_angle=stage.pressure_angle,
+        shift1=stage.pinion_shift,
+        shift2=stage.gear_shift,
+    )
 
 
 def tooth_of(inputs: Inputs, mesh: Mesh, kind: LinkKind) -> ToothCase:
@@ -145,9 +152,14 @@ def tooth_of(inputs: Inputs, mesh: Mesh, kind: LinkKind) -> ToothCase:
     try:
         tooth = Tooth(count, mesh.module, width, bore, stage.pressure_angle, shift)
         found = tooth_strength(
-            tooth, material, body=body, temperature=temperature, contact_ratio=float(ratio),
-            breaking_stress=stage.tooth_strength, tested_force=stage.tested_tooth_force,
-        )  # fmt: skip
+            tooth,
+            material,
+            body=body,
+            temperature=temperature,
+            contact_ratio=float(ratio),
+            breaking_stress=stage.tooth_strength,
+            tested_force=stage.tested_tooth_force,
+        )
     except DomainError as error:
         key = error.argument.replace(" ", "_")
         key = key if key in _KEYS else "gear"
@@ -203,10 +215,16 @@ def _teeth(inputs: Inputs, mesh: Mesh, index: int, speed: float) -> Iterator[Lin
     for kind in (LinkKind.TOOTH_PINION, LinkKind.TOOTH_GEAR):
         case = tooth_of(inputs, mesh, kind)
         yield link_limit(
-            inputs, kind, mesh.path, "mesh", case.found, index=index,
+            inputs,
+            kind,
+            mesh.path,
+            "mesh",
+            case.found,
+            index=index,
             scale=float(dynamic_factor(case.material, speed, case.stage.application_factor)),
-            place=mesh.label, material=case.material,
-        )  # fmt: skip
+            place=mesh.label,
+            material=case.material,
+        )
 
 
 class _OutputShaft(NamedTuple):
@@ -225,9 +243,15 @@ class _OutputShaft(NamedTuple):
         """A link that the torque of this shaft is asked of."""
         r = self.reduction
         return link_limit(
-            inputs, kind, r.path, self.channel, strength,
-            index=self.place, scale=scale, place=r.label,
-        )  # fmt: skip
+            inputs,
+            kind,
+            r.path,
+            self.channel,
+            strength,
+            index=self.place,
+            scale=scale,
+            place=r.label,
+        )
 
 
 def output_shafts(train: Train) -> list[_OutputShaft]:
@@ -279,10 +303,15 @@ def _gearboxes(inputs: Inputs, train: Train) -> Iterator[LinkLimit]:
             part = f"motor gearbox (group {number})" if several else "motor gearbox"
             channel, index = ("gearbox", place) if several else ("output", train.gearbox_element)
             yield link_limit(
-                inputs, LinkKind.STAGE_LIMIT, f"motors.{number}.gearbox", channel,
-                _given(group.gearbox.torque_limit), index=index or 0,
-                scale=1 / (group.count - group.dead), part=part,
-            )  # fmt: skip
+                inputs,
+                LinkKind.STAGE_LIMIT,
+                f"motors.{number}.gearbox",
+                channel,
+                _given(group.gearbox.torque_limit),
+                index=index or 0,
+                scale=1 / (group.count - group.dead),
+                part=part,
+            )
 
 
 def shaft_scale(stage: Stage, mesh: Mesh, following: Mesh | None) -> Any:

@@ -232,13 +232,24 @@ class Motion:
             speed, given = y[1], open_voltage(key, t) if ramping else steady
             resistances, constants = motors.at_temperatures(y[first:-1:2], y[first + 1 : -1 : 2])
             voltage, currents, total = balance(
-                regime, given, source, counts, resistances, motors.emfs(constants, speed), drops,
+                regime,
+                given,
+                source,
+                counts,
+                resistances,
+                motors.emfs(constants, speed),
+                drops,
                 limit,
-            )  # fmt: skip
+            )
             return (
-                resistances, constants, voltage, given, currents, total,
+                resistances,
+                constants,
+                voltage,
+                given,
+                currents,
+                total,
                 motors.torques(constants, currents, speed),
-            )  # fmt: skip
+            )
 
         return part
 

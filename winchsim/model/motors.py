@@ -55,11 +55,19 @@ def drive_groups(inputs: Inputs, assumptions: Assumptions, strict: bool) -> list
         for runs, count in ((True, group.count - group.dead), (False, group.dead)):
             found.append(
                 DriveGroup(
-                    number, runs, count, fit.motor, fit, heat_path,
-                    group.winding_limit, winding, case,
-                    fit.output.own_efficiency, fit.stall_current,
+                    number,
+                    runs,
+                    count,
+                    fit.motor,
+                    fit,
+                    heat_path,
+                    group.winding_limit,
+                    winding,
+                    case,
+                    fit.output.own_efficiency,
+                    fit.stall_current,
                 )
-            )  # fmt: skip
+            )
     return sorted([unit for unit in found if unit.count], key=lambda unit: not unit.runs)
 
 
@@ -105,17 +113,28 @@ def _fitted(group: MotorGroup, strict: bool) -> motor.MotorFit:
     match group.known_by:
         case "data sheet":
             return motor.from_data_sheet(
-                g.voltage, g.no_load_speed, g.no_load_current, g.stall_torque, g.stall_current,
+                g.voltage,
+                g.no_load_speed,
+                g.no_load_current,
+                g.stall_torque,
+                g.stall_current,
                 **extras,
-            )  # fmt: skip
+            )
         case "points":
             columns = zip(*((p.torque, p.speed, p.current) for p in group.points), strict=True)
             return motor.from_points(group.voltage, *columns, **extras)
         case "bench":
             return motor.from_bench(
-                g.terminal_resistance, g.voltage, g.no_load_speed, g.no_load_current,
-                g.lever_voltage, g.lever_current, g.lever_force, g.lever_arm, **extras,
-            )  # fmt: skip
+                g.terminal_resistance,
+                g.voltage,
+                g.no_load_speed,
+                g.no_load_current,
+                g.lever_voltage,
+                g.lever_current,
+                g.lever_force,
+                g.lever_arm,
+                **extras,
+            )
     return motor.from_label(
         g.voltage,
         g.no_load_speed,

@@ -183,9 +183,14 @@ def reduction(
         why="2 - 1/efficiency: the same friction torque both ways",
     )
     return Reduction(
-        stage, path, label, pinion if stage.kind == "spur" else None, stage.speed_ratio(pinion),
-        forward, reverse,
-    )  # fmt: skip
+        stage,
+        path,
+        label,
+        pinion if stage.kind == "spur" else None,
+        stage.speed_ratio(pinion),
+        forward,
+        reverse,
+    )
 
 
 _ORDINALS = {1: "st", 2: "nd", 3: "rd"}

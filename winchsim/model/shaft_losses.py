@@ -145,9 +145,13 @@ def drum_bearings(
     first = (drum.diameter + inputs.rope.diameter) / 2
     travel = (inputs.load.start_height + inputs.load.height) / math.sin(inputs.load.slope)
     outer = drum_geometry.outermost_radius(
-        first, drum.width, inputs.rope.diameter, inputs.rope.falls * travel,
-        nested=drum.layering == "nested", dead_turns=drum.dead_turns,
-    )  # fmt: skip
+        first,
+        drum.width,
+        inputs.rope.diameter,
+        inputs.rope.falls * travel,
+        nested=drum.layering == "nested",
+        dead_turns=drum.dead_turns,
+    )
     gear: Any = 0.0
     if last is not None and last.gear_radius is not None and last.stage.efficiency is None:
         gear = bearings.tooth_load(last.gear_radius, last.stage.pressure_angle)
@@ -158,9 +162,14 @@ def drum_bearings(
     loss = bearings.shaft_loss(1.0, diameter / 2, gear, 1 / outer)
     worst = bearings.shaft_loss(1.0, diameter / 2, gear, 1 / first, aligned=True) / loss
     friction = _friction(
-        drum.bearing_friction, "drum.bearing_friction", drum.bearing, False, least, worst,
+        drum.bearing_friction,
+        "drum.bearing_friction",
+        drum.bearing,
+        False,
+        least,
+        worst,
         assumptions,
-    )  # fmt: skip
+    )
     return bearings.efficiency(friction * loss)
 
 

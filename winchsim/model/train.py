@@ -371,9 +371,11 @@ def _first_reduction(
         return r
     why = "the least that is not self-locking beside other groups, up to the root of the efficiency"
     found = replace(
-        r, reverse=larger(r.reverse, least), rest=r.rest and (r.rest[0], max(r.rest[1], at_rest)),
+        r,
+        reverse=larger(r.reverse, least),
+        rest=r.rest and (r.rest[0], max(r.rest[1], at_rest)),
         locking=r.locking and Locking.UNCERTAIN,
-    )  # fmt: skip
+    )
     assumptions.assume(
         f"{r.path}.reverse_efficiency",
         found.reverse,

@@ -50,10 +50,13 @@ class Sizing:
             self._job.tell("No parts are listed. Add them on Lift, under scenario.")
         else:
             await self._job.fill(
-                self._box, partial(self._answer, name),
+                self._box,
+                partial(self._answer, name),
                 f"{QUESTIONS[name]} Candidates are being tried.",
-                "question", self.tab.state.inputs, name,
-            )  # fmt: skip
+                "question",
+                self.tab.state.inputs,
+                name,
+            )
 
     def _answer(self, name: str, found: dict[str, Any]) -> None:
         ui.label(QUESTIONS[name]).classes("heading")
@@ -133,9 +136,13 @@ class Sizing:
             self._job.tell("Choose two different keys.")
             return
         await self._job.fill(
-            self._map_box, partial(self._draw, list(keys)), "The map is being computed.",
-            "two_keys", self.tab.state.inputs, keys,
-        )  # fmt: skip
+            self._map_box,
+            partial(self._draw, list(keys)),
+            "The map is being computed.",
+            "two_keys",
+            self.tab.state.inputs,
+            keys,
+        )
 
     def _draw(self, paths: list[str], found: dict[str, Any]) -> None:
         """Status of each pair of values, lines where a check begins to fail, and this build."""

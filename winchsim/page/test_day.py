@@ -131,16 +131,24 @@ class TestDay:
     async def _why(self) -> None:
         state = self.tab.state
         await self._job.fill(
-            self._result, lambda found: ui.html(found, sanitize=False).classes("report"),
+            self._result,
+            lambda found: ui.html(found, sanitize=False).classes("report"),
             "Causes of the last failed test are being compared.",
-            "why", state.scenario, state.inputs, tuple(self._rows),
-        )  # fmt: skip
+            "why",
+            state.scenario,
+            state.inputs,
+            tuple(self._rows),
+        )
 
     async def _calibrate(self) -> None:
         await self._job.fill(
-            self._result, self._calibrated, "Calibrating. This may take half a minute.",
-            "calibration", self.tab.state.inputs, tuple(self._rows),
-        )  # fmt: skip
+            self._result,
+            self._calibrated,
+            "Calibrating. This may take half a minute.",
+            "calibration",
+            self.tab.state.inputs,
+            tuple(self._rows),
+        )
 
     def _calibrated(self, found: dict[str, Any]) -> None:
         self.tab.state.keep("calibrated", found["numbers"], found["inputs"])

@@ -389,9 +389,11 @@ def _about(row: Capacity) -> Text:
 # --- JSON
 
 _SHARES = {
-    Kind.LIFTED: "torque_share", Kind.STALLED: "torque_share",
-    Kind.HELD: "spare_friction_share", Kind.RAN_BACK: "spare_friction_share",
-}  # fmt: skip
+    Kind.LIFTED: "torque_share",
+    Kind.STALLED: "torque_share",
+    Kind.HELD: "spare_friction_share",
+    Kind.RAN_BACK: "spare_friction_share",
+}
 """Key of what is predicted of a stall or a hold."""
 
 

@@ -32,9 +32,12 @@ def record_csv(record: Record) -> str:
     heads = [key("time", "s"), "phase", "segment", "held", *(key(c.name, c.unit) for c in channels)]
     time = np.round(record.time, PLACES)
     columns = [
-        time, record.phase + 1, np.cumsum(segment), record.bound.astype(int),
+        time,
+        record.phase + 1,
+        np.cumsum(segment),
+        record.bound.astype(int),
         *(channel.values for channel in channels),
-    ]  # fmt: skip
+    ]
     kept = np.append(np.diff(time) > 0, True)
     row = "%.15g,%d,%d,%d" + f",%.{DIGITS}g" * len(channels)
     lines = [row % v for v in zip(*(column[kept].tolist() for column in columns), strict=True)]

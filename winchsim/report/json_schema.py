@@ -20,74 +20,139 @@ MAY_CHANGE = (
     "goes, or changes its meaning or unit, raises meta.format."
 )
 _PLAIN = {
-    str: "string", bool: "boolean", int: "integer", type(None): "null", float: ["number", "null"],
-}  # fmt: skip
+    str: "string",
+    bool: "boolean",
+    int: "integer",
+    type(None): "null",
+    float: ["number", "null"],
+}
 Text: TypeAlias = str | None
 Row: TypeAlias = dict[str, Any]
 
 _ERROR = {"code": str, "message": str, "file": Text, "line": int | None, "key": Text}
 _COMMON = {
     "meta": {"format": int, "version": str, "scenario_hash": Text, "random_seed": int | None},
-    "verdict": Text, "findings": list[Any], "cautions": list[str], "rows": list[Row],
-}  # fmt: skip
+    "verdict": Text,
+    "findings": list[Any],
+    "cautions": list[str],
+    "rows": list[Row],
+}
 _SIZING = {
-    "command": str, "path": str, "unit": str, "recommended": Row | None,
-    "status": kinds.Status | None, "checks": list[kinds.Check], "meets_every_limit": list[Any],
-    "no_check_fails": list[Any], "thin_for_all": list[kinds.CheckKey], "limits": list[Row],
-    "nearest": Row, "full_runs": list[Row], "largest_difference": float | None,
-    "wanted": Row, "most_power": Row | None,
-}  # fmt: skip
+    "command": str,
+    "path": str,
+    "unit": str,
+    "recommended": Row | None,
+    "status": kinds.Status | None,
+    "checks": list[kinds.Check],
+    "meets_every_limit": list[Any],
+    "no_check_fails": list[Any],
+    "thin_for_all": list[kinds.CheckKey],
+    "limits": list[Row],
+    "nearest": Row,
+    "full_runs": list[Row],
+    "largest_difference": float | None,
+    "wanted": Row,
+    "most_power": Row | None,
+}
 
 DOCUMENTS: dict[str, dict[str, Any]] = {
     "lift": {
-        "findings": list[kinds.Finding], "rows": list[kinds.PartRow],
-        "lives": list[kinds.ToothLife], "command": str, "overrides": list[str],
-        "status": kinds.Status, "counts": Mapping[kinds.Status, int], "target": kinds.Target,
-        "held": kinds.Holding, "checks": list[kinds.Check], "readings": list[kinds.Reading],
-        "jam": kinds.Jam | None, "snag": Row | None, "series": Row | None,
+        "findings": list[kinds.Finding],
+        "rows": list[kinds.PartRow],
+        "lives": list[kinds.ToothLife],
+        "command": str,
+        "overrides": list[str],
+        "status": kinds.Status,
+        "counts": Mapping[kinds.Status, int],
+        "target": kinds.Target,
+        "held": kinds.Holding,
+        "checks": list[kinds.Check],
+        "readings": list[kinds.Reading],
+        "jam": kinds.Jam | None,
+        "snag": Row | None,
+        "series": Row | None,
         "actions": list[kinds.Action],
-        "drop": {"height_m": float, "speed_m_s": float, "energy_j": float}, "ratio": list[float],
-        "inputs": [{
-            "path": str, "value": Any, "unit": str, "basis": str, "low": float | None,
-            "high": float | None, "source": Text,
-        }],
+        "drop": {"height_m": float, "speed_m_s": float, "energy_j": float},
+        "ratio": list[float],
+        "inputs": [
+            {
+                "path": str,
+                "value": Any,
+                "unit": str,
+                "basis": str,
+                "low": float | None,
+                "high": float | None,
+                "source": Text,
+            }
+        ],
         "assumed": list[kinds.AssumedInput],
-        "events": [{
-            "event": str, "time_s": float, "height_m": float, "about": Any,
-            "value": float | None, "energy_j": float | None,
-        }],
+        "events": [
+            {
+                "event": str,
+                "time_s": float,
+                "height_m": float,
+                "about": Any,
+                "value": float | None,
+                "energy_j": float | None,
+            }
+        ],
         "energy": {
-            "source_j": float, "spent": [{"kind": str, "energy_j": float}],
+            "source_j": float,
+            "spent": [{"kind": str, "energy_j": float}],
             "stored": [{"kind": str, "before_j": float, "after_j": float}],
-            "residual_j": float, "scale_j": float, "error": float, "closes": bool,
+            "residual_j": float,
+            "scale_j": float,
+            "error": float,
+            "closes": bool,
         },
         "notes": list[str],
     },
     **dict.fromkeys(("drum", "gears", "motors", "voltage", "heaviest"), _SIZING),
     "choose": {
-        "command": str, "tried": int, "possible": int, "no_check_fails": int, "fastest": bool,
-        "centre_distances_m": list[list[float]], "checks": list[kinds.Check],
+        "command": str,
+        "tried": int,
+        "possible": int,
+        "no_check_fails": int,
+        "fastest": bool,
+        "centre_distances_m": list[list[float]],
+        "checks": list[kinds.Check],
     },
     "sweep": {"command": str, "base": list[Row], "simulated": bool},
     "ladder": {"command": str, "status": kinds.Status, "lowering": list[str], "stop": list[str]},
     "spread": {
-        "command": str, "status": kinds.Status, "complete": bool, "builds_asked": int,
-        "builds": int, "not_built": int, "simulated": bool, "level": float, "probabilities": Row,
-        "percentiles": Row, "motors": list[Row],
+        "command": str,
+        "status": kinds.Status,
+        "complete": bool,
+        "builds_asked": int,
+        "builds": int,
+        "not_built": int,
+        "simulated": bool,
+        "level": float,
+        "probabilities": Row,
+        "percentiles": Row,
+        "motors": list[Row],
     },
     "calibrate": {
-        "level": float, "parameters": list[Row], "correlation": Row,
-        "predictions": list[Row], "changes": list[Row], "notes": list[Any], "files": list[str],
+        "level": float,
+        "parameters": list[Row],
+        "correlation": Row,
+        "predictions": list[Row],
+        "changes": list[Row],
+        "notes": list[Any],
+        "files": list[str],
     },
     "why": {
-        "command": str, "row": int, "end": kinds.End, "part": Text,
+        "command": str,
+        "row": int,
+        "end": kinds.End,
+        "part": Text,
         "capacity": list[float] | None,
     },
     "curves": {"figures": list[Row], "scenarios": list[Row], "differences": list[Row]},
     "error": {
-        "error": {**_ERROR, "faults": ([{**dict.fromkeys(FAULT, Text), "line": int | None}], None)},
+        "error": {**_ERROR, "faults": ([{**dict.fromkeys(FAULT, Text), "line": int | None}], None)}
     },
-}  # fmt: skip
+}
 """Parts of the document of each command besides those that all have; ``error`` is that of any
 command which ends with one."""
 

@@ -32,13 +32,18 @@ KEYS: dict[str, dict[str, str]] = {
     },
     "Power": {"mass": "mass_kg", "power": "power_w", "speed": "speed_m_s"},
     "Series": {
-        "pause": "pause_s", "winding_limit": "winding_limit_c", "charge_left": "charge_left_c",
+        "pause": "pause_s",
+        "winding_limit": "winding_limit_c",
+        "charge_left": "charge_left_c",
     },
     "SeriesLift": {
-        "time": "time_s", "winding_start": "winding_start_c", "winding": "winding_c",
-        "case": "case_c", "charge": "charge_c",
+        "time": "time_s",
+        "winding_start": "winding_start_c",
+        "winding": "winding_c",
+        "case": "case_c",
+        "charge": "charge_c",
     },
-}  # fmt: skip
+}
 """Keys with a unit, by name of the class and of the attribute."""
 
 FAULT = ("code", "file", "line", "key", "message", "got", "expected", "hint")

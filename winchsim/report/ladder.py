@@ -45,9 +45,16 @@ FAR = 0.01
 """Way past the mark that is worth a warning. [m]"""
 
 MEASURABLE = (
-    "no_load_speed", "no_load_current", "stall_torque", "stall_current", "terminal_resistance",
-    "friction", "shaft_drag", "axial_stiffness", "drum_height",
-)  # fmt: skip
+    "no_load_speed",
+    "no_load_current",
+    "stall_torque",
+    "stall_current",
+    "terminal_resistance",
+    "friction",
+    "shaft_drag",
+    "axial_stiffness",
+    "drum_height",
+)
 """Keys of assumed values that can be measured before the first rung."""
 
 

@@ -64,9 +64,10 @@ LEGEND = say("fails: in more than {} of the builds; thin: in some of them.", per
 """What the statuses of the events mean."""
 
 FIGURE = FigureRef(
-    "spread", "Lift times and influences",
+    "spread",
+    "Lift times and influences",
     "Share of the builds below each lift time, and the inputs that move the results most.",
-)  # fmt: skip
+)
 
 
 def build(found: Spread, scenario: Scenario, command: str = "") -> Document:
@@ -299,9 +300,14 @@ def spread_csv(found: Spread) -> str:
     """Every build as a row: what was drawn, and what became of it; SI with the unit in each
     head."""
     names = {
-        "time": "lift_time_s", "current": "mean_current_a", "winding": "winding_over_limit_k",
-        "factor": "factor", "teeth": "tooth_factor", "weakest": "weakest", "held": "held",
-    }  # fmt: skip
+        "time": "lift_time_s",
+        "current": "mean_current_a",
+        "winding": "winding_over_limit_k",
+        "factor": "factor",
+        "teeth": "tooth_factor",
+        "weakest": "weakest",
+        "held": "held",
+    }
     o = found.outcomes
     endings = [Ending(ending).name.lower() for ending in o.ending]
     columns: dict[str, Any] = {"build": range(1, len(o) + 1), "outcome": endings}

@@ -214,10 +214,12 @@ def rewrite(
         are_numbers = isinstance(here, float) and isinstance(there, float)
         if not (math.isclose(here, there, rel_tol=_LAST_BITS) if are_numbers else here == there):
             raise refused(
-                "cannot be changed as the file is written", path, file=scenario.name,
+                "cannot be changed as the file is written",
+                path,
+                file=scenario.name,
                 hint="write it in the usual way: a [table] line, and key = value lines below it",
                 code=Code.CANNOT_REWRITE,
-            )  # fmt: skip
+            )
     return done
 
 

@@ -58,17 +58,22 @@ def read_text(path: str, limit: int, what: str, suffix: str = ".toml") -> str:
         most = f"{limit / 1e6:g} MB"
         shown = f"{size / 1e6:.1f} MB" if size > limit + 1 else f"over {most}"
         raise refused(
-            f"the file is too large: {shown}", file=path, code=Code.TOO_LARGE,
+            f"the file is too large: {shown}",
+            file=path,
+            code=Code.TOO_LARGE,
             expected=f"{what} of at most {most}",
-        )  # fmt: skip
+        )
     try:
         return data.decode("utf-8-sig")
     except UnicodeDecodeError as error:
         raise refused(
-            f"not UTF-8: byte 0x{data[error.start]:02x} at offset {error.start}", file=path,
-            line=data.count(b"\n", 0, error.start) + 1, expected=f"{what} as UTF-8 text",
-            hint="save the file as UTF-8", code=Code.NOT_UTF8,
-        ) from error  # fmt: skip
+            f"not UTF-8: byte 0x{data[error.start]:02x} at offset {error.start}",
+            file=path,
+            line=data.count(b"\n", 0, error.start) + 1,
+            expected=f"{what} as UTF-8 text",
+            hint="save the file as UTF-8",
+            code=Code.NOT_UTF8,
+        ) from error
 
 
 _SYSTEM_REASONS = {
@@ -87,10 +92,11 @@ def _unreadable(path: str, error: OSError | ValueError, what: str, suffix: str) 
     other = (getattr(error, "strerror", None) or "not a file name").lower()
     is_elsewhere = number in _SYSTEM_REASONS and number != errno.EACCES
     return refused(
-        _SYSTEM_REASONS.get(number, f"cannot be read: {other}"), file=path,
+        _SYSTEM_REASONS.get(number, f"cannot be read: {other}"),
+        file=path,
         expected=f"{what} file ({suffix})",
         hint=_neighbours(inside, suffix) if is_elsewhere else "",
-    )  # fmt: skip
+    )
 
 
 def _neighbours(path: str, suffix: str) -> str:
@@ -184,10 +190,11 @@ class Collector:
         if self.full:
             faults.append(
                 Fault(
-                    "more problems may follow; only the first are listed", file=self.file,
+                    "more problems may follow; only the first are listed",
+                    file=self.file,
                     code=Code.MORE,
                 )
-            )  # fmt: skip
+            )
         return InputError(tuple(faults))
 
     def _origin(self, key: str) -> str | None:
@@ -252,9 +259,11 @@ def read_toml(text: str, name: str) -> tuple[dict[str, Any], Collector]:
     """
     if sum(map(text.count, "=,[")) > MAX_ITEMS:
         raise refused(
-            f"more than {MAX_ITEMS} keys and values", file=name, hint="this is no scenario file",
+            f"more than {MAX_ITEMS} keys and values",
+            file=name,
+            hint="this is no scenario file",
             code=Code.BROKEN_TOML,
-        )  # fmt: skip
+        )
     faults = index_lines(text, name)
     if deep := _DEEP_KEY.search(text):
         line = text.count("\n", 0, deep.start()) + 1
@@ -272,10 +281,12 @@ def read_toml(text: str, name: str) -> tuple[dict[str, Any], Collector]:
     if not raw:
         raise faults.error(
             Fault(
-                "the file is empty", expected="a scenario", code=Code.EMPTY,
+                "the file is empty",
+                expected="a scenario",
+                code=Code.EMPTY,
                 hint='"winchsim new FILE" writes a scenario to start from',
             )
-        )  # fmt: skip
+        )
     return raw, faults
 
 

@@ -58,9 +58,11 @@ def key_tables(only: str | None = None) -> tuple[KeyTable, ...]:
     if not chosen:
         names = [table.name for table in tables if table.name]
         raise refused(
-            f'no table "{wanted[:60]}"', expected="one of: " + ", ".join(names),
-            hint=did_you_mean(wanted, names), code=Code.UNKNOWN_KEY,
-        )  # fmt: skip
+            f'no table "{wanted[:60]}"',
+            expected="one of: " + ", ".join(names),
+            hint=did_you_mean(wanted, names),
+            code=Code.UNKNOWN_KEY,
+        )
     return chosen
 
 

@@ -44,9 +44,12 @@ def apply_overrides(raw: dict[str, Any], overrides: Sequence[str], faults: Colle
         path, equals, value = (part.strip() for part in text[:MAX_OVERRIDE].partition("="))
         try:
             _require(
-                path, equals and path and len(text) <= MAX_OVERRIDE, "not of the form path=value",
-                'write it like "load.mass=30 kg"', Code.BAD_OVERRIDE,
-            )  # fmt: skip
+                path,
+                equals and path and len(text) <= MAX_OVERRIDE,
+                "not of the form path=value",
+                'write it like "load.mass=30 kg"',
+                Code.BAD_OVERRIDE,
+            )
             spec, place, key = place_of(raw, path)
             place[key] = raw_value(spec, value)
             if value == LEFT_OUT:
@@ -93,19 +96,23 @@ def place_of(values: dict[str, Any], path: str) -> tuple[Spec, dict[str, Any], s
             paths, last = list(known_paths()), path.rpartition(".")[2]
             alike = (known for known in paths if known.rpartition(".")[2] == last)
             raise refused(
-                f"unknown key {shortened(key, 40)}", path, got=shortened(path, 60),
+                f"unknown key {shortened(key, 40)}",
+                path,
+                got=shortened(path, 60),
                 hint=did_you_mean(nearest(path, paths) or next(alike, ""), paths),
                 code=Code.UNKNOWN_KEY,
-            )  # fmt: skip
+            )
         if not parts:
             return spec, place, key
         _require(path, spec.table, f"{key} holds a single value", f"leave out .{'.'.join(parts)}")
         is_list = spec.kind == "tables"
         place = _entry(place, spec, key, parts, path) if is_list else place.setdefault(key, {})
         _require(
-            path, isinstance(place, dict), f"{key} is not a table in this file",
+            path,
+            isinstance(place, dict),
+            f"{key} is not a table in this file",
             code=Code.BAD_OVERRIDE,
-        )  # fmt: skip
+        )
         table = spec.table
 
 
@@ -113,24 +120,32 @@ def _entry(place: dict[str, Any], spec: Spec, key: str, parts: list[str], path: 
     """Entry of a list of tables that the next part numbers; an optional list may grow by one."""
     rows = place.get(key, []) if spec.required else place.setdefault(key, [])
     _require(
-        path, isinstance(rows, list), f"{key} is not a list of tables in this file",
-        f"write [[{key}]]", Code.BAD_OVERRIDE,
-    )  # fmt: skip
+        path,
+        isinstance(rows, list),
+        f"{key} is not a list of tables in this file",
+        f"write [[{key}]]",
+        Code.BAD_OVERRIDE,
+    )
     hint = f"number it from 1: {key}.1.{'.'.join(parts)}"
     number = parts.pop(0)
     is_numbered = number.isdecimal() and len(number) <= 6
     _require(path, is_numbered, f"which of the {key} tables?", hint)
     _require(
-        path, parts, "a whole table of a list cannot be set", f'set "{path}.<key>"',
+        path,
+        parts,
+        "a whole table of a list cannot be set",
+        f'set "{path}.<key>"',
         Code.BAD_OVERRIDE,
-    )  # fmt: skip
+    )
     if int(number) == len(rows) + 1 and not spec.required:
         rows.append({})
     there = f"there {'is' if len(rows) == 1 else 'are'} {len(rows) or 'none'}"
     _require(
-        path, 1 <= int(number) <= len(rows), f"no {key}.{number}: {there}",
+        path,
+        1 <= int(number) <= len(rows),
+        f"no {key}.{number}: {there}",
         "they are numbered from 1 at the motors",
-    )  # fmt: skip
+    )
     return rows[int(number) - 1]
 
 

@@ -205,9 +205,11 @@ class _Reading:
                     for number, row in enumerate(raw, start=1)
                 )
             fault = Fault(
-                f"{len(raw)} tables; at most {MAX_TABLES} are taken", path, code=Code.TOO_MUCH,
+                f"{len(raw)} tables; at most {MAX_TABLES} are taken",
+                path,
+                code=Code.TOO_MUCH,
                 hint="repeat or count makes several of one table",
-            )  # fmt: skip
+            )
         else:
             name, expected = without_numbers(path), "a list of tables" if is_list else "a table"
             single = f"write [{name}]" + " with single brackets" * isinstance(raw, list)
@@ -234,11 +236,14 @@ class _Reading:
         where = f"key in [{without_numbers(prefix[:-1])}]" if prefix else "table or key"
         self.faults.add(
             Fault(
-                f"unknown {where}", prefix + shortened(key, 60), got=shortened(key, 60), hint=hint,
+                f"unknown {where}",
+                prefix + shortened(key, 60),
+                got=shortened(key, 60),
+                hint=hint,
                 expected="one of: " + ", ".join(known) if len(known) <= 14 else "",
                 code=Code.UNKNOWN_KEY,
             )
-        )  # fmt: skip
+        )
         return near
 
     def missing(self, key: str, spec: Spec, prefix: str) -> None:
@@ -247,10 +252,12 @@ class _Reading:
         what = f"at least one {heading}" if spec.kind == "tables" else heading or expectation(spec)
         self.faults.add(
             Fault(
-                f"no {heading} table" if heading else f"{key} is missing", prefix + key,
-                expected=f"{what}: {spec.meaning}", code=Code.MISSING,
+                f"no {heading} table" if heading else f"{key} is missing",
+                prefix + key,
+                expected=f"{what}: {spec.meaning}",
+                code=Code.MISSING,
             )
-        )  # fmt: skip
+        )
 
 
 def usual_values(kind: type) -> dict[str, Any]:
@@ -279,10 +286,13 @@ def _tolerance_faults(inputs: Inputs) -> list[Fault]:
         except DomainError as error:
             faults.append(
                 Fault(
-                    f'no value "{error.value}" to vary', f"{key}.path", code=Code.UNKNOWN_NAME,
-                    got=shortened(tolerance.path, 60), expected=error.expected,
+                    f'no value "{error.value}" to vary',
+                    f"{key}.path",
+                    code=Code.UNKNOWN_NAME,
+                    got=shortened(tolerance.path, 60),
+                    expected=error.expected,
                 )
-            )  # fmt: skip
+            )
         except InputError as error:
             faults += [replace(fault, key=f"{key}.by") for fault in error.faults]
     return faults

@@ -125,11 +125,13 @@ def read_planned_sheet(path: str) -> tuple[tuple[SheetRow, ...], SheetOrigin | N
     if "time" in names and "mass" not in names:
         raise cells.faults.error(
             Fault(
-                "this is a trace of one lift, no test sheet", line=cells.line,
-                expected="a column mass_kg", code=Code.SHEET_COLUMN,
+                "this is a trace of one lift, no test sheet",
+                line=cells.line,
+                expected="a column mass_kg",
+                code=Code.SHEET_COLUMN,
                 hint="winchsim calibrate and winchsim curves --measured take a log",
             )
-        )  # fmt: skip
+        )
     return sheet_of(cells), cells.origin
 
 
@@ -235,9 +237,14 @@ class Cells:
             raise self.faults.error(Fault("the file is empty", expected=what, code=Code.MISSING))
 
     def add(
-        self, message: str, line: int | None = None, head: str = "", *,
-        code: Code = Code.SHEET_CELL, **more: str,
-    ) -> None:  # fmt: skip
+        self,
+        message: str,
+        line: int | None = None,
+        head: str = "",
+        *,
+        code: Code = Code.SHEET_CELL,
+        **more: str,
+    ) -> None:
         """Note what is wrong; `more` as `Fault` takes it."""
         self.faults.add(Fault(message, head, line=line, code=code, **more))
 
@@ -263,9 +270,11 @@ class Cells:
             surplus = next((cell for cell in row[len(self.heads) :] if cell), "")
             if surplus:
                 self.add(
-                    "more cells than heads", line, got=shortened(surplus, 60),
+                    "more cells than heads",
+                    line,
+                    got=shortened(surplus, 60),
                     hint="a cell with a comma in it stands in quotes; numbers have a decimal point",
-                )  # fmt: skip
+                )
             yield line, row + [""] * (len(self.heads) - len(row))
 
     def value(self, line: int | None, column: Column, cell: str) -> Any:
@@ -310,10 +319,14 @@ class Cells:
             if problem and head:
                 heads = [_head(name, spec.unit) for name, spec in _SHEET.items()]
                 self.add(
-                    problem, self.line, shortened(head, 60), got=shortened(head, 60),
-                    expected="one of: " + ", ".join(heads), code=Code.SHEET_COLUMN,
+                    problem,
+                    self.line,
+                    shortened(head, 60),
+                    got=shortened(head, 60),
+                    expected="one of: " + ", ".join(heads),
+                    code=Code.SHEET_COLUMN,
                     hint=did_you_mean(head, [other for other in heads if other != head]),
-                )  # fmt: skip
+                )
             elif head:
                 found.append(column_of(position, head, name, _SHEET[name], unit))
         if all(column.name != "mass" for column in found):
@@ -363,9 +376,11 @@ def sheet_of(cells: Cells) -> tuple[SheetRow, ...]:
             before = values.setdefault(column.name, value)
             if before != value and not math.isclose(before, value, rel_tol=2e-3, abs_tol=1e-3):
                 cells.add(
-                    f"two columns for {column.name} disagree", line, column.head,
+                    f"two columns for {column.name} disagree",
+                    line,
+                    column.head,
                     got=shortened(row[column.position], 60),
-                )  # fmt: skip
+                )
         rows.append(SheetRow(**values))
     if not rows and not cells.faults.faults:
         cells.add("no rows below the heads", code=Code.MISSING)

@@ -276,9 +276,12 @@ def _samples(
         cells.faults.add(Fault("out of bounds", key, got=told[key], expected="more than 0"))
     if name == "frame" and not numbers.get("rate", 0.0) > 0:
         cells.add(
-            "pictures are counted, but not how many a second", cells.line, "frame",
-            code=Code.MISSING, hint="say rate=25",
-        )  # fmt: skip
+            "pictures are counted, but not how many a second",
+            cells.line,
+            "frame",
+            code=Code.MISSING,
+            hint="say rate=25",
+        )
     cells.faults.raise_if_any()
     if len(lines) < 2:
         raise refused("fewer than two samples", file=cells.faults.file, code=Code.MISSING)
@@ -381,10 +384,13 @@ def _loads(cells: Cells, told: Mapping[str, str], starts: list[float], load: flo
         return masses
     raise refused(
         f"{len(starts)} lifts in this log, and {len(masses) if text else 'no'} loads",
-        file=cells.faults.file, got=text, hint="say loads=0/2/5 kg", code=Code.MISSING,
+        file=cells.faults.file,
+        got=text,
+        hint="say loads=0/2/5 kg",
+        code=Code.MISSING,
         expected="a load for each lift; they start at "
         + ", ".join(f"{start:.4g} s" for start in starts[:20]),
-    )  # fmt: skip
+    )
 
 
 def _lift(

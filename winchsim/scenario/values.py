@@ -151,13 +151,19 @@ def _word(spec: Spec, raw: str) -> str:
         hint = did_you_mean(raw, spec.choices)
         _require(spec, raw, False, f"{written(raw)} is no choice here", hint, Code.NO_SUCH_CHOICE)
     _require(
-        spec, raw, len(raw) <= MAX_TEXT,
-        f"text of {len(raw)} characters; at most {MAX_TEXT} are taken", code=Code.TOO_MUCH,
-    )  # fmt: skip
+        spec,
+        raw,
+        len(raw) <= MAX_TEXT,
+        f"text of {len(raw)} characters; at most {MAX_TEXT} are taken",
+        code=Code.TOO_MUCH,
+    )
     _require(
-        spec, raw, raw.translate(_SPACES).isprintable(), "text with control characters",
+        spec,
+        raw,
+        raw.translate(_SPACES).isprintable(),
+        "text with control characters",
         "remove the control characters",
-    )  # fmt: skip
+    )
     return raw
 
 
@@ -179,6 +185,9 @@ def _outside(spec: Spec, raw: Any, value: Any, problem: str) -> InputError:
     if may_be_share and not out_of_bounds(spec, value / 100):
         hint = f'write "{written(raw)} %" if you mean a percentage'
     return refused(
-        small if is_low else "too large", got=got, expected=problem, hint=hint,
+        small if is_low else "too large",
+        got=got,
+        expected=problem,
+        hint=hint,
         code=Code.OUT_OF_BOUNDS,
-    )  # fmt: skip
+    )

@@ -119,12 +119,35 @@ lifted, in_range
 """
 
 _NUMBERS = (
-    "height", "lift_time", "spin_up_time", "stall_margin_cold", "stall_margin_hot", "least_margin",
-    "standstill_current", "first_current", "last_current", "peak_current", "mean_current",
-    "motor_load", "last_voltage", "winding_end", "case_end", "peak_winding", "tight_winding",
-    "tight_limit", "charge", "energy_in", "last_speed", "peak_tension", "factor", "stall_factor",
-    "hold_margin", "last_pull", "time_constant", "bounce_period",
-)  # fmt: skip
+    "height",
+    "lift_time",
+    "spin_up_time",
+    "stall_margin_cold",
+    "stall_margin_hot",
+    "least_margin",
+    "standstill_current",
+    "first_current",
+    "last_current",
+    "peak_current",
+    "mean_current",
+    "motor_load",
+    "last_voltage",
+    "winding_end",
+    "case_end",
+    "peak_winding",
+    "tight_winding",
+    "tight_limit",
+    "charge",
+    "energy_in",
+    "last_speed",
+    "peak_tension",
+    "factor",
+    "stall_factor",
+    "hold_margin",
+    "last_pull",
+    "time_constant",
+    "bounce_period",
+)
 _AS_CLIMBED = ("least_margin", "first_current", "last_current", "peak_current", "last_voltage")
 _BLANK = (SlowEnd.CANNOT_BE_BUILT, 0, 0, False, False, "", "", *[np.nan] * (len(_NUMBERS) + 2))
 

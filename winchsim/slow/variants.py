@@ -440,9 +440,13 @@ def _strength(inputs: Inputs, mesh: Mesh, stage: Stage, kind: LinkKind) -> Any:
         pinion: int, gear: int, module: float, width: float, own: float, *names: str
     ) -> float:
         plain = replace(
-            stage, gear=gear, width=width, pinion_width=own, material=names[0],
+            stage,
+            gear=gear,
+            width=width,
+            pinion_width=own,
+            material=names[0],
             pinion_material=names[1],
-        )  # fmt: skip
+        )
         one = replace(mesh, pinion_teeth=pinion, gear_teeth=gear, module=module)
         case = tooth_of(put(inputs, mesh.path.split("."), plain), one, kind)
         if kind is not LinkKind.GEAR_BODY:

@@ -395,12 +395,20 @@ def _stage(inputs: Inputs, place: int, pair: Pair) -> tuple[Stage, int]:
     (pinion, gear), spur = pair, _spur(inputs)
     like, origin = spur[min(place, len(spur) - 1)]
     stage = replace(
-        like, pinion=pinion.teeth, gear=gear.teeth, module=gear.module, diametral_pitch=None,
-        width=gear.width or like.width, pinion_width=pinion.width or like.width,
+        like,
+        pinion=pinion.teeth,
+        gear=gear.teeth,
+        module=gear.module,
+        diametral_pitch=None,
+        width=gear.width or like.width,
+        pinion_width=pinion.width or like.width,
         material=gear.material or like.material,
         pinion_material=pinion.material or like.pinion_material,
-        pinion_shift=0.0, gear_shift=0.0, inertia=None, tested_tooth_force=None,
-    )  # fmt: skip
+        pinion_shift=0.0,
+        gear_shift=0.0,
+        inertia=None,
+        tested_tooth_force=None,
+    )
     return stage, origin
 
 
@@ -484,10 +492,11 @@ def choose(
     if not made:
         raise refused(
             "no build can be made of the parts" if listed else "no parts are listed",
-            "parts", code=Code.NO_BUILD,
+            "parts",
+            code=Code.NO_BUILD,
             expected="[[parts.gears]], [[parts.motors]], [[parts.drums]] or [[parts.ropes]]",
             hint="" if listed else "name a file that has them: --parts FILE",
-        )  # fmt: skip
+        )
 
     def order(found: Sweep) -> list[int]:
         aim = found.results["lift_time"] if fastest else -found.least_share()
@@ -515,9 +524,14 @@ def choose(
         for place, (_, found, record) in enumerate(kept)
     ]
     return Choice(
-        tuple(one for one, *_ in kept), tuple(best), of_assessments(inputs, {}, best),
-        len(screened), possible, int(screened.sound.sum()), fastest,
-    )  # fmt: skip
+        tuple(one for one, *_ in kept),
+        tuple(best),
+        of_assessments(inputs, {}, best),
+        len(screened),
+        possible,
+        int(screened.sound.sum()),
+        fastest,
+    )
 
 
 def _screened(

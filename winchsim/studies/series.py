@@ -139,11 +139,17 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
         own, last = damage(records)[first.label], damage(records[-1:])[first.label]
         spent = tuple(a + more * b for a, b in zip(own, last, strict=True))
     return Series(
-        asked=number, pause=pause, lifts=tuple(lifts), done=done + more, settled=settled,
+        asked=number,
+        pause=pause,
+        lifts=tuple(lifts),
+        done=done + more,
+        settled=settled,
         winding_limit=min(group.winding_limit for group in records[-1].machine.groups),
-        charge_left=left, life=first, damage=spent,
+        charge_left=left,
+        life=first,
+        damage=spent,
         unknown=tuple(life.label for life in lives if life.lifts is None),
-    )  # fmt: skip
+    )
 
 
 def _lift(record: Record, number: int) -> SeriesLift:

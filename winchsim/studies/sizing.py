@@ -274,21 +274,36 @@ QUESTIONS = {
     question.name: question
     for question in (
         Question(
-            "drum", "drum.diameter", "mm", drums, lambda s, v: -s.least_share(), "drums",
+            "drum",
+            "drum.diameter",
+            "mm",
+            drums,
+            lambda s, v: -s.least_share(),
+            "drums",
             refined=True,
         ),
         Question("gears", "gears", "", gears, _present_first, "gears", scale="dots"),
         Question(
-            "motors", "motors.{group}.count", "", counts, lambda s, v: v.astype(float),
-            "motors", scale="dots",
+            "motors",
+            "motors.{group}.count",
+            "",
+            counts,
+            lambda s, v: v.astype(float),
+            "motors",
+            scale="dots",
         ),
         Question(
-            "voltage", "supply.voltage", "V", voltages,
-            lambda s, v: np.abs(np.log(v / nominal_voltage(s.inputs))), refined=True, scale="even",
+            "voltage",
+            "supply.voltage",
+            "V",
+            voltages,
+            lambda s, v: np.abs(np.log(v / nominal_voltage(s.inputs))),
+            refined=True,
+            scale="even",
         ),
         Question("heaviest", "load.mass", "kg", masses, lambda s, v: -v, refined=True),
     )
-}  # fmt: skip
+}
 """The questions by name, with what each wants least of: the drum with the most to spare to its
 nearest limit, the fewest motors, the voltage nearest to the motors' own, the heaviest load."""
 
@@ -367,10 +382,19 @@ def size(
         else np.abs(values - value_at(inputs, path)) < 10.0**-PLACES
     )
     study = Study(
-        row, path, found, values, proposal.changes, wanted,
-        present=next(map(int, np.flatnonzero(present)), None), recommended=None,
-        nearest=_nearest(found), offered=masks[0], runs=(), snag_left_out=snag,
-    )  # fmt: skip
+        row,
+        path,
+        found,
+        values,
+        proposal.changes,
+        wanted,
+        present=next(map(int, np.flatnonzero(present)), None),
+        recommended=None,
+        nearest=_nearest(found),
+        offered=masks[0],
+        runs=(),
+        snag_left_out=snag,
+    )
     return _in_full(study, among, on_progress or (lambda *_: None))
 
 

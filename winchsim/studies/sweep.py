@@ -23,9 +23,12 @@ from winchsim.simulation import simulate as run
 from winchsim.slow import Lifts, SlowEnd, Variants, lift_all, vary
 
 UNITS = {
-    "lift_time": "s", "height": "m", "peak_current": "A", "mean_current": "A",
+    "lift_time": "s",
+    "height": "m",
+    "peak_current": "A",
+    "mean_current": "A",
     "energy_in": "J",
-}  # fmt: skip
+}
 """SI unit of each result that has no limit of its own."""
 
 CHECK_UNITS = {CheckKey.WINDING: "°C"}

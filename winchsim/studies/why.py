@@ -55,10 +55,19 @@ Why = StrEnum(
 """What may have been the cause."""
 
 PRIORS = {
-    Why.LOAD: 1.0, Why.JAM: 0.3, Why.SHOCK: 0.2, Why.HEAT: 0.3, Why.PRINT: 0.5, Why.WEAR: 0.3,
-    Why.BAD_PART: 0.1, Why.ASSUMED: 0.4, Why.VOLTAGE: 0.3, Why.WARM: 0.3, Why.OBSTACLE: 0.1,
+    Why.LOAD: 1.0,
+    Why.JAM: 0.3,
+    Why.SHOCK: 0.2,
+    Why.HEAT: 0.3,
+    Why.PRINT: 0.5,
+    Why.WEAR: 0.3,
+    Why.BAD_PART: 0.1,
+    Why.ASSUMED: 0.4,
+    Why.VOLTAGE: 0.3,
+    Why.WARM: 0.3,
+    Why.OBSTACLE: 0.1,
     Why.KNOCK: 0.2,
-}  # fmt: skip
+}
 """How often such a cause is met before anything is known of the test. [-] Own choice."""
 
 
@@ -218,15 +227,22 @@ def _broke(
     under = _clue(lifted < low, "under_capacity", False, factor=low / lifted)
     yield replace(_short(Why.LOAD, lifted / capacity.value, more, over or under), demand=lifted)
     yield _reason(
-        Why.JAM, below(part, jammed), jammed, stop, _clue(hummed, "stall_current", **_seen(test)),
-        usual, _clue(not (stop or hummed or usual), "no_stop", False),
-    )  # fmt: skip
+        Why.JAM,
+        below(part, jammed),
+        jammed,
+        stop,
+        _clue(hummed, "stall_current", **_seen(test)),
+        usual,
+        _clue(not (stop or hummed or usual), "no_stop", False),
+    )
     if not load.start_height:
         jerk = at(rope=replace(inputs.rope, slack=max(SLACK, inputs.rope.slack)))
         yield _reason(
-            Why.SHOCK, below(part, jerk), jerk,
+            Why.SHOCK,
+            below(part, jerk),
+            jerk,
             _clue(test.time, "lifted_before", False, time=test.time),
-        )  # fmt: skip
+        )
     if part.material is None:
         return
     if not part.material.is_metal:
@@ -238,15 +254,23 @@ def _broke(
         and not same_part(row.link, part)
     )
     yield _reason(
-        Why.BAD_PART, 1.0, lifted, _clue(max(alike, default=0.0) > 0.9 * lifted, "equal_parts"),
-        under and replace(under, favours=True), stop and replace(stop, favours=False),
-    )  # fmt: skip
+        Why.BAD_PART,
+        1.0,
+        lifted,
+        _clue(max(alike, default=0.0) > 0.9 * lifted, "equal_parts"),
+        under and replace(under, favours=True),
+        stop and replace(stop, favours=False),
+    )
 
 
 def _of_polymer(
-    inputs: Inputs, test: LiftTest, before: Sequence[LiftTest], part: LinkLimit, record: Record,
+    inputs: Inputs,
+    test: LiftTest,
+    before: Sequence[LiftTest],
+    part: LinkLimit,
+    record: Record,
     lifted: float,
-) -> Iterator[Reason]:  # fmt: skip
+) -> Iterator[Reason]:
     """Warmth, a weak print and wear of a part that carried this much."""
     material, capacity, ambient = part.material, part.strength, record.machine.ambient
     assert material is not None
@@ -256,23 +280,30 @@ def _of_polymer(
     cool, softer = (float(temperature_factor(t, material.softening)) for t in (ambient, warm))
     share = lifted * cool / max(softer, 1e-3)
     yield _reason(
-        Why.HEAT, below(part, share), share,
+        Why.HEAT,
+        below(part, share),
+        share,
         _clue(True, "warm_teeth" if hot else "cool_teeth", hot, root=warm),
         _rested(test, survived),
-    )  # fmt: skip
+    )
     likely = below(part, lifted) if material.family == "printed polymer" else 0.0
     yield _reason(
-        Why.PRINT, likely, lifted, _clue(capacity.low <= lifted < capacity.value, "in_range"),
+        Why.PRINT,
+        likely,
+        lifted,
+        _clue(capacity.low <= lifted < capacity.value, "in_range"),
         _lifted_more("survived_more", False, test, before),
-    )  # fmt: skip
+    )
     runs = [record, *(simulate(_as_tested(inputs, other)) for other in survived)]
     worn = damage(runs).get(part.label)
     _, best, high = worn or (0.0, 0.0, 0.0)
     yield _reason(
-        Why.WEAR, min(1.0, best), lifted,
+        Why.WEAR,
+        min(1.0, best),
+        lifted,
         _clue(worn, "damage", best > 0.1, damage=best, high=high) or Clue("no_line", False),
         _lifted_more("survived_more", True, test, before),
-    )  # fmt: skip
+    )
 
 
 def _clue(seen: Any, kind: str, favours: bool = True, /, **values: Any) -> Clue | None:

@@ -148,9 +148,19 @@ def branch(
         a += gains[-1] * direction * drag
         c += gains[-1] * groups[-1][0]
     return Branch(
-        direction, loaded, driving, tuple(outputs[::-1]), tuple(inputs[::-1]), common,
-        tuple(gains), tuple(groups), tuple(checks), a, b, c or -1e-300,
-    )  # fmt: skip
+        direction,
+        loaded,
+        driving,
+        tuple(outputs[::-1]),
+        tuple(inputs[::-1]),
+        common,
+        tuple(gains),
+        tuple(groups),
+        tuple(checks),
+        a,
+        b,
+        c or -1e-300,
+    )
 
 
 def likely_branch(chain: Chain, direction: int) -> Branch:

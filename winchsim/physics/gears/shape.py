@@ -154,8 +154,13 @@ def diameters(
     )
 
 
-def tip_thickness(teeth: int, *, shift: float = 0.0, pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
-                  rack: Rack = ISO_RACK) -> float:  # fmt: skip
+def tip_thickness(
+    teeth: int,
+    *,
+    shift: float = 0.0,
+    pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
+    rack: Rack = ISO_RACK,
+) -> float:
     """Thickness of a tooth at its tip circle, in modules; negative when the flanks would cross
     below it. [-]
 

@@ -83,9 +83,15 @@ def from_data_sheet(
     )
     wanted = None if known.measured else FitNote(Remark.LEVER, (0.25 * voltage,))
     return conclude(
-        known, voltage, resistance, by_speed, by_torque, no_load_current,
-        torque=stall_torque, wanted_if_disagreeing=wanted,
-    )  # fmt: skip
+        known,
+        voltage,
+        resistance,
+        by_speed,
+        by_torque,
+        no_load_current,
+        torque=stall_torque,
+        wanted_if_disagreeing=wanted,
+    )
 
 
 def from_bench(
@@ -154,11 +160,19 @@ def from_bench(
         by_speed = by_torque / efficiency if by_speed is None else by_speed
     missing = Remark.LEVER if stalled else Remark.STALL
     return conclude(
-        known, no_load_voltage, resistance, by_speed, by_torque, no_load_current,
-        torque_key="lever_force", torque=lever_force, assumed=rows, notes=notes,
+        known,
+        no_load_voltage,
+        resistance,
+        by_speed,
+        by_torque,
+        no_load_current,
+        torque_key="lever_force",
+        torque=lever_force,
+        assumed=rows,
+        notes=notes,
         wanted=None if stalled and has_lever else FitNote(missing, (0.25 * no_load_voltage,)),
         stall_measured=has_lever,
-    )  # fmt: skip
+    )
 
 
 def from_label(
@@ -240,9 +254,15 @@ def from_label(
     constant = known.constant_from_run(voltage, no_load_current, no_load_speed, resistance)
     efficiency, of_loss = known.usual_efficiency()
     return conclude(
-        known, voltage, resistance, constant, efficiency * constant, no_load_current,
-        assumed=(*assumed, *of_loss), wanted=wanted,
-    )  # fmt: skip
+        known,
+        voltage,
+        resistance,
+        constant,
+        efficiency * constant,
+        no_load_current,
+        assumed=(*assumed, *of_loss),
+        wanted=wanted,
+    )
 
 
 # --- working points
@@ -309,9 +329,15 @@ def from_points(
     if not (resistance > 0.0 and constant > 0.0 and pull > 0.0):
         raise DomainError("points", "points that no motor can have", _SENSIBLE)
     fit = conclude(
-        known, voltage, resistance, constant, pull, drag / pull,
-        torque_key="points", torque=float(m.max()),
-    )  # fmt: skip
+        known,
+        voltage,
+        resistance,
+        constant,
+        pull,
+        drag / pull,
+        torque_key="points",
+        torque=float(m.max()),
+    )
     point = fit.operating_point(voltage, m)
     residuals = [
         Residual(f"points.{n + 1}.{key}", float(given[n]), float(back[n]), scale)

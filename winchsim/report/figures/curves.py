@@ -144,9 +144,14 @@ def tension(record: Record, look: Look) -> Figure:
             start, end = shown[0].shown(each.start), shown[0].shown(each.end)
             axes[0].axvspan(start, end, facecolor=PALE, linewidth=0, zorder=0.2, label="_zoom")
             axes[0].text(
-                (start + end) / 2, 0.1 if tag == "A" else 0.28, tag, weight="bold", color=GREEN,
-                transform=axes[0].get_xaxis_transform(), ha="center",
-            )  # fmt: skip
+                (start + end) / 2,
+                0.1 if tag == "A" else 0.28,
+                tag,
+                weight="bold",
+                color=GREEN,
+                transform=axes[0].get_xaxis_transform(),
+                ha="center",
+            )
     figure.legend([weight], ["weight of the load, per fall of rope"], loc="outside upper left")
     return figure
 
@@ -193,9 +198,10 @@ def _crowd(record: Record, taken: Sequence[Window]) -> float | None:
     """Time from which the most happens within a few bounces, outside what is shown already; grave
     events count more."""
     events = [
-        e for e in named_events(record)
+        e
+        for e in named_events(record)
         if e.time > record.time[0] and not any(w.start <= e.time <= w.end for w in taken)
-    ]  # fmt: skip
+    ]
     if not events:
         return None
     stamps = np.asarray([e.time for e in events])

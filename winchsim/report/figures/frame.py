@@ -217,9 +217,12 @@ class Frame:
     def level(self, place: int, level: float, label: str) -> Line2D:
         """A thin solid level in SI to compare with, which is no limit."""
         return self.axes[place].axhline(
-            self.value(place, level), label=label, color=BLUE, zorder=1.4,
+            self.value(place, level),
+            label=label,
+            color=BLUE,
+            zorder=1.4,
             linewidth=0.5 * self.look.line,
-        )  # fmt: skip
+        )
 
 
 def timeline(
@@ -282,13 +285,18 @@ def dress(
             )
         for mark in marks:
             style: dict[str, Any] = {
-                "color": VERMILLION if mark.grave else GREY, "linewidth": 0.6 * look.line,
-            }  # fmt: skip
+                "color": VERMILLION if mark.grave else GREY,
+                "linewidth": 0.6 * look.line,
+            }
             if mark.repeated:
                 axes.vlines(
-                    shown.shown(np.array([e.time for e in mark.events])), 0, 0.07,
-                    transform=axes.get_xaxis_transform(), label=REPEATED, **style,
-                )  # fmt: skip
+                    shown.shown(np.array([e.time for e in mark.events])),
+                    0,
+                    0.07,
+                    transform=axes.get_xaxis_transform(),
+                    label=REPEATED,
+                    **style,
+                )
             axes.axvline(shown.shown(mark.start), zorder=1.2, label=EVENT, **style)
     frame.axes[-1].set_xlabel(shown.label)
     _number_marks(frame.axes[0], marks, shown, look)

@@ -116,8 +116,15 @@ def drawing(look: Look) -> Iterator[None]:
         "font.size": look.font,
         "text.parse_math": False,
         **dict.fromkeys(
-            ("axes.titlesize", "axes.labelsize", "xtick.labelsize", "ytick.labelsize",
-             "legend.fontsize", "figure.labelsize"), look.font,
+            (
+                "axes.titlesize",
+                "axes.labelsize",
+                "xtick.labelsize",
+                "ytick.labelsize",
+                "legend.fontsize",
+                "figure.labelsize",
+            ),
+            look.font,
         ),
         "axes.titlelocation": "left",
         "axes.titleweight": "bold",
@@ -153,7 +160,7 @@ def drawing(look: Look) -> Iterator[None]:
         "pdf.fonttype": 42,
         "path.simplify": True,
         "path.simplify_threshold": 0.1,
-    }  # fmt: skip
+    }
     with mpl.rc_context(), warnings.catch_warnings():
         warnings.filterwarnings("ignore", message="Glyph .* missing from font")  # drawn as a box
         mpl.rcdefaults()
@@ -267,9 +274,11 @@ def log_ticks(axis: Any, decades: float) -> None:
     """Logarithmic ticks: as many a decade as there is room for, none unlabelled."""
     steps = (1,) if decades > 2 else (1, 2, 5) if decades > 1 else (1, 1.5, 2, 3, 4, 5, 7)
     axis.set(
-        major_locator=LogLocator(10, steps), major_formatter=FuncFormatter(_plain_number),
-        minor_locator=LogLocator(10, range(1, 10)), minor_formatter=NullFormatter(),
-    )  # fmt: skip
+        major_locator=LogLocator(10, steps),
+        major_formatter=FuncFormatter(_plain_number),
+        minor_locator=LogLocator(10, range(1, 10)),
+        minor_formatter=NullFormatter(),
+    )
 
 
 def _plain_number(value: float, _position: int | None = None) -> str:
@@ -352,9 +361,18 @@ def points(axes: Axes, x: Any, y: Any, marker: Any = "o", colour: str = INK, **m
 def numbered(axes: Axes, look: Look, x: float, y: float, number: int, colour: str) -> None:
     """A point with its number in it."""
     axes.text(
-        x, y, str(number), color="white", weight="bold", ha="center", va="center", zorder=6,
+        x,
+        y,
+        str(number),
+        color="white",
+        weight="bold",
+        ha="center",
+        va="center",
+        zorder=6,
         bbox={
-            "boxstyle": "circle,pad=0.15", "facecolor": colour, "edgecolor": "white",
+            "boxstyle": "circle,pad=0.15",
+            "facecolor": colour,
+            "edgecolor": "white",
             "linewidth": look.line / 3,
         },
-    )  # fmt: skip
+    )

@@ -87,9 +87,14 @@ def overlay(runs: Sequence[DrawnRun], look: Look) -> Figure:
     end = max(max(float(run.record.time[-1]), *run.measured, 0.0) for run in runs)
     notes = ["triangles: measured lift times"] if any(run.measured for run in runs) else []
     figure, frame = timeline(
-        runs[0].record, look, panels, shown=window(0.0, end), marked=False, rows=len(runs),
+        runs[0].record,
+        look,
+        panels,
+        shown=window(0.0, end),
+        marked=False,
+        rows=len(runs),
         notes=notes,
-    )  # fmt: skip
+    )
     currents = [run.record["current"] for run in runs]
     windings = [
         np.max([run.record[f"motor_{g.number}_winding"] for g in machine.groups], axis=0)
@@ -111,9 +116,15 @@ def overlay(runs: Sequence[DrawnRun], look: Look) -> Figure:
             top = np.full(len(times), frame.value(0, wanted[i]))
             lifted = ScaledTranslation(0, 0.9 * look.font / 72, figure.dpi_scale_trans)
             points(
-                frame.axes[0], times, top, 7, clip_on=False, label=f"_measured {i + 1}",
-                transform=frame.axes[0].transData + lifted, zorder=7,
-            )  # fmt: skip
+                frame.axes[0],
+                times,
+                top,
+                7,
+                clip_on=False,
+                label=f"_measured {i + 1}",
+                transform=frame.axes[0].transData + lifted,
+                zorder=7,
+            )
     frame.room(0, *heights, *wanted)
     frame.room(1, *currents, least=0.02)
     frame.room(2, *windings, zero=False, least=2.0)
@@ -274,9 +285,14 @@ def _dress_shares(axes: Axes, look: Look) -> None:
         axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=1 if look.width < 150 else 2)
     else:
         axes.text(
-            0.5, 0.5, "nothing to compare", color=GREY, transform=axes.transAxes,
-            ha="center", va="center",
-        )  # fmt: skip
+            0.5,
+            0.5,
+            "nothing to compare",
+            color=GREY,
+            transform=axes.transAxes,
+            ha="center",
+            va="center",
+        )
 
 
 # --- calibrations
@@ -311,9 +327,11 @@ def measured_and_predicted(found: Calibration, look: Look) -> Figure:
 
 AFTER: dict[str, Any] = {"markerfacecolor": INK, "label": "calibrated (number: the test)"}
 OUTLIER: dict[str, Any] = {
-    "marker": "X", "colour": VERMILLION, "markerfacecolor": VERMILLION,
+    "marker": "X",
+    "colour": VERMILLION,
+    "markerfacecolor": VERMILLION,
     "label": "does not fit the others, left out",
-}  # fmt: skip
+}
 """Marks of a test in the calibrated scenario, and of one that is left out."""
 
 
@@ -331,9 +349,15 @@ def _panel(axes: Axes, found: Calibration, kind: Kind, look: Look) -> None:
         high = min(each.high, axes.get_ylim()[1])
         axes.vlines(each.value, each.low, high, color=BLUE, linewidth=2 * look.line, alpha=0.6)
         points(
-            axes, [each.value], [each.value], "D", BLUE, markerfacecolor=BLUE, zorder=2.5,
+            axes,
+            [each.value],
+            [each.value],
+            "D",
+            BLUE,
+            markerfacecolor=BLUE,
+            zorder=2.5,
             label=f"test to come, {100 * found.level:.3g} % interval",
-        )  # fmt: skip
+        )
     _number(axes, rows, look)
     name, unit = LABELS[kind], UNITS[kind]
     axes.set_xlabel(quantity_label(f"Predicted {name}", unit))

@@ -162,8 +162,9 @@ def _teeth(stage: Stage | None) -> tuple[int, int, float]:
 def _front(inputs: Inputs, first: Stage | None) -> tuple[list[Gear], list[MotorSpot], bool]:
     """Motors with their pinions around the common gear, and that gear; where there is none, the
     motors in a column."""
-    units = [(group, k < group.count - group.dead) for group in inputs.motors
-             for k in range(group.count)]  # fmt: skip
+    units = [
+        (group, k < group.count - group.dead) for group in inputs.motors for k in range(group.count)
+    ]
     known = [group.body_diameter is not None for group, _ in units]
     pinion, gear, module = _teeth(first)
     pinions = [group.pinion or pinion for group, _ in units]

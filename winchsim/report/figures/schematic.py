@@ -76,10 +76,12 @@ class _Paper:
         """A rectangle of the build."""
         self.axes.add_patch(
             Rectangle(
-                self.at(left, low), wide * self.per, high * self.per,
+                self.at(left, low),
+                wide * self.per,
+                high * self.per,
                 **({"linewidth": self.fine} | style),
             )
-        )  # fmt: skip
+        )
 
     def line(self, xs: Any, ys: Any, color: str = INK, **style: Any) -> None:
         """A line on the paper, or several: a column each."""
@@ -147,10 +149,15 @@ def _wound(turns: Sequence[Turn], inputs: Inputs) -> float:
 def _draw_motors(paper: _Paper, plan: Plan) -> None:
     for motor in plan.motors:
         paper.circle(
-            motor.x, motor.y, motor.diameter / 2, facecolor=MOTOR if motor.live else "white",
-            edgecolor=VERMILLION, linestyle="-" if motor.known else DASHED, gid="motor",
+            motor.x,
+            motor.y,
+            motor.diameter / 2,
+            facecolor=MOTOR if motor.live else "white",
+            edgecolor=VERMILLION,
+            linestyle="-" if motor.known else DASHED,
+            gid="motor",
             linewidth=paper.look.line * 0.7,
-        )  # fmt: skip
+        )
         if not motor.live:  # crossed out
             (x, y), reach = paper.at(motor.x, motor.y), motor.diameter * paper.per / math.sqrt(8)
             ends = np.array([[-reach, -reach], [reach, reach]])
@@ -162,19 +169,31 @@ def _draw_gears(paper: _Paper, plan: Plan) -> None:
         depth = 2 + 0.1 * gear.shaft + (0.05 if gear.driver else 0.0)
         paper.axes.add_patch(
             Polygon(
-                np.column_stack(paper.at(*outline(gear).T)), closed=True, edgecolor=INK,
+                np.column_stack(paper.at(*outline(gear).T)),
+                closed=True,
+                edgecolor=INK,
                 facecolor=(*(DRIVER if gear.driver else DRIVEN), 0.55),
-                linewidth=paper.fine, zorder=depth,
+                linewidth=paper.fine,
+                zorder=depth,
             )
-        )  # fmt: skip
+        )
         paper.circle(
-            gear.x, gear.y, gear.radius, fill=False, edgecolor=BLUE, linestyle=CENTRE_LINE,
-            zorder=depth, gid=f"pitch-{i}",
-        )  # fmt: skip
+            gear.x,
+            gear.y,
+            gear.radius,
+            fill=False,
+            edgecolor=BLUE,
+            linestyle=CENTRE_LINE,
+            zorder=depth,
+            gid=f"pitch-{i}",
+        )
     paper.line(
-        *paper.at(*np.array(plan.shafts).T), linestyle="none", marker="+", zorder=8,
+        *paper.at(*np.array(plan.shafts).T),
+        linestyle="none",
+        marker="+",
+        zorder=8,
         markersize=paper.look.line * 3.5,
-    )  # fmt: skip
+    )
 
 
 def _around(x: float, y: float, half_x: float, half_y: float) -> Bbox:
@@ -197,10 +216,17 @@ def _draw_others(paper: _Paper, plan: Plan) -> list[Bbox]:
         spot = _around(x, y, half, 0.9 * em)
         paper.axes.add_patch(
             FancyBboxPatch(
-                spot.p0, spot.width, spot.height, boxstyle=f"round,pad=0,rounding_size={em / 3}",
-                facecolor="white", edgecolor=INK, zorder=7, linewidth=paper.fine, linestyle=DASHED,
+                spot.p0,
+                spot.width,
+                spot.height,
+                boxstyle=f"round,pad=0,rounding_size={em / 3}",
+                facecolor="white",
+                edgecolor=INK,
+                zorder=7,
+                linewidth=paper.fine,
+                linestyle=DASHED,
             )
-        )  # fmt: skip
+        )
         paper.axes.text(x, y, words, zorder=7.1, **CENTRED)
         taken.append(spot)
     return taken
@@ -225,9 +251,13 @@ def _draw_numbers(paper: _Paper, plan: Plan, taken: list[Bbox]) -> None:
             if not spot.count_overlaps(taken):
                 taken.append(spot)
                 paper.axes.text(
-                    *at, text, weight="normal" if gear.driver else "bold", bbox=halo, zorder=9,
+                    *at,
+                    text,
+                    weight="normal" if gear.driver else "bold",
+                    bbox=halo,
+                    zorder=9,
                     **CENTRED,
-                )  # fmt: skip
+                )
                 break
 
 
@@ -268,31 +298,43 @@ def _draw_load(paper: _Paper, inputs: Inputs, hook: tuple[float, float], words: 
         ([falls] * 2, [np.multiply(cuts[1], ends), [top, *[turn] * (len(falls) - 1)]], cord),
         (falls, np.multiply(turn, ends), cord),
         (
-            across, cuts - 0.22 * em * np.sin(math.pi * wave)[:, None],
+            across,
+            cuts - 0.22 * em * np.sin(math.pi * wave)[:, None],
             {"color": GREY, "linewidth": look.line * 0.5, "zorder": 5},
         ),
         (ground, [floor] * 2, {"linewidth": fine}),
-    ]  # fmt: skip
+    ]
     for xs, ys, style in lines:
         paper.line(xs, ys, **style)
     paper.axes.add_patch(
         Rectangle(
-            (left, bottom), wide, tall, zorder=4, gid="load", facecolor=FAINT, edgecolor=INK,
+            (left, bottom),
+            wide,
+            tall,
+            zorder=4,
+            gid="load",
+            facecolor=FAINT,
+            edgecolor=INK,
             linewidth=fine,
         )
-    )  # fmt: skip
+    )
     paper.axes.text(
-        left + wide / 2, bottom + tall / 2, quantity(inputs.load.mass, look.unit("kg")),
-        zorder=4.1, weight="bold", **CENTRED,
-    )  # fmt: skip
+        left + wide / 2,
+        bottom + tall / 2,
+        quantity(inputs.load.mass, look.unit("kg")),
+        zorder=4.1,
+        weight="bold",
+        **CENTRED,
+    )
     paper.axes.fill_between(
-        ground, floor - 0.5 * em, floor, linewidth=0, facecolor="none", edgecolor=PALE,
-        hatch="////",
-    )  # fmt: skip
+        ground, floor - 0.5 * em, floor, linewidth=0, facecolor="none", edgecolor=PALE, hatch="////"
+    )
     paper.axes.annotate(
-        "", (arrow, crown + 2.2 * em), (arrow, floor),
+        "",
+        (arrow, crown + 2.2 * em),
+        (arrow, floor),
         arrowprops={"arrowstyle": "-|>", "color": GREY, "shrinkA": 0, "shrinkB": 0},
-    )  # fmt: skip
+    )
     height = f"lift\n{quantity(inputs.load.height, look.unit('m'))}"
     paper.axes.text(arrow - 0.4 * em, crown + 1.4 * em, height, ha="right", va="center")
 
@@ -313,13 +355,18 @@ def _draw_section(
     )
     ends = own.x, own.at(drum.width, 0)[0]
     own.line(
-        [ends[0] - 0.8 * em, ends[1] + 0.8 * em], [own.y] * 2, zorder=3, color=BLUE,
-        linewidth=own.fine, linestyle=CENTRE_LINE,
-    )  # fmt: skip
+        [ends[0] - 0.8 * em, ends[1] + 0.8 * em],
+        [own.y] * 2,
+        zorder=3,
+        color=BLUE,
+        linewidth=own.fine,
+        linestyle=CENTRE_LINE,
+    )
     own.line(
-        [ends] * 2, np.array([[-flange * per], [flange * per]]) + own.y,
+        [ends] * 2,
+        np.array([[-flange * per], [flange * per]]) + own.y,
         linestyle="-" if drum.flange_diameter else DASHED,
-    )  # fmt: skip
+    )
     cord: dict[str, Any] = {"edgecolor": BLUE, "linewidth": own.fine * 0.8, "zorder": 4}
     for y in {side * radius for _, radius, _ in turns for side in (1, -1)}:
         layer = [(along, dead) for along, radius, dead in turns if radius == abs(y)]

@@ -100,9 +100,16 @@ def _importance(axes: Axes, found: Spread, name: str, look: Look) -> None:
     for place, (_, value) in enumerate(bars):
         up = value > 0
         axes.barh(
-            place, value, height=0.62, color=BLUE if up else "white", hatch="" if up else "////",
-            edgecolor=BLUE if up else VERMILLION, linewidth=look.line / 2, label="_rank", zorder=2,
-        )  # fmt: skip
+            place,
+            value,
+            height=0.62,
+            color=BLUE if up else "white",
+            hatch="" if up else "////",
+            edgecolor=BLUE if up else VERMILLION,
+            linewidth=look.line / 2,
+            label="_rank",
+            zorder=2,
+        )
     title, upward = _PANELS[name]
     axes.set(
         xlim=(-1, 1),

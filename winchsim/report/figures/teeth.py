@@ -121,9 +121,13 @@ def _draw_stage(
     if not faint and stage.worst < MOST_FACTOR:
         at = int(np.argmin(stage.values))
         points(
-            frame.axes[0], [frame.shown.shown(frame.record.time[at])], [stage.worst],
-            colour=colour, markerfacecolor="none" if held[at] else colour, label="_worst",
-        )  # fmt: skip
+            frame.axes[0],
+            [frame.shown.shown(frame.record.time[at])],
+            [stage.worst],
+            colour=colour,
+            markerfacecolor="none" if held[at] else colour,
+            label="_worst",
+        )
     return line
 
 

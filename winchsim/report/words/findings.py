@@ -52,8 +52,10 @@ def _back_driven(v: Values) -> Text:
     text = say(
         f"The load runs back {power}, from {{}} to {{}} at up to {{}}"
         + (", and is then held by friction." if v["stopped"] else "."),
-        value(v["from_height"], "m"), value(v["to_height"], "m"), value(v["speed"], "m/s"),
-    )  # fmt: skip
+        value(v["from_height"], "m"),
+        value(v["to_height"], "m"),
+        value(v["speed"], "m/s"),
+    )
     return (*text, *_landing(v["landing_speed"], v["landing_energy"]))
 
 
