@@ -24,6 +24,7 @@ from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.assessment.ranges import Ranges, hold_shares
 from winchsim.elementwise import by_value
 from winchsim.frozen import dataclass
+from winchsim.inputs import Inputs
 from winchsim.model import Machine
 from winchsim.slow import Hold, Lifts, SlowEnd, Variants
 from winchsim.strength import line
@@ -82,30 +83,8 @@ def check_columns(
         What was `measured` of the variants, where that was done already.
     """
     more = measured(variants) if more is None else more
-    inputs, cold = variants.inputs, lifts.stall_margin_cold
-    # From the floor a drum that turns already lifts what it does not start, as `find_checks` has
-    # it.
-    turns = lifts.lifted & (cold < 1) & (not inputs.load.start_height > 0)
-    hot = _column(CheckKey.START_HOT, lifts.stall_margin_hot, known, required=1.0)
-    target = _column(CheckKey.TARGET, lifts.lifted.astype(float), None, hard=0.5, required=0.5)
-    if known is not None and known.causes:  # with the losses that are possible it may not be raised
-        target.rank[lifts.lifted & (hot.low < 1)] = RANKS[Status.THIN]
-    times = [p.time for p in inputs.phase if p.action == "raise" and p.time is not None]
-    fits = (variants.at("drum.flange_diameter").astype(float) > 0) | (lifts.layers == 1)
-    columns = [
-        target,
-        *(
-            _column(CheckKey.LIFT_TIME, lifts.lift_time, known, side=Side.MOST, hard=time)
-            for time in times[:1]
-        ),
-        _column(
-            CheckKey.START_COLD,
-            cold,
-            known,
-            hard=np.where(turns, np.nan, 1.0),
-            required=START_REQUIRED,
-        ),
-        hot,
+    return (
+        *_way(variants.inputs, lifts, known),
         *_holding(lifts, more, known),
         _column(
             CheckKey.WINDING,
@@ -114,44 +93,55 @@ def check_columns(
             side=Side.MOST,
             hard=lifts.tight_limit,
             required=lifts.tight_limit,
-            origin=inputs.settings.ambient,
+            origin=variants.inputs.settings.ambient,
         ),
         *_parts(lifts, more, spread, known),
-        _column(
-            CheckKey.ROPE_BEND,
-            variants.at("drum.diameter") / variants.at("rope.diameter"),
-            None,
-            required=by_value(
-                lambda name: line.bend(inputs.ropes[name], 1.0, 1.0).low,
-                variants.at("rope.material"),
-            ),
-        ),
-        _column(
-            CheckKey.DRUM_CAPACITY,
-            np.where(lifts.end == SlowEnd.OVERFLOW, 0.0, np.where(fits, 1.0, np.nan)),
-            None,
-            hard=1.0,
-            required=1.0,
-        ),
-        _column(
-            CheckKey.CONTINUOUS_CURRENT,
-            lifts.motor_load / CONTINUOUS_SHARE,
-            known,
-            side=Side.MOST,
-            required=1.0,
-        ),
-    ]
-    if inputs.supply.capacity is not None:
-        columns.append(
-            _column(
-                CheckKey.BATTERY,
-                inputs.supply.capacity / lifts.charge,
-                None,
-                hard=1.0,
-                required=BATTERY_REQUIRED,
-            )
-        )
-    return tuple(columns)
+        *_rope_checks(variants, lifts),
+        *_supply_checks(variants.inputs.supply.capacity, lifts, known),
+    )
+
+
+def _way(inputs: Inputs, lifts: Lifts, known: Ranges | None) -> Iterator[CheckColumn]:
+    """Whether the target is reached, in time, and whether the motors start the load."""
+    cold = lifts.stall_margin_cold
+    hot = _column(CheckKey.START_HOT, lifts.stall_margin_hot, known, required=1.0)
+    target = _column(CheckKey.TARGET, lifts.lifted.astype(float), None, hard=0.5, required=0.5)
+    if known is not None and known.causes:  # with the losses that are possible it may not be raised
+        target.rank[lifts.lifted & (hot.low < 1)] = RANKS[Status.THIN]
+    yield target
+    times = [p.time for p in inputs.phase if p.action == "raise" and p.time is not None]
+    if times:
+        yield _column(CheckKey.LIFT_TIME, lifts.lift_time, known, side=Side.MOST, hard=times[0])
+    # From the floor a drum that turns already lifts what it does not start, as `find_checks` has
+    # it.
+    turns = lifts.lifted & (cold < 1) & (not inputs.load.start_height > 0)
+    hard = np.where(turns, np.nan, 1.0)
+    yield _column(CheckKey.START_COLD, cold, known, hard=hard, required=START_REQUIRED)
+    yield hot
+
+
+def _rope_checks(variants: Variants, lifts: Lifts) -> Iterator[CheckColumn]:
+    """Bend of the rope on the drum, and its room there."""
+    ratio = variants.at("drum.diameter") / variants.at("rope.diameter")
+    required = by_value(
+        lambda name: line.bend(variants.inputs.ropes[name], 1.0, 1.0).low,
+        variants.at("rope.material"),
+    )
+    yield _column(CheckKey.ROPE_BEND, ratio, None, required=required)
+    fits = (variants.at("drum.flange_diameter").astype(float) > 0) | (lifts.layers == 1)
+    room = np.where(lifts.end == SlowEnd.OVERFLOW, 0.0, np.where(fits, 1.0, np.nan))
+    yield _column(CheckKey.DRUM_CAPACITY, room, None, hard=1.0, required=1.0)
+
+
+def _supply_checks(
+    capacity: float | None, lifts: Lifts, known: Ranges | None
+) -> Iterator[CheckColumn]:
+    """Load of the motors in continuous running, and charge of a battery."""
+    load = lifts.motor_load / CONTINUOUS_SHARE
+    yield _column(CheckKey.CONTINUOUS_CURRENT, load, known, side=Side.MOST, required=1.0)
+    if capacity is not None:
+        lasts = capacity / lifts.charge
+        yield _column(CheckKey.BATTERY, lasts, None, hard=1.0, required=BATTERY_REQUIRED)
 
 
 def _column(

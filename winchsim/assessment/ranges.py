@@ -349,35 +349,69 @@ def _combined(
     places = {v.name: [k for k, o in enumerate(others) if o.name == v.name] for v in others}
     spans, worst, moved = {}, {}, {}
     shares: dict[CheckKey, Any] = {}
-
-    def extremes(moves: np.ndarray, end: Any) -> dict[str, float]:
-        """The least or the largest move of each cause, none at least."""
-        return {name: end(0.0, *moves[own].tolist()) for name, own in places.items()}
-
     for key, values in logs.items():
-        with np.errstate(invalid="ignore"):
-            moves = (values - values[0])[1:]
-        known = np.isfinite(moves)
-        if key in IF_ALIKE:
-            known &= lifted[1:] == lifted[0]
-        elif key in ONLY_IF_LIFTED:
-            known &= lifted[1:] & lifted[0]
-        if known.any():
-            down, up = (extremes(np.where(known, moves, 0.0), end) for end in (min, max))
+        moves = _compared(key, values, lifted)
+        if np.isfinite(moves).any():
+            down, up = (_extremes(np.nan_to_num(moves), places, end) for end in (min, max))
             spans[key] = (math.exp(-_root(down.values())), math.exp(_root(up.values())))
             worst[key] = (_most(down), _most(up))
         if isinstance(key, CheckKey):
-            moved[key] = np.where(known, moves, math.nan)
+            moved[key] = moves
     for check, rows in hold.items():
-        share, *other = (HoldShare(*row) for row in rows.tolist())
-        moves = rows[1:] - rows[0]
-        ends = [
-            [sign * _root(extremes(column, end).values()) for column in moves.T]
-            for end, sign in ((min, -1), (max, 1))
-        ]
-        shares[check] = (share, *(HoldShare(*(rows[0] + end).tolist()) for end in ends))
-        worst[check] = (_most(extremes(moves[:, 0], max)), "")
-        moved[check] = np.array([one.compared_to(share) for one in other])
+        shares[check], most = _hold_range(rows, places)
+        worst[check] = (most, "")
+        given, *other = (HoldShare(*row) for row in rows.tolist())
+        moved[check] = np.array([one.compared_to(given) for one in other])
+    never = _never(inputs, variants, lifted, logs, spans) if lifted[0] else ""
+    return Ranges(
+        tuple(_causes(groups, places, moved, lifted)),
+        {row.path: name for name, rows in groups.items() for row in rows},
+        spans,
+        shares,
+        worst,
+        never,
+        SlowEnd(int(ended[0])),
+    )
+
+
+def _compared(key: Key, values: np.ndarray, lifted: np.ndarray) -> np.ndarray:
+    """Differences of a result's logarithm to that of the build as described; NaN where they do not
+    compare."""
+    with np.errstate(invalid="ignore"):
+        moves = (values - values[0])[1:]
+    known = np.isfinite(moves)
+    if key in IF_ALIKE:
+        known &= lifted[1:] == lifted[0]
+    elif key in ONLY_IF_LIFTED:
+        known &= lifted[1:] & lifted[0]
+    return np.where(known, moves, math.nan)
+
+
+def _extremes(moves: np.ndarray, places: Mapping[str, Sequence[int]], end: Any) -> dict[str, float]:
+    """The least or the largest move of each cause, none at least."""
+    return {name: end(0.0, *moves[own].tolist()) for name, own in places.items()}
+
+
+def _hold_range(
+    rows: np.ndarray, places: Mapping[str, Sequence[int]]
+) -> tuple[tuple[HoldShare, ...], str]:
+    """Share that drives the motors back, and its ends; the cause that raises it most."""
+    moves = rows[1:] - rows[0]
+    ends = [
+        [sign * _root(_extremes(column, places, end).values()) for column in moves.T]
+        for end, sign in ((min, -1), (max, 1))
+    ]
+    shares = (HoldShare(*row.tolist()) for row in (rows[0], *(rows[0] + end for end in ends)))
+    return tuple(shares), _most(_extremes(moves[:, 0], places, max))
+
+
+def _causes(
+    groups: Mapping[str, Sequence[Assumed]],
+    places: Mapping[str, Sequence[int]],
+    moved: Mapping[CheckKey, np.ndarray],
+    lifted: np.ndarray,
+) -> list[Cause]:
+    """Causes that move a check or turn the end of the lift, the strongest first."""
     causes = []
     for name, own in places.items():
         known_ends = {
@@ -393,16 +427,7 @@ def _combined(
         if kept or turns:
             causes.append(Cause(name, tuple(row.path for row in groups[name]), kept, turns))
     causes.sort(key=lambda c: -max((max(map(abs, ends)) for ends in c.effects.values()), default=0))
-    never = _never(inputs, variants, lifted, logs, spans) if lifted[0] else ""
-    return Ranges(
-        tuple(causes),
-        {row.path: name for name, rows in groups.items() for row in rows},
-        spans,
-        shares,
-        worst,
-        never,
-        SlowEnd(int(ended[0])),
-    )
+    return causes
 
 
 def _root(effects: Any) -> float:

@@ -28,6 +28,9 @@ from winchsim.strength.printed import DEFAULT_WALLS, PrintedBody, fill_share
 
 MOTOR_BEARINGS = "motor bearings"
 
+OPEN_BRAKE = Element("brake", 1.0, 1.0, 1.0, grows_at_rest=(0.0, 0.0))
+"""A brake that does not grip, wherever it sits in a chain."""
+
 
 @dataclass(frozen=True)
 class Train:
@@ -76,21 +79,16 @@ def build_train(inputs: Inputs, units: Sequence[DriveGroup], assumptions: Assump
         The running motors first.
     assumptions : Assumptions
     """
-    live = [unit for unit in units if unit.runs]
-    first, output = live[0], live[0].fit.output
-    brake = "" if inputs.brake is None else inputs.brake.place
+    first = units[0]
     single = len(units) == 1
-    if brake == "motor" and not single:
-        raise DomainError(
-            "brake.place", brake, "drum, where several groups or dead motors share the common gear"
-        )
+    brake = _brake_place(inputs, single)
     least = -math.inf if single else 1 - LEAST_SHARE / inputs.settings.breakaway
     own = [_first_reduction(inputs, unit, least, assumptions) for unit in units]
     reductions = unroll(
         inputs,
         inputs.motors[first.number - 1],
         assumptions,
-        inputs.supply.voltage / first.motor.constant / output.ratio,
+        inputs.supply.voltage / first.motor.constant / first.fit.output.ratio,
     )
     meshes = [
         _group_mesh(inputs, unit, mesh, motor_bearings(inputs, unit, assumptions), least)
@@ -101,8 +99,7 @@ def build_train(inputs: Inputs, units: Sequence[DriveGroup], assumptions: Assump
         u.count * _pinion_inertia(inputs, r) if u.fit.output.geared else 0.0
         for u, r in zip(units, own, strict=True)
     ]
-    open_brake = Element("brake", 1.0, 1.0, 1.0, grows_at_rest=(0.0, 0.0))
-    elements, at = [open_brake] if brake == "motor" else [], {}
+    elements, at = [OPEN_BRAKE] if brake == "motor" else [], {}
     gearbox = len(elements) if single else None
     if single:
         # Behind a gearbox the pinions turn with its output; else they are part of the rotors.
@@ -113,19 +110,9 @@ def build_train(inputs: Inputs, units: Sequence[DriveGroup], assumptions: Assump
             elements[-1] = replace(elements[-1], inertia=inertias[0])
     drag = _add_stages(inputs, elements, at, units, reductions, inertias, assumptions)
     if brake == "drum":
-        elements.append(open_brake)
-    carries, drum = drum_bearings(inputs, reductions, assumptions), len(elements)
-    # Without a reduction no shaft before it carries the drum.
-    elements.append(
-        Element(
-            "drum bearings",
-            1.0,
-            carries,
-            reverse_of(carries),
-            drag + inputs.drum.drag,
-            0.0 if reductions else drum_inertia(inputs, assumptions),
-        )
-    )
+        elements.append(OPEN_BRAKE)
+    drum = len(elements)
+    elements.append(_drum_element(inputs, reductions, drag, assumptions))
     elements += _rope_side(inputs, assumptions)
     if single:
         chain = Chain((GroupMesh((), meshes[0].inertia),), 0.0, tuple(elements))
@@ -134,14 +121,42 @@ def build_train(inputs: Inputs, units: Sequence[DriveGroup], assumptions: Assump
         turned = sum(_on_common_gear(*row) for row in zip(units, meshes, pinions, strict=True))
         turned += inertias[0] if reductions else 0.0
         chain = Chain(tuple(meshes), turned, tuple(elements))
-    braked = chain
-    if inputs.brake is not None:
-        gripping = tuple(
-            replace(open_brake, drag=inputs.brake.torque) if e is open_brake else e
-            for e in elements
-        )
-        braked = replace(chain, elements=gripping)
+    braked = chain if inputs.brake is None else _gripped(chain, inputs.brake.torque)
     return Train(chain, braked, drum, _meshes(reductions, units, own, at), reductions, gearbox)
+
+
+def _brake_place(inputs: Inputs, single: bool) -> str:
+    """Where the brake sits, empty for none; refused where it cannot."""
+    place = "" if inputs.brake is None else inputs.brake.place
+    if place == "motor" and not single:
+        raise DomainError(
+            "brake.place", place, "drum, where several groups or dead motors share the common gear"
+        )
+    return place
+
+
+def _gripped(chain: Chain, torque: float) -> Chain:
+    """The chain with its brake gripping at a torque. [N·m]"""
+    elements = (replace(OPEN_BRAKE, drag=torque) if e is OPEN_BRAKE else e for e in chain.elements)
+    return replace(chain, elements=tuple(elements))
+
+
+def _drum_element(
+    inputs: Inputs, reductions: tuple[Reduction, ...], drag: float, assumptions: Assumptions
+) -> Element:
+    """Bearings of the drum, with the drag of the shafts before them.
+
+    Without a reduction no shaft before it carries the drum.
+    """
+    carries = drum_bearings(inputs, reductions, assumptions)
+    return Element(
+        "drum bearings",
+        1.0,
+        carries,
+        reverse_of(carries),
+        drag + inputs.drum.drag,
+        0.0 if reductions else drum_inertia(inputs, assumptions),
+    )
 
 
 def _add_stages(

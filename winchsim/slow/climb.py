@@ -178,11 +178,7 @@ class Climb:
         time = self._trip(index, here, time, drive.total)
         currents = np.array(drive.currents)
         self.friction = np.array(law.friction_heat(drive, speed))
-        self._warm(np.minimum(time, self._powered()), currents)
-        self.time = self.time + time
-        self.charge = self.charge + drive.total * time
-        self.charges = self.charges + currents * time
-        self.energy = self.energy + self.batch.raising.voltage * drive.total * time
+        self._pass(time, currents, drive.total)
         hanging = here & path.hanging[index]
         first = hanging & (self.first_current == 0)
         peak = tension + self._bounce(index, hanging, speed, radius)
@@ -206,6 +202,14 @@ class Climb:
             radius=radius,
             needed=needed,
         )
+
+    def _pass(self, time: Any, currents: Any, total: Any) -> None:
+        """Let a time at constant current go by: it warms the motors and draws on the supply."""
+        self._warm(np.minimum(time, self._powered()), currents)
+        self.time = self.time + time
+        self.charge = self.charge + total * time
+        self.charges = self.charges + currents * time
+        self.energy = self.energy + self.batch.raising.voltage * total * time
 
     def _heated(self, time: Any, currents: Any) -> tuple[np.ndarray, np.ndarray]:
         """Temperatures of all groups after a time of constant current, exactly; molten copper is

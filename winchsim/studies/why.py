@@ -247,20 +247,20 @@ def _broke(
         return
     if not part.material.is_metal:
         yield from _of_polymer(inputs, test, before, part, record, lifted)
+    equal = _clue(_demand_of_equals(inputs, test, part) > 0.9 * lifted, "equal_parts")
+    weak, held = under and replace(under, favours=True), stop and replace(stop, favours=False)
+    yield _reason(Why.BAD_PART, 1.0, lifted, equal, weak, held)
+
+
+def _demand_of_equals(inputs: Inputs, test: LiftTest, part: LinkLimit) -> float:
+    """Largest demand on another part of the same kind in the same place; 0 without one."""
     alike = (
         row.demand
         for row in demands(inputs, test)
         if (row.link.kind, row.link.where) == (part.kind, part.where)
         and not same_part(row.link, part)
     )
-    yield _reason(
-        Why.BAD_PART,
-        1.0,
-        lifted,
-        _clue(max(alike, default=0.0) > 0.9 * lifted, "equal_parts"),
-        under and replace(under, favours=True),
-        stop and replace(stop, favours=False),
-    )
+    return max(alike, default=0.0)
 
 
 def _of_polymer(

@@ -134,13 +134,10 @@ def from_bench(
         Measures that no motor can have.
     """
     known = Extras(**extras)
-    resistance: Any = terminal_resistance
+    resistance, notes = _measured_resistance(
+        terminal_resistance, lever_voltage, lever_current, known.brush_drop
+    )
     stalled = lever_voltage is not None and lever_current is not None
-    notes = []
-    if lever_voltage is not None and lever_current is not None:
-        resistance = stalled_resistance(lever_voltage, lever_current, known.brush_drop)
-        if terminal_resistance and abs(terminal_resistance / resistance - 1.0) > DISAGREEMENT:
-            notes.append(FitNote(Remark.METER_DISAGREES, (terminal_resistance, resistance)))
     by_speed: Any = None
     by_torque: Any = None
     if no_load_speed is not None:
@@ -173,6 +170,19 @@ def from_bench(
         wanted=None if stalled and has_lever else FitNote(missing, (0.25 * no_load_voltage,)),
         stall_measured=has_lever,
     )
+
+
+def _measured_resistance(
+    read: float | None, voltage: float | None, current: float | None, brush_drop: float
+) -> tuple[Any, tuple[FitNote, ...]]:
+    """Resistance from the stall if there was one, else as the meter read it, and whether the two
+    disagree. [ohm]"""
+    if voltage is None or current is None:
+        return read, ()
+    resistance = stalled_resistance(voltage, current, brush_drop)
+    if read and abs(read / resistance - 1.0) > DISAGREEMENT:
+        return resistance, (FitNote(Remark.METER_DISAGREES, (read, resistance)),)
+    return resistance, ()
 
 
 def from_label(
@@ -225,23 +235,9 @@ def from_label(
         raise DomainError("brush_drop", known.brush_drop, "less than the voltage")
     assumed: list[Assumption] = []
     if stall_current is None:
-        if body_diameter is None:
-            raise DomainError(
-                "body_diameter", None, "a stall current, or the diameter of the motor's body"
-            )
-        if body_length is None:
-            value, low, high = (factor * body_diameter for factor in _LENGTH_PER_DIAMETER)
-            assumed.append(
-                Assumption("body_length", value, low, high, "1.4 diameters, as small cans are")
-            )
-            body_length = assumed[0].value
         share = 0.0 if no_load_current is not None else NO_LOAD_SHARE[0]
-        per_constant = net / (net * (1.0 - share) / (no_load_speed * known.ratio)) ** 2
-        value, low, high = (
-            slope * body_diameter**4 * body_length * per_constant for slope in _SLOPE_PER_SIZE
-        )
-        why = "torque per speed of small can motors of this size, within a factor of three"
-        assumed.append(Assumption("stall_current", value, low, high, why))
+        constant = net * (1.0 - share) / (no_load_speed * known.ratio)
+        assumed += _stall_of_size(body_diameter, body_length, net / constant**2)
         stall_current = assumed[-1].value
     wanted = FitNote(Remark.STALL, (0.25 * voltage,)) if assumed else None
     if no_load_current is None:
@@ -263,6 +259,27 @@ def from_label(
         assumed=(*assumed, *of_loss),
         wanted=wanted,
     )
+
+
+def _stall_of_size(
+    diameter: float | None, length: float | None, per_slope: float
+) -> list[Assumption]:
+    """Stall current of a can of this size, the last, and the length that is taken for it.
+
+    `per_slope` is the current over k²/R, ``U/k²``.
+    """
+    assumed = []
+    if diameter is None:
+        raise DomainError(
+            "body_diameter", None, "a stall current, or the diameter of the motor's body"
+        )
+    if length is None:
+        length, low, high = (factor * diameter for factor in _LENGTH_PER_DIAMETER)
+        why = "1.4 diameters, as small cans are"
+        assumed.append(Assumption("body_length", length, low, high, why))
+    value, low, high = (slope * diameter**4 * length * per_slope for slope in _SLOPE_PER_SIZE)
+    why = "torque per speed of small can motors of this size, within a factor of three"
+    return [*assumed, Assumption("stall_current", value, low, high, why)]
 
 
 # --- working points
@@ -338,15 +355,7 @@ def from_points(
         torque_key="points",
         torque=float(m.max()),
     )
-    point = fit.operating_point(voltage, m)
-    residuals = [
-        Residual(f"points.{n + 1}.{key}", float(given[n]), float(back[n]), scale)
-        for n in range(len(m))
-        for key, given, back, scale in (
-            ("speed", w, point.speed, fit.no_load_speed),
-            ("current", i, point.current, fit.stall_current),
-        )
-    ]
+    residuals = _residuals(fit, m, w, i)
     off = [max(abs(row.relative) for row in residuals[start::2]) for start in (0, 1)]
     if max(off) > _WORST_RESIDUAL:
         raise DomainError("points", "points that no motor can have", _SENSIBLE)
@@ -357,6 +366,19 @@ def from_points(
         notes=(FitNote(Remark.FITTED, (len(m), *off)), *fit.notes),
         best_measurement=wanted if max(off) > DISAGREEMENT else None,
     )
+
+
+def _residuals(fit: MotorFit, m: Any, w: Any, i: Any) -> list[Residual]:
+    """Speed and current of each point in turn, as they were measured and as the fit has them."""
+    point = fit.operating_point(fit.voltage, m)
+    return [
+        Residual(f"points.{n + 1}.{key}", float(given[n]), float(back[n]), scale)
+        for n in range(len(m))
+        for key, given, back, scale in (
+            ("speed", w, point.speed, fit.no_load_speed),
+            ("current", i, point.current, fit.stall_current),
+        )
+    ]
 
 
 def _share_of_drag(m: Any, w: Any, share: float) -> Any:

@@ -334,28 +334,11 @@ def conclude(
     """
     ratio = torque_constant / speed_constant
     _refuse_contradiction(extras, ratio, torque_key, torque)
-    efficiency, more, rows = min(ratio, 1.0), [], []
-    if ratio > 1.0 + _ROUNDING:
-        more.append(FitNote(Remark.CONTRADICTION, (ratio - 1,)))
-        if torque is not None:
-            rows.append(Residual(torque_key, torque, torque / ratio, torque))
-    elif ratio < (1.0 - DISAGREEMENT) * OWN_EFFICIENCY[1] * extras.least_of_gearbox:
-        more.append(FitNote(Remark.LOW_EFFICIENCY, (ratio,)))
+    efficiency, rows = min(ratio, 1.0), []
+    if ratio > 1.0 + _ROUNDING and torque is not None:
+        rows.append(Residual(torque_key, torque, torque / ratio, torque))
     output, of_output = extras.output_of(efficiency)
-    # The drag torque at the no-load speed is k I0; its share grows in proportion to the speed.
-    drag, run = speed_constant * idle, voltage - extras.brush_drop - resistance * idle
-    if run <= 0.0:
-        raise DomainError("no_load_current", idle, "less than the stalled motor draws")
-    motor = Motor(
-        resistance,
-        speed_constant,
-        (1.0 - extras.drag_speed_share) * drag,
-        extras.drag_speed_share * drag / (run / speed_constant),
-        extras.brush_drop,
-        extras.inertia or 0.0,
-        extras.magnet_coefficient,
-        extras.copper_coefficient,
-    )
+    motor = _rotor(extras, voltage, resistance, speed_constant, idle)
     (speed, free_current), (held, current) = no_load(motor, voltage), stall(motor, voltage)
     own = [*assumed]
     if extras.inertia is None:
@@ -378,8 +361,37 @@ def conclude(
         residuals=tuple(rows),
         assumed=(*own, *of_output),
         breakaway=extras.breakaway or STALL_BREAKAWAY[0],
-        notes=(*notes, *more),
+        notes=(*notes, *_efficiency_notes(extras, ratio)),
         best_measurement=wanted or (wanted_if_disagreeing if disagrees else None),
+    )
+
+
+def _efficiency_notes(extras: Extras, ratio: float) -> tuple[FitNote, ...]:
+    """That torque and back-e.m.f. constants contradict each other, or leave little efficiency."""
+    if ratio > 1.0 + _ROUNDING:
+        return (FitNote(Remark.CONTRADICTION, (ratio - 1,)),)
+    if ratio < (1.0 - DISAGREEMENT) * OWN_EFFICIENCY[1] * extras.least_of_gearbox:
+        return (FitNote(Remark.LOW_EFFICIENCY, (ratio,)),)
+    return ()
+
+
+def _rotor(
+    extras: Extras, voltage: float, resistance: float, constant: float, idle: float
+) -> Motor:
+    """The motor, without inertia where it is not known; the drag torque at the no-load speed is ``k
+    I0``, of which a share grows in proportion to the speed."""
+    drag, back_emf = constant * idle, voltage - extras.brush_drop - resistance * idle
+    if back_emf <= 0.0:
+        raise DomainError("no_load_current", idle, "less than the stalled motor draws")
+    return Motor(
+        resistance,
+        constant,
+        (1.0 - extras.drag_speed_share) * drag,
+        extras.drag_speed_share * drag / (back_emf / constant),
+        extras.brush_drop,
+        extras.inertia or 0.0,
+        extras.magnet_coefficient,
+        extras.copper_coefficient,
     )
 
 

@@ -107,25 +107,34 @@ LOOKS = {"column": COLUMN, "page": Look(178.0, 8.0, 1.3, 42.0, 170.0, 14), "slid
 """The sizes, by the name that the user gives."""
 
 
+_TYPE_SIZES = (
+    "axes.titlesize",
+    "axes.labelsize",
+    "xtick.labelsize",
+    "ytick.labelsize",
+    "legend.fontsize",
+    "figure.labelsize",
+)
+
+
 @contextmanager
 def drawing(look: Look) -> Iterator[None]:
     """Matplotlib's defaults with this look, and what was set before when it is left."""
+    with mpl.rc_context(), warnings.catch_warnings():
+        warnings.filterwarnings("ignore", message="Glyph .* missing from font")  # drawn as a box
+        mpl.rcdefaults()
+        mpl.rcParams.update(_settings(look))
+        yield
+
+
+def _settings(look: Look) -> dict[Any, Any]:
+    """Matplotlib's parameters of a look."""
     thin, pad = look.line / 2, 0.4 * look.font / 72
-    settings: dict[Any, Any] = {
+    return {
         "font.family": ["DejaVu Sans"],
         "font.size": look.font,
         "text.parse_math": False,
-        **dict.fromkeys(
-            (
-                "axes.titlesize",
-                "axes.labelsize",
-                "xtick.labelsize",
-                "ytick.labelsize",
-                "legend.fontsize",
-                "figure.labelsize",
-            ),
-            look.font,
-        ),
+        **dict.fromkeys(_TYPE_SIZES, look.font),
         "axes.titlelocation": "left",
         "axes.titleweight": "bold",
         "axes.linewidth": thin,
@@ -161,11 +170,6 @@ def drawing(look: Look) -> Iterator[None]:
         "path.simplify": True,
         "path.simplify_threshold": 0.1,
     }
-    with mpl.rc_context(), warnings.catch_warnings():
-        warnings.filterwarnings("ignore", message="Glyph .* missing from font")  # drawn as a box
-        mpl.rcdefaults()
-        mpl.rcParams.update(settings)
-        yield
 
 
 Draw = TypeVar("Draw", bound=Callable[..., Any])

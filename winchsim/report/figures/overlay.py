@@ -15,7 +15,7 @@ from matplotlib.transforms import ScaledTranslation
 from winchsim.frozen import dataclass
 from winchsim.model import Event
 from winchsim.quantity_text import in_unit, quantity
-from winchsim.report.figures.frame import Panel, suits, timeline, window
+from winchsim.report.figures.frame import Frame, Panel, suits, timeline, window
 from winchsim.report.figures.look import (
     BLUE,
     GREY,
@@ -111,25 +111,30 @@ def overlay(runs: Sequence[DrawnRun], look: Look) -> Figure:
         numbered(
             frame.axes[0], look, frame.shown.shown(time), frame.value(0, height), i + 1, colour
         )
-        if run.measured:
-            times = frame.shown.shown(np.array(run.measured))
-            top = np.full(len(times), frame.value(0, wanted[i]))
-            lifted = ScaledTranslation(0, 0.9 * look.font / 72, figure.dpi_scale_trans)
-            points(
-                frame.axes[0],
-                times,
-                top,
-                7,
-                clip_on=False,
-                label=f"_measured {i + 1}",
-                transform=frame.axes[0].transData + lifted,
-                zorder=7,
-            )
+        _mark_measured(frame, run.measured, wanted[i], f"_measured {i + 1}")
     frame.room(0, *heights, *wanted)
     frame.room(1, *currents, least=0.02)
     frame.room(2, *windings, zero=False, least=2.0)
     figure.legend(lines, key_of(runs, look), loc="outside lower left")
     return figure
+
+
+def _mark_measured(frame: Frame, times: Sequence[float], height: float, label: str) -> None:
+    """Triangles above a height at the times that were measured for it."""
+    if not times:
+        return
+    axes, look = frame.axes[0], frame.look
+    lifted = ScaledTranslation(0, 0.9 * look.font / 72, axes.figure.dpi_scale_trans)
+    points(
+        axes,
+        frame.shown.shown(np.array(times)),
+        np.full(len(times), frame.value(0, height)),
+        7,
+        clip_on=False,
+        label=label,
+        transform=axes.transData + lifted,
+        zorder=7,
+    )
 
 
 def key_of(runs: Sequence[DrawnRun], look: Look) -> tuple[str, ...]:

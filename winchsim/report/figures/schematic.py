@@ -282,30 +282,14 @@ def _draw_drum(
 
 def _draw_load(paper: _Paper, inputs: Inputs, hook: tuple[float, float], words: float) -> None:
     """Rope, cut short, and the load on its floor."""
-    look, em, (x, top) = paper.look, paper.look.em, hook
+    look, em, x = paper.look, paper.look.em, hook[0]
     wide, tall, floor = 6.0 * em, 3.2 * em, words + 1.4 * em
     left = min(x - wide / 2, look.width - wide - 0.6 * em)
     bottom = floor + (1.6 * em if inputs.load.start_height > 0 else 0.0)
-    crown, arrow = bottom + tall, left - 0.6 * em
-    cuts, turn = (crown + 2.25 * em, crown + 2.95 * em), crown + 3.5 * em
-    falls = x - 0.5 * em * np.arange(min(inputs.rope.falls, MOST_FALLS))
-    wave = np.linspace(-1, 1, 17)  # the rope is not drawn to scale: a break mark
-    across = falls.mean() + (0.8 * em + np.ptp(falls) / 2) * wave
+    crown = bottom + tall
+    _draw_falls(paper, inputs.rope.falls, hook, crown)
     ground = left - wide * 0.25, min(left + wide * 1.25, look.width - 0.3 * em)
-    ends, cord, fine = [1] * len(falls), {"color": BLUE, "zorder": 5}, look.line * 0.7
-    lines: list[tuple[Any, Any, dict[str, Any]]] = [
-        ([falls] * 2, np.outer((crown, cuts[0]), ends), cord),
-        ([falls] * 2, [np.multiply(cuts[1], ends), [top, *[turn] * (len(falls) - 1)]], cord),
-        (falls, np.multiply(turn, ends), cord),
-        (
-            across,
-            cuts - 0.22 * em * np.sin(math.pi * wave)[:, None],
-            {"color": GREY, "linewidth": look.line * 0.5, "zorder": 5},
-        ),
-        (ground, [floor] * 2, {"linewidth": fine}),
-    ]
-    for xs, ys, style in lines:
-        paper.line(xs, ys, **style)
+    paper.line(ground, [floor] * 2, linewidth=look.line * 0.7)
     paper.axes.add_patch(
         Rectangle(
             (left, bottom),
@@ -315,7 +299,7 @@ def _draw_load(paper: _Paper, inputs: Inputs, hook: tuple[float, float], words: 
             gid="load",
             facecolor=FAINT,
             edgecolor=INK,
-            linewidth=fine,
+            linewidth=look.line * 0.7,
         )
     )
     paper.axes.text(
@@ -329,14 +313,37 @@ def _draw_load(paper: _Paper, inputs: Inputs, hook: tuple[float, float], words: 
     paper.axes.fill_between(
         ground, floor - 0.5 * em, floor, linewidth=0, facecolor="none", edgecolor=PALE, hatch="////"
     )
+    _draw_height(paper, inputs.load.height, left - 0.6 * em, floor, crown)
+
+
+def _draw_falls(paper: _Paper, count: int, hook: tuple[float, float], crown: float) -> None:
+    """Falls of rope from the drum to the crown of the load, with a break mark: they are not drawn
+    to scale."""
+    em, (x, top) = paper.look.em, hook
+    cuts, turn = (crown + 2.25 * em, crown + 2.95 * em), crown + 3.5 * em
+    falls = x - 0.5 * em * np.arange(min(count, MOST_FALLS))
+    wave = np.linspace(-1, 1, 17)
+    across = falls.mean() + (0.8 * em + np.ptp(falls) / 2) * wave
+    ends, cord = [1] * len(falls), dict[str, Any](color=BLUE, zorder=5)
+    paper.line([falls] * 2, np.outer((crown, cuts[0]), ends), **cord)
+    upper = [np.multiply(cuts[1], ends), [top, *[turn] * (len(falls) - 1)]]
+    paper.line([falls] * 2, upper, **cord)
+    paper.line(falls, np.multiply(turn, ends), **cord)
+    mark = cuts - 0.22 * em * np.sin(math.pi * wave)[:, None]
+    paper.line(across, mark, color=GREY, linewidth=paper.look.line * 0.5, zorder=5)
+
+
+def _draw_height(paper: _Paper, height: float, x: float, floor: float, crown: float) -> None:
+    """An arrow beside the load, and how high it is lifted."""
+    look, em = paper.look, paper.look.em
     paper.axes.annotate(
         "",
-        (arrow, crown + 2.2 * em),
-        (arrow, floor),
+        (x, crown + 2.2 * em),
+        (x, floor),
         arrowprops={"arrowstyle": "-|>", "color": GREY, "shrinkA": 0, "shrinkB": 0},
     )
-    height = f"lift\n{quantity(inputs.load.height, look.unit('m'))}"
-    paper.axes.text(arrow - 0.4 * em, crown + 1.4 * em, height, ha="right", va="center")
+    text = f"lift\n{quantity(height, look.unit('m'))}"
+    paper.axes.text(x - 0.4 * em, crown + 1.4 * em, text, ha="right", va="center")
 
 
 def _draw_section(

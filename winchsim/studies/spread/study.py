@@ -12,7 +12,7 @@ from scipy.stats import qmc
 
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, Holding, Status
-from winchsim.errors import Code, DomainError, Fault, InputError, TrustError
+from winchsim.errors import Code, DomainError, TrustError, refused
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs
 from winchsim.model import Machine, build
@@ -256,13 +256,9 @@ def spread(
     DomainError
         An argument outside its range, or a tolerance of a value that is not there.
     """
-    for name, value, low, high in (
-        ("builds", builds, 10, MOST_BUILDS),
-        ("seed", random_seed, 0, 2**63 - 1),
-        ("level", level, 0.5, 0.999),
-    ):
-        if not low <= value <= high:
-            raise DomainError(name, value, f"from {low} to {high}")
+    _check_bounds("builds", builds, 10, MOST_BUILDS)
+    _check_bounds("seed", random_seed, 0, 2**63 - 1)
+    _check_bounds("level", level, 0.5, 0.999)
     as_given = assess(simulate(inputs), actions=False, ranges=False)
     inputs = as_data_sheets(inputs, build(inputs), [row.path for row in given])
     made = plan(inputs, uncertain(inputs, build(inputs), given))
@@ -273,20 +269,11 @@ def spread(
     )
     complete = len(rows) == builds
     if np.all(lifted.ending == Ending.CANNOT_BE_BUILT):
-        raise InputError(
-            (
-                Fault(
-                    "no build of this scenario can be made with these tolerances",
-                    "tolerance",
-                    code=Code.NO_BUILD,
-                ),
-            )
-        )
+        none = "no build of this scenario can be made with these tolerances"
+        raise refused(none, "tolerance", code=Code.NO_BUILD)
     used = shares[rows]
     values = made.values(used)
-    columns = [values[:, [own is row for own, _ in made.draws]] for row in made.rows]
-    found = {name: rank_correlation(columns, result(lifted, name)) for name in RESULTS}
-    ranks = np.array([own for own, _ in found.values()]).T.tolist()
+    ranks, noise = _influences(made, values, lifted)
     return Spread(
         as_given=as_given,
         asked=builds,
@@ -300,11 +287,27 @@ def spread(
         probabilities=_probabilities(lifted, level),
         percentiles={name: _percentiles(lifted, name) for name in QUANTITIES},
         motors=_motors(made, lifted, level),
-        ranks=tuple(dict(zip(RESULTS, row, strict=True)) for row in ranks),
-        noise={name: noise for name, (_, noise) in found.items()},
+        ranks=ranks,
+        noise=noise,
         first_to_break=_first_to_break(lifted),
         slow_difference=None if simulated or not complete else _difference(made, used, lifted),
     )
+
+
+def _check_bounds(name: str, value: float, low: float, high: float) -> None:
+    if not low <= value <= high:
+        raise DomainError(name, value, f"from {low} to {high}")
+
+
+def _influences(
+    made: BuildPlan, values: Array, lifted: Outcomes
+) -> tuple[tuple[dict[str, float], ...], dict[str, float]]:
+    """Rank correlation of each row of the plan with each of `RESULTS`, and what may be chance."""
+    columns = [values[:, [own is row for own, _ in made.draws]] for row in made.rows]
+    found = {name: rank_correlation(columns, result(lifted, name)) for name in RESULTS}
+    ranks = np.array([own for own, _ in found.values()]).T.tolist()
+    noise = {name: chance for name, (_, chance) in found.items()}
+    return tuple(dict(zip(RESULTS, row, strict=True)) for row in ranks), noise
 
 
 def as_data_sheets(inputs: Inputs, machine: Machine, kept: Collection[str] = ()) -> Inputs:
