@@ -167,9 +167,9 @@ def _absolute_tolerances(m: Machine, rtol: float) -> np.ndarray:
     length = share * max(m.scales.stretch, LENGTH_SHARE * (m.top_travel - m.start_travel))
     atol[:5] = [
         length,
-        share * m.scales.drum_speed,
+        share * m.scales.rope_speed / m.layers[0].radius,
         length,
-        share * m.scales.load_speed,
+        share * m.scales.rope_speed / m.line.falls,
         share * m.scales.stretch,
     ]
     atol[-1] = share * sum(g.count * g.fit.stall_current for g in m.groups)

@@ -36,6 +36,20 @@ def test_stalls_at_the_start(lift, story):
     assert off == pytest.approx(stalled.time + 2.0)
 
 
+def test_fast_motors_that_hardly_stretch_their_rope_stall(lift, story):
+    """All that moves is the drum, by a ten-thousandth of what the load would stretch the rope, and
+    far slower than the motors turn by themselves."""
+    record = lift(
+        stage=(),
+        load={"mass": 5000.0},
+        rope={"axial_stiffness": 5e9, "breaking_force": 1e9},
+        settings={"watch": 0.0, "stall_watch": 2.0},
+    )
+    assert story(record)[:3] == [Event.DRUM_STARTS, Event.DRUM_STOPS, Event.STALLED]
+    assert record["rope_wound"].max() < 1e-4 * record.machine.scales.stretch
+    assert record.first(Event.STALLED).time < 0.1
+
+
 def test_stalls_midway_as_a_new_layer_begins(lift, story):
     record = lift(load={"mass": 11.0}, drum={"width": 0.008})
     assert story(record)[:5] == [

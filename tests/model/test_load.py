@@ -220,6 +220,16 @@ def test_bounces_are_counted_anew_in_each_phase(lift):
     assert record.first(Event.AVERAGED).time > 0.7 + followed > 1.0
 
 
+def test_a_rope_that_is_wound_up_slack_is_no_bounce(lift):
+    """The load waits on the floor longer than bounces are followed; then its own is."""
+    rope = {"axial_stiffness": 2e5, "damping_ratio": 0.02, "slack": 0.2}
+    record = lift(rope=rope, load={"height": 0.2})
+    period, left = record.machine.scales.bounce_period, record.first(Event.LIFT_OFF).time
+    assert left > FOLLOWED_BOUNCES * period
+    assert record.first(Event.AVERAGED) is None
+    assert record.first(Event.SETTLED).time > left + 10 * period
+
+
 class TestTackle:
     """Several falls carry the load."""
 

@@ -38,6 +38,8 @@ def test_a_random_scenario_ends_with_a_sound_record_or_is_refused(seed):
         pytest.param(204959, id="motors that pull next to nothing of the load on a stiff rope"),
         pytest.param(213439, id="a bounce in a guide, settled from a rope that was stretched more"),
         pytest.param(203273, id="a drum that creeps back as its stalled motors fade"),
+        pytest.param(213707, id="runs back by less than its motors' free speed lets see"),
+        pytest.param(211828, id="unwinds under a load that the motors hardly stirred"),
     ],
 )
 def test_what_once_failed_ends_soundly(seed):

@@ -48,6 +48,11 @@ LEAST_STRAIN = 1e-8
 """Strain of the rope under the hanging load below which it counts as rigid and its bounce cannot be
 followed. [-]"""
 
+DEEPEST_BOUNCE = 10.0
+"""Bounce, in static stretches, whose speed is the largest that tolerances are taken from: beside
+the free speed of fast motors, what moves a stiff rope under a resting load would be lost. [-] Own
+choice."""
+
 
 def build(inputs: Inputs, *, strict: bool = True, linked: bool = True) -> Machine:
     """Machine of a scenario.
@@ -403,17 +408,19 @@ def _scales(
         g.count * g.motor.constant * inputs.supply.voltage / g.motor.resistance for g in live
     ]
     stalled += [0.0] * (len(train.chain.groups) - len(live))
+    stretch = hang / line.stiffness * free
+    period = rope.bounce_period(line, hung, load.inertia(body))
     return Scales(
-        stretch=hang / line.stiffness * free,
+        stretch=stretch,
         drum_speed=speed,
-        load_speed=speed * radius / line.falls,
+        rope_speed=min(speed * radius, DEEPEST_BOUNCE * 2 * math.pi / period * stretch),
         pull=hang * line.falls,
         torque=max(
             output_torques(train.chain, 1, hang * radius)[0],
             abs(group_push(train.chain, 1, stalled)),
             1e-12,
         ),
-        bounce_period=rope.bounce_period(line, hung, load.inertia(body)),
+        bounce_period=period,
     )
 
 

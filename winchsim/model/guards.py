@@ -18,9 +18,9 @@ BAND = 1e-8
 """Disarm band of a guard, as a share of the scale of what it watches. [-]"""
 
 SPEED_BAND = 1e-6
-"""The same of a drum that stops, as a share of its free speed: as much as its speed is known to by
-default. A drum that creeps where the motors pull next to nothing of the load would stop and start
-on what the solver leaves open, and the damping of its rope would make slack of it. [-]"""
+"""The same of a drum that stops, as a share of the scale of its speed: as much as that is known to
+by default. A drum that creeps where the motors pull next to nothing of the load would stop and
+start on what the solver leaves open, and the damping of its rope would make slack of it. [-]"""
 
 FOLLOWED_BOUNCES = 80.0
 """Bounce periods, in one phase, after which no bounce is followed any more until it has died down.
@@ -50,7 +50,7 @@ def mode(motion: Motion, key: ModeKey) -> Mode:
 def _drum_guards(motion: Motion, key: ModeKey) -> Iterator[_GuardPart]:
     m, direction, layer = motion.machine, key.drum, motion.machine.layers[key.layer]
     if direction:
-        band = SPEED_BAND * m.scales.drum_speed
+        band = SPEED_BAND * m.scales.rope_speed / layer.radius
         yield {Trip.DRUM_STOPS: band}, lambda y, now: (-direction * y[1],)
         lowest = max(layer.start - m.wound_at_start, m.lowest_wound)
         edge = layer.end - m.wound_at_start if direction > 0 else lowest
@@ -92,9 +92,7 @@ def _load_guards(motion: Motion, key: ModeKey) -> Iterator[_GuardPart]:
     m, scales, place = motion.machine, motion.machine.scales, key.load
     sticking = sticking_force(m)
     force = BAND * scales.pull
-    damped = max(
-        force, m.line.damping * m.layers[key.layer].radius * SPEED_BAND * scales.drum_speed
-    )
+    damped = max(force, m.line.damping * SPEED_BAND * scales.rope_speed)
 
     def excess(y: Any, now: Flow) -> Any:
         return m.line.falls * now.tension - load.pull_needed(m.body, m.reach - y[2])
@@ -125,8 +123,8 @@ def _load_guards(motion: Motion, key: ModeKey) -> Iterator[_GuardPart]:
     else:
         yield from _travel_guards(motion, key)
     if place in (LoadPlace.UP, LoadPlace.DOWN):
-        sign = -friction_sign(place)
-        yield {Trip.LOAD_STOPS: BAND * scales.load_speed}, lambda y, now: (sign * y[3],)
+        sign, band = -friction_sign(place), BAND * scales.rope_speed / m.line.falls
+        yield {Trip.LOAD_STOPS: band}, lambda y, now: (sign * y[3],)
 
 
 def _settle_guard(motion: Motion, key: ModeKey) -> _GuardPart:

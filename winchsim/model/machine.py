@@ -236,8 +236,11 @@ class Scales:
     ----------
     stretch : float
         Rope stretch under the hanging load. [m]
-    drum_speed, load_speed : float
-        No-load speed of the drum, and of the load at that. [rad/s], [m/s]
+    drum_speed : float
+        No-load speed of the drum. [rad/s]
+    rope_speed : float
+        Of the rope at that, or of the deepest bounce to be followed, `DEEPEST_BOUNCE`, if slower.
+        [m/s]
     pull : float
         Weight along the path. [N]
     torque : float
@@ -249,7 +252,7 @@ class Scales:
 
     stretch: float
     drum_speed: float
-    load_speed: float
+    rope_speed: float
     pull: float
     torque: float
     bounce_period: float

@@ -31,7 +31,7 @@ from winchsim.physics.chain import (
     likely_branch,
     moving_torques,
 )
-from winchsim.physics.supply import balance
+from winchsim.physics.supply import Regime, balance
 
 SETTLED = 1e-3
 """Bounce, as a share of the static stretch, below which the load is taken to ride with the drum.
@@ -227,19 +227,16 @@ class Motion:
         limit, first = m.phases[key.phase].current_limit, m.heat_state(0)
         open_voltage, ramping, steady = self.open_voltage, key.ramping, m.phases[key.phase].voltage
         source, counts, drops = m.source, motors.counts, motors.drops
+        dead = not key.drum and regime in (Regime.OPEN, Regime.EACH_OPEN, Regime.SHORTED)
 
         def part(t: Any, y: Sequence[Any]) -> tuple[Any, ...]:
             speed, given = y[1], open_voltage(key, t) if ramping else steady
             resistances, constants = motors.at_temperatures(y[first:-1:2], y[first + 1 : -1 : 2])
-            voltage, currents, total = balance(
-                regime,
-                given,
-                source,
-                counts,
-                resistances,
-                motors.emfs(constants, speed),
-                drops,
-                limit,
+            emfs = motors.emfs(constants, speed)
+            voltage, currents, total = (
+                (speed, emfs, speed)  # all zero: nothing turns, and nothing is given
+                if dead
+                else balance(regime, given, source, counts, resistances, emfs, drops, limit)
             )
             return (
                 resistances,

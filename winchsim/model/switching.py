@@ -119,6 +119,7 @@ class WinchProblem:
         self._way = self._place = self._at = 0.0
         self._slips = 0  # of the load in its guide, since the phase began
         self._bouncing = self._since = 0.0  # time for which it has bounced, up to the last switch
+        self._averaged = False  # whether the record says so of this phase
         start, halt = self._start_drum, self._halt
         rubs = machine.body.friction > 0
         up, down = (LoadPlace.UP, LoadPlace.DOWN) if rubs else (LoadPlace.FREE, LoadPlace.FREE)
@@ -243,7 +244,7 @@ class WinchProblem:
 
     def _count_bounces(self, step: Step) -> None:
         """Note for how long the load has bounced in this phase."""
-        if not step.key.settled:
+        if step.key.load.moves and not step.key.settled:
             self._bouncing += step.t - self._since
         self._since = step.t
         long = FOLLOWED_BOUNCES * self.machine.scales.bounce_period
@@ -253,7 +254,7 @@ class WinchProblem:
             and step.key.drum
             and not self.motion.speeds_up(step.key, step.t, step.y, AVERAGED_GAIN)
         ):
-            step.mark(Event.AVERAGED, brief=True)
+            step.change(brief=True)
 
     def flow(self, step: Step) -> Flow:
         """Forces and currents at a switch, in the mode reached so far."""
@@ -279,7 +280,7 @@ class WinchProblem:
             confirm_at=math.inf,
             brief=False,
         )
-        self._slips, self._bouncing = 0, 0.0
+        self._slips, self._bouncing, self._averaged = 0, 0.0, False
         if phase.action == "short":
             regime = Regime.SHORTED
         elif not phase.powered:
@@ -450,10 +451,8 @@ class WinchProblem:
             and self.motion.may_settle(step.key)
             and not self.motion.speeds_up(step.key, step.t, step.y)
         ):
-            if self._slips == FOLLOWED_SLIPS:
-                step.mark(Event.AVERAGED)
             # The mean pull of stick and slip is weight and friction in motion, as where it settles.
-            self._ride(step)
+            self._ride(step, averaged=True)
 
     def _on_settles(self, step: Step) -> None:
         if not step.key.brief and self.motion.speeds_up(step.key, step.t, step.y):
@@ -465,8 +464,11 @@ class WinchProblem:
         else:
             self._ride(step)
 
-    def _ride(self, step: Step) -> None:
+    def _ride(self, step: Step, *, averaged: bool = False) -> None:
         """The load rides with the drum from here on."""
+        if (averaged or step.key.brief) and not self._averaged:
+            step.mark(Event.AVERAGED)
+            self._averaged = True
         step.change(settled=True)
         step.mark(Event.SETTLED, energy=self.motion.ride(step.key, step.y))
         step.calm += 1

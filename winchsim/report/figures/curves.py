@@ -46,9 +46,10 @@ MOST_GROUPS = 2
 @styled
 def height_and_speed(record: Record, look: Look) -> Figure:
     """Height and speed of the load over time, with the height asked for."""
-    wanted = record.machine.height(record.machine.top_travel)
+    machine = record.machine
+    wanted = machine.height(machine.top_travel)
     heights, speeds = record["height"], record["speed"]
-    least = 0.1 * record.machine.scales.load_speed
+    least = 0.1 * machine.scales.drum_speed * machine.layers[0].radius / machine.line.falls
     unit = suits("height", np.append(heights, wanted), look)
     speed = Panel("Speed", suits("speed", np.append(speeds, least), look))
     figure, frame = _curves(
