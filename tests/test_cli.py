@@ -68,6 +68,20 @@ def test_2_for_bad_input(screen, tmp_path):
     assert all(part in said for part in (f"{path}: ", *faults)), said
 
 
+def test_2_for_what_no_winch_can_be_built_from_with_its_line(screen, tmp_path):
+    path = tmp_path / "crate.toml"
+    lines = STARTER.splitlines()
+    number, line = next(x for x in enumerate(lines, start=1) if x[1].startswith("stall_torque"))
+    lines[number - 1] = 'stall_torque = "13 N*m"'
+    path.write_text("\n".join(lines))
+    assert screen.run("lift", str(path)).code == 2
+    assert f"line {number}, motors.1.stall_torque" in screen.err
+    assert "read: stall_torque" in screen.err and str(path) in screen.err
+    assert screen.run("lift", str(path), "--set", f"motors.1.{line.split('#')[0]}").code != 2
+    assert screen.run("lift", str(path), "--set", "motors.1.stall_torque=14 N*m").code == 2
+    assert "read: motors.1.stall_torque=14 N*m" in screen.err
+
+
 def test_2_for_an_existing_file(screen, tmp_path):
     path = tmp_path / "a.toml"
     path.write_text("mine")

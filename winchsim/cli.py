@@ -15,9 +15,10 @@ from winchsim.commands.files import read_scenarios
 from winchsim.commands.options import COMMON, HelpShownError, Parser
 from winchsim.commands.outputs import check_outputs
 from winchsim.commands.table import COMMANDS
-from winchsim.errors import Code, OutputError, WinchsimError
+from winchsim.errors import Code, InputError, OutputError, WinchsimError
 from winchsim.report.json_text import document, error_facts
 from winchsim.report.problems import error_text
+from winchsim.scenario.read import located
 from winchsim.version import __version__
 
 
@@ -112,7 +113,12 @@ def _run(arguments: list[str], env: Env) -> int:
     options.words = arguments
     check_outputs(options, env)
     read_scenarios(options)
-    return options.command.run(options, env)
+    try:
+        return options.command.run(options, env)
+    except InputError as error:
+        if len(getattr(options, "scenarios", ())) != 1:
+            raise
+        raise located(error, options.scenario, options.overrides) from error
 
 
 def _parser(env: Env, arguments: Sequence[str]) -> Parser:

@@ -7,7 +7,7 @@ from functools import reduce
 from typing import Any, NamedTuple
 
 from winchsim.elementwise import larger
-from winchsim.errors import Code, DomainError, Fault, InputError
+from winchsim.errors import Code, DomainError, InputError, refused
 from winchsim.frozen import replace
 from winchsim.inputs import (
     LEAST_ROOM,
@@ -84,17 +84,17 @@ def build(inputs: Inputs, *, strict: bool = True, linked: bool = True) -> Machin
     try:
         return _build(inputs, strict, linked)
     except DomainError as error:
-        plain = isinstance(error.value, (int, float)) and not isinstance(error.value, bool)
-        fault = Fault(
+        value, key = error.value, error.argument
+        if value is None:
+            raise refused("missing", key, expected=error.expected, code=Code.MISSING) from error
+        plain = isinstance(value, (int, float)) and not isinstance(value, bool)
+        raise refused(
             "no winch can be built with this value",
-            error.argument,
-            got=quantity(error.value, unit_of(inputs, error.argument), 4)
-            if plain
-            else str(error.value),
+            key,
+            got=quantity(value, unit_of(inputs, key), 4) if plain else str(value),
             expected=error.expected,
             code=Code.CONTRADICTION,
-        )
-        raise InputError((fault,)) from error
+        ) from error
 
 
 def rebuild(inputs: Inputs, base: Machine) -> Machine:
@@ -483,7 +483,8 @@ def _phases(inputs: Inputs, machine: Machine, assumptions: Assumptions) -> tuple
                 raise DomainError(
                     "load.height",
                     quantity(inputs.load.height, "m"),
-                    f"a raise of less than 24 h; this one would take {quantity(estimate, 'min')}",
+                    f"a raise of less than 24 h; this one would take {estimate / 3600:.3g} h at "
+                    f"{machine.groups[0].ratio:.4g}:1",
                 )
             limit = (
                 SHORTEST_LIMIT

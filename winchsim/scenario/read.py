@@ -84,6 +84,26 @@ def read_string(text: str, name: str, overrides: Sequence[str] = ()) -> Scenario
     return Scenario(inputs_of(raw, faults), name, text, _digest("\0".join([text, *overrides])))
 
 
+def located(error: InputError, scenario: Scenario, overrides: Sequence[str] = ()) -> InputError:
+    """What was found only as the winch was built, each fault with its file and line, or option.
+
+    Parameters
+    ----------
+    error : InputError
+        Its faults have paths into the scenario; what lies elsewhere stays as it is.
+    scenario : Scenario
+    overrides : sequence of str
+        Those that it was read with.
+    """
+    raw, faults = read_toml(scenario.text, scenario.name)
+    apply_overrides(raw, overrides, faults)
+    for fault in error.faults:
+        if fault.file or fault.key.partition(".")[0] not in specs(Inputs):
+            return error
+        faults.add(fault)
+    return faults.error()
+
+
 def with_parts(scenario: Scenario, path: str) -> Scenario:
     """Scenario with the parts at hand from a file of its own, in place of those it has.
 
