@@ -56,6 +56,13 @@ def test_texts_are_read_as_in_a_file_and_wrong_ones_refused(small):
         winchsim.sweep(small(), {"load.maas": [4.0]})
 
 
+def test_a_key_that_does_not_apply_is_not_varied(small):
+    with pytest.raises(InputError, match=r"stage\.1\.starts: starts does not apply"):
+        winchsim.sweep(small(), {"stage.1.starts": [1, 2]})
+    both = {"supply.kind": ["bench", "battery"], "supply.capacity": [1.0]}
+    assert [len(winchsim.sweep(small(), both)), small().supply.kind] == [2, "bench"]
+
+
 def test_an_executor_gives_the_same(small):
     values = {"load.mass": [4.0, 40.0]}
     with ThreadPoolExecutor(2) as executor:

@@ -24,7 +24,7 @@ from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.assessment.ranges import Ranges, hold_shares
 from winchsim.elementwise import by_value
 from winchsim.frozen import dataclass
-from winchsim.inputs import Inputs
+from winchsim.inputs import Inputs, in_force
 from winchsim.model import Machine
 from winchsim.slow import Hold, Lifts, SlowEnd, Variants
 from winchsim.strength import line
@@ -97,7 +97,7 @@ def check_columns(
         ),
         *_parts(lifts, more, spread, known),
         *_rope_checks(variants, lifts),
-        *_supply_checks(variants.inputs.supply.capacity, lifts, known),
+        *_supply_checks(in_force(variants.inputs.supply).capacity, lifts, known),
     )
 
 

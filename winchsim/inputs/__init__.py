@@ -8,7 +8,7 @@ A path names one value: ``motors.1.count``, ``stage.3.walls``, counted from 1 at
 the same in a file, in ``--set``, in errors, tolerances, remedies and JSON.
 """
 
-from winchsim.inputs.checks import check
+from winchsim.inputs.checks import check, misplaced
 from winchsim.inputs.drum_rope_load import (
     LEAST_ROOM,
     ROOM_SHARE,
@@ -26,8 +26,11 @@ from winchsim.inputs.motors import Controller, Gearbox, MotorGroup, MotorPoint, 
 from winchsim.inputs.parts import OwnMaterial, PartDrum, PartGear, PartMotor, PartRope, Parts
 from winchsim.inputs.paths import (
     REMOVED,
+    SELECTORS,
     Control,
     controls,
+    idle,
+    in_force,
     is_number,
     spec_at,
     specs,
@@ -59,6 +62,7 @@ __all__ = [
     "REMOVED",
     "ROOM_SHARE",
     "ROOM_TEXT",
+    "SELECTORS",
     "SHORTEST_LIMIT",
     "USUAL_ROOM",
     "Brake",
@@ -90,7 +94,10 @@ __all__ = [
     "bounds",
     "check",
     "controls",
+    "idle",
+    "in_force",
     "is_number",
+    "misplaced",
     "out_of_bounds",
     "spec_at",
     "specs",

@@ -8,6 +8,7 @@ from winchsim.errors import Code, Fault
 from winchsim.inputs.drum_rope_load import LEAST_ROOM
 from winchsim.inputs.motors import MotorGroup, Supply
 from winchsim.inputs.parts import OwnMaterial
+from winchsim.inputs.paths import Idle
 from winchsim.inputs.programme import Phase
 from winchsim.inputs.scenario import Inputs
 from winchsim.inputs.train import Stage
@@ -22,11 +23,6 @@ _NEEDED = {
     "label": ("no_load_speed",),
 }
 _FATIGUE = ("fatigue_stress", "fatigue_cycles", "fatigue_slope", "fatigue_source")
-_FAMILY_OF = {
-    "yield_strength": "metal",
-    "across_layers": "printed polymer",
-    "flexural_strength": "printed polymer",
-}
 
 
 def check(inputs: Inputs) -> tuple[Fault, ...]:
@@ -47,6 +43,19 @@ def check(inputs: Inputs) -> tuple[Fault, ...]:
         for table, rows in _tables(inputs)
         for is_wrong, key, message, expected in rows
         if is_wrong
+    )
+
+
+def misplaced(row: Idle) -> Fault:
+    """Fault of a given value that means nothing with the kind of its table."""
+    key, name = (path.rpartition(".")[2] for path in (row.path, row.decides))
+    *others, last = (f'"{word}"' for word in row.wanted)
+    wanted = " or ".join(filter(None, (", ".join(others), last)))
+    return Fault(
+        f'{key} does not apply with {name} = "{row.value}"',
+        row.path,
+        expected=f"no {key} here, or {name} = {wanted}",
+        code=Code.CONTRADICTION,
     )
 
 
@@ -144,17 +153,10 @@ def _stage(stage: Stage) -> tuple[Contradiction, ...]:
                 "give the module or the diametral pitch, one of them",
                 "module or diametral_pitch",
             ),
-            (
-                stage.ratio is not None,
-                "ratio",
-                "a spur stage has its ratio from its teeth",
-                "no ratio here",
-            ),
         )
     driver = stage.pinion if stage.kind != "worm" else stage.starts or 1
     by_teeth = stage.kind not in ("planetary", "other")
     teeth = "gear" if stage.kind == "worm" else "pinion and gear"
-    radial = stage.bearing is not None or stage.bearing_friction is not None
     return (
         (
             stage.ratio is None and not (by_teeth and driver and stage.gear),
@@ -167,12 +169,6 @@ def _stage(stage: Stage) -> tuple[Contradiction, ...]:
             "efficiency",
             "efficiency is missing",
             "efficiency of a stage of another kind",
-        ),
-        (
-            stage.kind != "worm" and radial and stage.bearing_efficiency is None,
-            "bearing",
-            "the forces on these bearings are known of a spur stage only",
-            "bearing_efficiency, or no bearing here",
         ),
     )
 
@@ -193,7 +189,7 @@ def _supply(supply: Supply) -> tuple[Contradiction, ...]:
             f'current_limit, because over_current = "{supply.over_current}"',
         ),
         (
-            limit is not None and fold is not None and fold >= limit,
+            supply.over_current == "foldback" and limit and fold and fold >= limit,
             "fold_current",
             "it does not fold back",
             "less than current_limit",
@@ -258,12 +254,6 @@ def _phase(phase: Phase) -> tuple[Contradiction, ...]:
             "time is missing",
             'a time, because until = "time"',
         ),
-        (
-            phase.ramp and phase.action in ("off", "short"),
-            "ramp",
-            "there is nothing to ramp",
-            "a ramp on raise or lower only",
-        ),
     )
 
 
@@ -272,15 +262,6 @@ def _material(own: OwnMaterial, twice: bool) -> tuple[Contradiction, ...]:
     first = next(iter(missing), "")
     return (
         (twice, "name", f'"{own.name}" is described twice', "each name once"),
-        *(
-            (
-                getattr(own, key) is not None and own.family != family,
-                key,
-                f"{key} does not apply to a {own.family}",
-                f'none, or family = "{family}"',
-            )
-            for key, family in _FAMILY_OF.items()
-        ),
         (
             0 < len(missing) < len(_FATIGUE),
             first,

@@ -207,7 +207,7 @@ class MotorGroup:
         1e7,
         None,
         usual=(1, 5000),
-        condition=NOT_POINTS,
+        condition=("known_by", ("data sheet",)),
         spread="10 %",
         left_out='needed with known_by = "data sheet"',
     )
@@ -217,7 +217,7 @@ class MotorGroup:
         1e4,
         None,
         usual=(0.1, 100),
-        condition=NOT_POINTS,
+        condition=("known_by", ("data sheet", "label")),
         spread="10 %",
         left_out='needed with known_by = "data sheet"',
     )
@@ -298,6 +298,7 @@ class MotorGroup:
         "torque over back-e.m.f. constant, where the data do not show it",
         None,
         usual=(0.7, 1),
+        condition=("known_by", ("bench", "label")),
         left_out="0.85",
     )
     reverse_efficiency: float | None = number(
@@ -320,7 +321,12 @@ class MotorGroup:
         "diameter of the motor's body", "mm", 1000, None, usual=(10, 100)
     )
     body_length: float | None = positive(
-        "length of the motor's body", "mm", 2000, None, usual=(10, 200)
+        "length of the motor's body",
+        "mm",
+        2000,
+        None,
+        usual=(10, 200),
+        condition=("known_by", ("label",)),
     )
     brush_drop: float = quantity(
         "voltage lost at both brushes together", "V", 0, 10, 0.0, usual=(0, 2), quiet=True

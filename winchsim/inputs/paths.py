@@ -5,7 +5,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 from types import MappingProxyType
-from typing import Any, get_args, get_type_hints
+from typing import Any, NamedTuple, get_args, get_type_hints
 
 from winchsim.errors import DomainError, UnknownPathError, did_you_mean
 from winchsim.frozen import dataclass, replace
@@ -20,6 +20,9 @@ REMOVED = {
 }
 """Keys of earlier versions, without numbers, and why each is no longer used. Files that give one
 are still read; its value has no effect."""
+
+SELECTORS = frozenset({"known_by"})
+"""Keys that choose one of several descriptions, which may stand side by side in a file."""
 
 
 def without_numbers(path: str) -> str:
@@ -67,6 +70,41 @@ def walk(node: Any, prefix: str = "") -> Iterator[tuple[str, Any, Spec]]:
                 yield from walk(item, f"{path}.{index}.")
         elif value is not None and not isinstance(value, Parts):
             yield from walk(value, f"{path}.")
+
+
+def in_force(table: Any) -> Any:
+    """A table whose values without a meaning with its present kind are as where none is given."""
+    idle = {k: spec.default for k, spec in specs(type(table)).items() if not spec.applies_to(table)}
+    return replace(table, **idle)
+
+
+class Idle(NamedTuple):
+    """A given value that means nothing with the kind that its table is of: its path, the path of
+    the key that decides, that key's present value, and those with which it would apply."""
+
+    path: str
+    decides: str
+    value: str
+    wanted: tuple[str, ...]
+
+
+def idle(inputs: Inputs) -> Iterator[Idle]:
+    """Every given value that means nothing with the kind of its table, those of parts too."""
+    return _idle(inputs, inputs.given, "")
+
+
+def _idle(node: Any, given: frozenset[str], prefix: str) -> Iterator[Idle]:
+    for key, spec in specs(type(node)).items():
+        value, path = getattr(node, key), f"{prefix}{key}"
+        if spec.condition is not None and not spec.applies_to(node):
+            decides, wanted = spec.condition
+            if path in given or (spec.table and value):
+                yield Idle(path, f"{prefix}{decides}", getattr(node, decides), wanted)
+        elif spec.kind == "tables":
+            for number, row in enumerate(value, start=1):
+                yield from _idle(row, given, f"{path}.{number}.")
+        elif spec.table and value is not None:
+            yield from _idle(value, given, f"{path}.")
 
 
 @dataclass(frozen=True)

@@ -12,7 +12,8 @@ is counted with the bearings."""
 
 SPUR = ("kind", ("spur",))
 WORM = ("kind", ("worm",))
-WITH_BEARINGS = ("kind", ("spur", "worm"))
+SPUR_OR_WORM = ("kind", ("spur", "worm"))
+MATERIAL = ("kind", ("spur", "worm", "planetary"))
 NOT_SPUR = ("kind", ("belt", "chain", "worm", "planetary", "other"))
 NEEDED = "needed by a spur stage"
 
@@ -76,7 +77,7 @@ class Stage:
         left_out=NEEDED,
     )
     pressure_angle: float = quantity(
-        "pressure angle", "deg", 14, 30, 20, usual=(14.5, 25), condition=SPUR, quiet=True
+        "pressure angle", "deg", 14, 30, 20, usual=(14.5, 25), condition=SPUR_OR_WORM, quiet=True
     )
     pinion_shift: float = number(
         "profile shift of the pinion in modules",
@@ -127,11 +128,11 @@ class Stage:
         None,
         usual=(0.03, 0.5),
         label="tooth friction",
-        condition=WITH_BEARINGS,
+        condition=SPUR_OR_WORM,
         left_out="from the table of friction pairs",
         spread="30 %",
     )
-    greased: bool = flag("whether the teeth are greased", False, condition=SPUR)
+    greased: bool = flag("whether the teeth are greased", False, condition=SPUR_OR_WORM)
     rest_friction: float | None = number(
         "coefficient of friction of a worm at rest",
         0,
@@ -192,7 +193,7 @@ class Stage:
         "bearings of the output shaft, of a worm its thrust bearing",
         BEARING_KINDS,
         None,
-        condition=WITH_BEARINGS,
+        condition=SPUR_OR_WORM,
         left_out="polymer bore for polymer gears, else metal bush",
     )
     bearing_friction: float | None = number(
@@ -201,7 +202,7 @@ class Stage:
         1,
         None,
         usual=(0.001, 0.4),
-        condition=WITH_BEARINGS,
+        condition=SPUR_OR_WORM,
         left_out="by their kind",
     )
     bearing_efficiency: float | None = share(
@@ -223,14 +224,14 @@ class Stage:
         "material of both gears, or of the gear alone",
         "PLA",
         names="materials",
-        condition=SPUR,
+        condition=MATERIAL,
         quiet=False,
     )
     pinion_material: str | None = text(
         "material of the pinion",
         None,
         names="materials",
-        condition=SPUR,
+        condition=SPUR_OR_WORM,
         left_out="same as the gear",
     )
     pinion_width: float | None = positive(
@@ -328,6 +329,7 @@ class Stage:
         1e4,
         None,
         usual=(10, 300),
+        condition=SPUR,
         left_out="only the shaft's torsion is judged",
     )
     inertia: float | None = quantity(
@@ -346,7 +348,7 @@ class Stage:
     def speed_ratio(self, pinion: int | None = None) -> float:
         """Reduction, by its teeth where it is not given; with another pinion where one is named.
         [-]"""
-        if self.ratio is not None:
+        if self.ratio is not None and self.kind != "spur":
             return self.ratio
         driver = self.pinion if pinion is None else pinion
         driver = (self.starts or 1) if self.kind == "worm" else driver

@@ -19,6 +19,7 @@ from winchsim.inputs import (
     USUAL_ROOM,
     Inputs,
     check as check_inputs,
+    in_force,
 )
 from winchsim.model.assumptions import Assumptions, look_up, unit_of
 from winchsim.model.estimate import raise_time
@@ -153,7 +154,7 @@ TRIP_DELAY = (0.1, 0.01, 1.0)
 
 
 def _source(inputs: Inputs, assumptions: Assumptions) -> Source:
-    s, controller = inputs.supply, inputs.supply.controller
+    s, controller = in_force(inputs.supply), inputs.supply.controller
     fold, delay = s.fold_current, math.inf
     if s.over_current == "foldback" and s.current_limit is not None:
         ends = (share * s.current_limit for share in FOLD_SHARE)
@@ -169,7 +170,7 @@ def _source(inputs: Inputs, assumptions: Assumptions) -> Source:
         math.inf if s.capacity is None else s.capacity,
         controller.duty if controller else 1.0,
         LimitSide(controller.limit_side) if controller and controller.limit is not None else None,
-        fold if s.over_current == "foldback" else None,
+        fold,
         delay,
     )
 
@@ -452,7 +453,7 @@ def _bare_phases(inputs: Inputs) -> tuple[PhaseStep, ...]:
     """Programme without its time limits, and the watch behind it."""
     limit = current_limit(inputs)
     found = []
-    for phase in inputs.phase:
+    for phase in map(in_force, inputs.phase):
         voltage = inputs.supply.voltage if phase.voltage is None else phase.voltage
         signed = {"raise": voltage, "lower": -voltage}.get(phase.action, 0.0 * voltage)
         found.append(

@@ -101,8 +101,8 @@ class Reduction:
 
     @property
     def module(self) -> float | None:
-        """[m]"""
-        return module_of(self.stage)
+        """None for a stage that is not a spur pair. [m]"""
+        return module_of(self.stage) if self.stage.kind == "spur" else None
 
     @property
     def gear_teeth(self) -> int | None:

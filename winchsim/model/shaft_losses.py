@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from winchsim.elementwise import by_value, smaller
-from winchsim.inputs import DRAG_RANGE, DRAG_TEXT, Inputs
+from winchsim.inputs import DRAG_RANGE, DRAG_TEXT, Inputs, in_force
 from winchsim.model.assumptions import Assumptions, look_up
 from winchsim.model.machine import DriveGroup
 from winchsim.model.reductions import Reduction
@@ -86,7 +86,7 @@ def _between(
     assert r.gear_radius is not None
     small = r.gear_radius if following.pinion_radius is None else following.pinion_radius
     first = bearings.tooth_load(r.gear_radius, r.stage.pressure_angle)
-    second = bearings.tooth_load(small, following.stage.pressure_angle)
+    second = bearings.tooth_load(small, in_force(following.stage).pressure_angle)
     radius = r.stage.shaft_diameter and r.stage.shaft_diameter / 2
     sizes = (1.0, 1.0)
     if not radius:

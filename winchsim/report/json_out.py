@@ -14,7 +14,7 @@ from winchsim.report.document import FigureRef
 from winchsim.report.json_text import document, error_facts, facts
 from winchsim.report.render.options import sentence_text, sentences
 from winchsim.report.words.advice import caution, snag as snag_words
-from winchsim.report.words.details import notes
+from winchsim.report.words.details import idle_keys, notes
 from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, EnergyBalance, Record
@@ -91,7 +91,7 @@ def lift_json(
         assumed=found.assumed,
         events=event_facts(record),
         energy=energy_facts(record.energy),
-        notes=sentences(notes(scenario.inputs, machine)),
+        notes=sentences((*idle_keys(scenario.inputs), *notes(scenario.inputs, machine))),
     )
 
 

@@ -55,7 +55,7 @@ def build(
     series : Series, optional
         A series of such lifts.
     """
-    body = _first_screen(found)
+    body = (*_first_screen(found), *map(Paragraph, details.idle_keys(scenario.inputs)))
     more = _details(found, scenario, record, overrides, snag)
     if series is not None:
         body = (*body, _series(series))

@@ -15,7 +15,7 @@ import tomlkit
 from tomlkit.items import AoT, Comment, InlineTable, Table, Whitespace
 
 from winchsim.errors import Code, DomainError, InputError, refused
-from winchsim.inputs import Inputs, Spec, spec_at, specs, value_at, walk
+from winchsim.inputs import SELECTORS, Inputs, Spec, idle, spec_at, specs, value_at, walk
 from winchsim.quantity_text import in_unit, number
 from winchsim.scenario.files import Collector
 from winchsim.scenario.overrides import apply_overrides, place_of, raw_value
@@ -194,13 +194,17 @@ def rewrite(
     -------
     Scenario
         The new text, read again: its values are the intended ones, to the last bits where no
-        decimal text says them exactly. What did not change stands as it stood.
+        decimal text says them exactly. What did not change stands as it stood, without what a
+        change of a kind leaves behind.
 
     Raises
     ------
     InputError
         The text is written in a way that a change cannot be put into.
     """
+    for row in list(idle(intended)):
+        if row.decides.rpartition(".")[2] not in SELECTORS:
+            intended = with_value(intended, row.path, None)
     before = to_values(read_string(scenario.text, scenario.name).inputs)
     document = tomlkit.parse(scenario.text)
     _write(document, Inputs, before, to_values(intended), remarks or {}, "")

@@ -15,7 +15,7 @@ from typing import Any, TypeVar
 
 from winchsim.errors import Code, Fault, did_you_mean
 from winchsim.frozen import replace
-from winchsim.inputs import Inputs, Spec
+from winchsim.inputs import Inputs, Spec, in_force
 from winchsim.strength.materials import (
     GIVEN,
     FrictionPair,
@@ -113,7 +113,7 @@ def with_tables(inputs: Inputs) -> Inputs:
     materials, pairs = ChainMap({}, table), []
     for own in inputs.material:
         family: Any = own.family
-        given = {key: getattr(own, key) for key in sourced_values(Material)}
+        given = {key: getattr(in_force(own), key) for key in sourced_values(Material)}
         known = {key: value for key, value in given.items() if value is not None}
         materials[own.name] = own_material(own.name, family, known, own.fatigue_source or "")
         if own.friction is not None:

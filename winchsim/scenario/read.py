@@ -1,7 +1,7 @@
 """A scenario file read into checked inputs, or every fault in it at once."""
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
 from winchsim import inputs as declarations
@@ -9,8 +9,11 @@ from winchsim.errors import Code, DomainError, Fault, InputError, did_you_mean, 
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import (
     REMOVED,
+    SELECTORS,
     Inputs,
     Spec,
+    idle,
+    misplaced,
     specs,
     without_numbers,
 )
@@ -164,8 +167,10 @@ def inputs_of(raw: dict[str, Any], faults: Collector, *, in_si: bool = False) ->
     inputs = with_tables(
         replace(inputs, given=frozenset(reading.given), unused=tuple(reading.unused))
     )
-    for fault in (*declarations.check(inputs), *_tolerance_faults(inputs)):
-        if not faults.has_fault_in(fault.key.rpartition(".")[0]):
+    idle_faults = _idle_faults(inputs, faults.origins, in_si)
+    more = (*declarations.check(inputs), *idle_faults, *_tolerance_faults(inputs))
+    for fault in [f for f in more if not faults.has_fault_in(f.key.rpartition(".")[0])]:
+        if fault.key not in (known.key for known in faults.faults):
             faults.add(fault)
     faults.raise_if_any()
     return inputs
@@ -294,6 +299,15 @@ def _usual(spec: Spec) -> Any:
         case "choice" | "text":
             return (*spec.choices, "")[0]
     return (spec.usual or (spec.low, spec.high))[1]
+
+
+def _idle_faults(inputs: Inputs, origins: Collection[str], in_si: bool) -> Iterator[Fault]:
+    """Given values that mean nothing with the kind of their table; not those of a description that
+    is not chosen, nor what a change of the kind left behind."""
+    for row in idle(inputs):
+        is_chosen = row.decides.rpartition(".")[2] in SELECTORS
+        if row.path in origins or not (is_chosen or in_si or row.decides in origins):
+            yield misplaced(row)
 
 
 def _tolerance_faults(inputs: Inputs) -> list[Fault]:

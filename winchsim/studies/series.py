@@ -9,7 +9,7 @@ from winchsim.assessment.kinds import End, ToothLife
 from winchsim.assessment.teeth import damage, tooth_lives
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs
+from winchsim.inputs import Inputs, in_force
 from winchsim.physics import heat
 from winchsim.simulation import Record, simulate
 
@@ -110,7 +110,7 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
         raise DomainError("number, pause", (number, pause), "at least one lift, and a pause of 0 s")
     lifts: list[SeriesLift] = []
     records: list[Record] = []
-    done, settled, left = 0, False, inputs.supply.capacity
+    done, settled, left = 0, False, in_force(inputs.supply).capacity
     while done < number and not settled and len(lifts) < MOST_SIMULATED:
         record = simulate(inputs)
         records.append(record)

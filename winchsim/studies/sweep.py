@@ -14,9 +14,9 @@ from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, ReadingKey, Side, Status
 from winchsim.assessment.ranges import find_ranges
 from winchsim.csv_text import csv_text
-from winchsim.errors import DomainError, WinchsimError
-from winchsim.frozen import dataclass
-from winchsim.inputs import Inputs, spec_at
+from winchsim.errors import DomainError, InputError, WinchsimError
+from winchsim.frozen import dataclass, replace
+from winchsim.inputs import Inputs, idle, misplaced, spec_at
 from winchsim.model import build
 from winchsim.quantity_text import key
 from winchsim.simulation import simulate as run
@@ -308,7 +308,8 @@ def sweep(
     Raises
     ------
     InputError, DomainError
-        A path is not known, the lists are of different lengths, or the load is not raised.
+        A path is not known or does not apply, the lists are of different lengths, or the load is
+        not raised.
     """
     if not values:
         raise DomainError("values", {}, "at least one path with its values")
@@ -318,6 +319,9 @@ def sweep(
             list(itertools.product(*(range(len(v)) for v in lists.values()))), dtype=int
         )
         lists = {path: column[points[:, n]] for n, (path, column) in enumerate(lists.items())}
+    for row in idle(replace(inputs, given=inputs.given | lists.keys())):
+        if row.path in lists and row.decides not in lists:
+            raise InputError((misplaced(row),))
     variants = vary(inputs, lists)
     if not simulate:
         return by_slow_model(variants, ranges=ranges)

@@ -14,7 +14,7 @@ from winchsim.assessment.kinds import (
     Status,
     ToothLife,
 )
-from winchsim.inputs import REMOVED, Inputs, walk, without_numbers
+from winchsim.inputs import REMOVED, Inputs, idle, walk, without_numbers
 from winchsim.model import Action, AtGroup, AtLayer, AtLink, Event, Machine, Term
 from winchsim.physics.motor.fitted import FitNote, Remark
 from winchsim.physics.supply import Regime
@@ -360,6 +360,15 @@ def notes(inputs: Inputs, machine: Machine) -> tuple[Text, ...]:
     """Keys that are no longer used, then what the data of each motor group show."""
     unused = (say(f"{p} is no longer used: {REMOVED[without_numbers(p)]}.") for p in inputs.unused)
     return (*unused, *(_of_group(number, note) for number, note in machine.notes))
+
+
+def idle_keys(inputs: Inputs) -> tuple[Text, ...]:
+    """Given keys that do not apply with the present kinds: one sentence for each kind."""
+    keys: dict[str, list[str]] = {}
+    for row in idle(inputs):
+        names = keys.setdefault(f'{row.decides} = "{row.value}"', [])
+        names.append(row.path.rpartition(".")[2])
+    return tuple(say(f"Not used with {kind}: {', '.join(names)}.") for kind, names in keys.items())
 
 
 def _of_group(number: int, found: FitNote) -> Text:
