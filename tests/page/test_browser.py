@@ -258,7 +258,7 @@ def test_ladder_is_filled_in_beside_the_winch_and_calibrated(look, server):
     rows = read_sheet(str(sheet))
     for number, row in enumerate(rows[1:4], start=2):
         view.set(f"measured time, test {number}", f"{1.1 * row.predicted_time:.2f}")
-        view.set(f"measured current, test {number}", f"{1.05 * row.predicted_current:.2f} A")
+        view.set(f"measured steady current, test {number}", f"{1.05 * row.predicted_current:.2f} A")
     view.set("measured time, test 1", "quick")
     view.page.locator("[role=alert]").first.wait_for()
     view.button("Calibrate").click()

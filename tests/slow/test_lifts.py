@@ -313,7 +313,8 @@ def test_time_heat_current_and_charge(warm_lift):
     assert slow["charge"] == pytest.approx(record["charge"][at], rel=3e-3)
     assert slow["energy_in"] == pytest.approx(6.0 * record["charge"][at], rel=3e-3)
     assert slow["last_current"] == pytest.approx(record["current"][at], rel=2e-3)
-    assert slow["last_voltage"] == pytest.approx(record["voltage"][at], rel=1e-3)
+    for name in ("current", "voltage"):
+        assert slow[f"steady_{name}"] == pytest.approx(read_history(record).steady(name), rel=2e-3)
     assert slow["last_speed"] == pytest.approx(record["speed"][at], rel=2e-3)
     assert slow["standstill_current"] == pytest.approx(record["current"].max(), rel=1e-9)
 

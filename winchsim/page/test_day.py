@@ -20,7 +20,7 @@ from winchsim.scenario.values import read_value
 
 ASKED = {
     "measured_time": "measured time",
-    "measured_current": "measured current",
+    "measured_current": "measured steady current",
     "measured_voltage": "voltage at the motors",
     "outcome": "how it ended",
     "broke_link": "what broke",

@@ -312,7 +312,7 @@ def predictions(found: Calibration) -> Table:
     """Tests to come, with intervals."""
     span = f"{100 * found.level:.3g} % interval"
     return Table(
-        ("next test", "time", span, "current", span, "stall chance", "power off"),
+        ("next test", "time", span, "steady current", span, "stall chance", "power off"),
         tuple(map(_prediction, found.predictions)),
         name="tests",
     )

@@ -38,8 +38,14 @@ from winchsim.scenario.read import Scenario
 from winchsim.scenario.sheet import SheetOrigin, SheetRow, origin_line, write_sheet
 from winchsim.studies.ladder import GAP, STOP_AT, STOP_UNLOADED, Descent, Ladder, Lowering, Rung
 
-BLANKS = ("time", "current", "at motors", "winding before", "held?", "outcome", "note")
+BLANKS = ("time", "steady current", "at motors", "winding before", "held?", "outcome", "note")
 """Columns of the sheet that are filled in."""
+
+READ = (
+    "Steady current and voltage at the motors: the mean from a quarter to three quarters of the "
+    "lift time."
+)
+"""What is read off the meters: all of a sheet's currents are of this kind."""
 
 FAR = 0.01
 """Way past the mark that is worth a warning. [m]"""
@@ -104,7 +110,7 @@ def build(
     sections = {
         "Run and fill in" if sheet else "Stop limits": (
             _run_table(found, sheet=sheet),
-            Items(stops),
+            Items((say(READ), *stops)),
         ),
         "Lowering and falls": (Items(down_lines(found)), fall_table(found)),
         "Weigh and measure first": (Items(measure_first(found.inputs, found.machine)),),
@@ -163,7 +169,8 @@ def load(rung: Rung) -> Value | str:
 def rung_table(ladder: Ladder, *, sheet: bool = False, blind: bool = False) -> Table:
     """What each rung should show, on the sheet the voltage too; `blind` leaves all that is
     predicted out."""
-    heads = ("rung", "load", "pause", "status", "time", "current", "winding", "factor", "at motors")
+    results = ("status", "time", "steady current", "winding", "factor", "at motors")
+    heads = ("rung", "load", "pause", *results)
     count = 4 if blind else len(heads) if sheet else len(heads) - 1
     rows = tuple(_rung(rung, blind)[:count] for rung in ladder.rungs)
     return Table(heads[:count], rows, name="rungs")
@@ -444,5 +451,6 @@ def ladder_csv(found: Ladder, *, us: bool = False, digest: str = "", blind: bool
         comments=[
             origin_line(SheetOrigin(title_on_sheet(m.title), digest[:12])),
             "fill in measured_time_s and what else you can, then: winchsim calibrate FILE THIS.csv",
+            READ,
         ],
     )

@@ -40,7 +40,7 @@ TRACED = (("height", "m"), ("current", "A"), ("voltage", "V"))
 
 LABELS = {
     Kind.TIME: "lift time",
-    Kind.CURRENT: "current",
+    Kind.CURRENT: "steady current",
     Kind.VOLTAGE: "voltage at the motors",
     Kind.STALL_CURRENT: "current while stalled",
 }

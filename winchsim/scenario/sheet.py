@@ -53,7 +53,8 @@ _SUFFIX_OF = {unit: suffix for suffix, unit in UNIT_OF_SUFFIX.items()}
 @dataclass(frozen=True, kw_only=True)
 class SheetRow:
     """One test of a rung: what was predicted and what was measured, in SI (°C for temperatures);
-    None where blank."""
+    None where blank. Steady currents and voltages at the motors are means over the middle half of
+    the lift time."""
 
     rung: int | None = integer("step of the ladder, from 1", 0, 1000, None)
     mass: float | None = quantity("test load, 0 for an unloaded run", "kg", 0, 1e7, None)

@@ -56,6 +56,8 @@ class Climb:
         Torque at the common gear per acceleration of the drum. [N·m·s²/rad]
     alive : ndarray of bool
         Whether the drum still turned at the end of the path.
+    hung : ndarray of bool
+        Whether the load has lifted off.
     reason : ndarray of int
         The `SlowEnd` that stopped it on the way; `LIFTED` for none.
     wound : ndarray
@@ -64,8 +66,8 @@ class Climb:
         At steady speeds, spin-up left out. [s]
     windings, cases, hottest : ndarray, shape (live groups, size)
         Temperatures at the end, and the hottest winding on the way. [°C]
-    charge, energy : ndarray
-        Drawn from the supply at steady speeds. [C], [J]
+    charge : ndarray
+        Drawn from the supply at steady speeds. [C]
     charges : ndarray, shape (live groups, size)
         Through one motor of each live group at steady speeds. [C]
     least_margin : ndarray
@@ -76,10 +78,10 @@ class Climb:
         Torque at the common gear per speed of the drum there. [N·m·s/rad]
     last_push : ndarray
         Torque at the common gear that the motors gave at rest, where it ended. [N·m]
-    first_current, last_current, peak_current : ndarray
-        Of the supply, running: just after lift-off, at the end, and the most. [A]
-    last_voltage : ndarray
-        At the motors. [V]
+    last_current, peak_current : ndarray
+        Of the supply, running: at the end, and the most. [A]
+    passed : list of tuple of ndarray
+        Of each cell: time, current of the supply and voltage at the motors. [s], [A], [V]
     group_torques : ndarray, shape (groups of the chain, size)
         Largest torque of each, running. [N·m]
     tension, rope_torque : ndarray
@@ -96,10 +98,12 @@ class Climb:
         self.law = batch.law()
         self.pick_up = PickUp(batch, self.path, self.law).peak()
         self.alive, self.reason = np.ones(batch.size, dtype=bool), np.zeros(batch.size, dtype=int)
+        self.hung = ~self.alive
         self.wound, self.hottest = self.path.edges[-1], self.windings
-        self.time = self.charge = self.energy = self.at_limit = zero
+        self.time = self.charge = self.at_limit = zero
         self.first_speed = self.last_speed = self.last_push = zero
-        self.first_current = self.last_current = self.peak_current = self.last_voltage = zero
+        self.last_current = self.peak_current = zero
+        self.passed: list[tuple[Any, Any, Any]] = [(zero, zero, zero)]
         self.tension = self.rope_torque = zero
         self.charges = self.currents = self.friction = np.zeros((len(m.groups), batch.size))
         self.group_torques = np.zeros((len(m.units), batch.size))
@@ -179,18 +183,18 @@ class Climb:
         currents = np.array(drive.currents)
         self.friction = np.array(law.friction_heat(drive, speed))
         self._pass(time, currents, drive.total)
+        self.passed.append((time, drive.total, drive.voltage))
         hanging = here & path.hanging[index]
-        first = hanging & (self.first_current == 0)
+        first = hanging & ~self.hung
         peak = tension + self._bounce(index, hanging, speed, radius)
         peak = np.where(first, np.maximum(peak, self.pick_up), peak)
-        self._note(first, first_current=drive.total)
+        self.hung = self.hung | hanging
         self._note(here & (self.first_speed == 0), first_speed=speed)
         self._note(
             here,
             last_speed=speed,
             last_current=drive.total,
             peak_current=np.maximum(self.peak_current, drive.total),
-            last_voltage=drive.voltage,
             tension=np.maximum(self.tension, peak),
             rope_torque=np.maximum(self.rope_torque, peak * radius),
             group_torques=np.maximum(self.group_torques, np.abs(drive.torques)),
@@ -209,7 +213,6 @@ class Climb:
         self.time = self.time + time
         self.charge = self.charge + total * time
         self.charges = self.charges + currents * time
-        self.energy = self.energy + self.batch.raising.voltage * total * time
 
     def _heated(self, time: Any, currents: Any) -> tuple[np.ndarray, np.ndarray]:
         """Temperatures of all groups after a time of constant current, exactly; molten copper is
@@ -335,6 +338,16 @@ class Climb:
         ramp = np.asarray(self.batch.raising.ramp)
         lost += np.where(ramp > 0, ramp * (1 + 1 / self.least_margin) / 2, 0.0)
         return lost, tau + carried
+
+    def steady(self, lost: Any) -> tuple[Any, Any]:
+        """Mean current of the supply and voltage at the motors over the middle half of the lift's
+        time, of which so much is lost to spin-up; what `History.steady` finds. [A], [V]"""
+        times, currents, voltages = map(np.array, zip(*self.passed, strict=True))
+        ends = lost + np.cumsum(times, axis=0)
+        first, last = ends[-1] / 4, 3 * ends[-1] / 4
+        inside = np.clip(ends, first, last) - np.clip(ends - times, first, last)
+        whole = np.sum(inside, axis=0)
+        return np.sum(inside * currents, axis=0) / whole, np.sum(inside * voltages, axis=0) / whole
 
 
 def _over_speeds(top: Any, function: Callable[[Any], Any]) -> Any:

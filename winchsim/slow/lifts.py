@@ -71,15 +71,15 @@ stall_margin_cold, stall_margin_hot
     temperature, and with the windings at their limit. [-]
 least_margin
     Least of torque at rest over torque needed in motion, on the way up. [-]
-standstill_current, first_current, last_current, peak_current
-    Of the supply: at rest under the full voltage; running just after lift-off, at the top, and
-    the most. [A]
+standstill_current, last_current, peak_current
+    Of the supply: at rest under the full voltage; running at the top, and the most. [A]
 mean_current
     Over the lift. [A]
+steady_current, steady_voltage
+    Means over the middle half of the lift's time, as a meter shows them: of the supply, and at
+    the motors. [A], [V]
 motor_load
     Mean current of the motors that are loaded most, over their stall current. [-]
-last_voltage
-    At the motors while running, at the top. [V]
 winding_end, case_end
     Temperatures of the hottest group at the end. [°C]
 peak_winding
@@ -126,12 +126,12 @@ _NUMBERS = (
     "stall_margin_hot",
     "least_margin",
     "standstill_current",
-    "first_current",
     "last_current",
     "peak_current",
     "mean_current",
+    "steady_current",
+    "steady_voltage",
     "motor_load",
-    "last_voltage",
     "winding_end",
     "case_end",
     "peak_winding",
@@ -148,7 +148,7 @@ _NUMBERS = (
     "time_constant",
     "bounce_period",
 )
-_AS_CLIMBED = ("least_margin", "first_current", "last_current", "peak_current", "last_voltage")
+_AS_CLIMBED = ("least_margin", "last_current", "peak_current")
 _BLANK = (SlowEnd.CANNOT_BE_BUILT, 0, 0, False, False, "", "", *[np.nan] * (len(_NUMBERS) + 2))
 
 
@@ -211,7 +211,9 @@ def lift_batch(batch: Batch) -> Lifts:
     up = Climb(batch)
     lost, tau = up.spin_up()
     m, n, path = batch.machine, batch.size, up.path
-    time = up.time + np.where(np.isfinite(lost), lost, 0.0)
+    lag = np.where(np.isfinite(lost), lost, 0.0)
+    time = up.time + lag
+    steady_current, steady_voltage = up.steady(lag)
     end = _ends(up, time)
     lifted, timed = end == SlowEnd.LIFTED, np.isin(end, (SlowEnd.LIFTED, SlowEnd.LATE))
     still, per_time = up.law.drive(np.zeros(n)), np.where(time > 0, time, np.inf)
@@ -235,9 +237,11 @@ def lift_batch(batch: Batch) -> Lifts:
         stall_margin_hot=margins[1],
         standstill_current=still.total,
         mean_current=(up.charge + spinning) / per_time,
+        steady_current=steady_current,
+        steady_voltage=steady_voltage,
         motor_load=np.max(loads / stalled, axis=0),
         charge=up.charge + spinning,
-        energy_in=up.energy + batch.raising.voltage * spinning,
+        energy_in=batch.raising.voltage * (up.charge + spinning),
         last_speed=up.last_speed * path.radii[-1] / m.line.falls,
         peak_tension=up.tension,
         holding=holding,

@@ -129,7 +129,7 @@ def test_test_sheet_beside_its_simulation(records, see):
     times, currents, shares = see.panels(figure)
     assert [axes.get_ylabel() for axes in (times, currents, shares)] == [
         "Lift time (s)",
-        "Current (A)",
+        "Steady current (A)",
         "Difference (%)",
     ]
     assert shares.get_xlabel() == "Load (kg)"

@@ -246,7 +246,7 @@ def with_sheet(tests: Sequence[TestComparison], look: Look) -> Figure:
     loads = in_unit(np.array([t.record.machine.body.mass for t in tests]), unit)
     figure, panels = stack(look, [1.0] * 3, 5.0)
     shares = panels[2]
-    rows = (("time", "Lift time (s)", "o", INK), ("current", "Current (A)", "s", VERMILLION))
+    rows = (("time", "Lift time (s)", "o", INK), ("current", "Steady current (A)", "s", VERMILLION))
     for axes, (name, label, marker, colour) in zip(panels, rows, strict=False):
         pairs = [getattr(t, name) for t in tests]
         measured, simulated, differences = (

@@ -398,7 +398,7 @@ class Prediction:
     time : Interval
         Of the lift; infinite where it stalls. [s]
     current : Interval
-        Of the supply, running steadily. [A]
+        Of the supply, its mean over the middle half of the lift time. [A]
     margin : float
         Torque at rest over the most that the lift asks for. [-]
     stall_chance : float

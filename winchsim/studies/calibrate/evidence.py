@@ -72,8 +72,8 @@ class LiftTest:
     height, voltage, winding_start : float or None
         Left out: the scenario's. [m], [V], [°C]
     time, current, motor_voltage : float or None
-        Measured: from power on to the load being up, of the supply while it ran steadily, at the
-        motors. [s], [A], [V]
+        Measured: from power on to the load being up; means over the middle half of that time, of
+        the supply and at the motors. [s], [A], [V]
     held : bool or None
         Whether the load stayed up with the power off.
     outcome : str or None

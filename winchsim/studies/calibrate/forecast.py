@@ -326,9 +326,9 @@ class Bench:
         short = heights * (1 - 1 / np.minimum(margin, 1.0))
         found = {
             Kind.TIME: np.where(up, heights / lifts.lift_time, short),
-            Kind.CURRENT: np.where(up, (lifts.first_current + lifts.last_current) / 2, standing),
+            Kind.CURRENT: np.where(up, lifts.steady_current, standing),
             Kind.STALL_CURRENT: standing,
-            Kind.VOLTAGE: np.where(up, lifts.last_voltage, np.nan),
+            Kind.VOLTAGE: np.where(up, lifts.steady_voltage, np.nan),
             **dict.fromkeys((Kind.LIFTED, Kind.STALLED), np.log(margin)),
             **dict.fromkeys((Kind.HELD, Kind.RAN_BACK), holds),
         }
