@@ -98,10 +98,19 @@ def small_winch(**parts) -> Inputs:
 
 
 def ideal_winch(
-    *, motors: MotorGroup | tuple[MotorGroup, ...], radius: float, span: float, load: dict, stages: tuple[Stage, ...] = (),
-    supply: dict | None = None, rope: dict | None = None, drum: dict | None = None, settings: dict | None = None,
-    phase: tuple[Phase, ...] = (), **more,
-) -> Inputs:  # fmt: skip
+    *,
+    motors: MotorGroup | tuple[MotorGroup, ...],
+    radius: float,
+    span: float,
+    load: dict,
+    stages: tuple[Stage, ...] = (),
+    supply: dict | None = None,
+    rope: dict | None = None,
+    drum: dict | None = None,
+    settings: dict | None = None,
+    phase: tuple[Phase, ...] = (),
+    **more,
+) -> Inputs:
     """Winch of a textbook: one layer at one radius, no losses but those given, a rope that its load
     stretches by a millionth.
 

@@ -181,9 +181,15 @@ def damaged(seed: int) -> str:
         place = int(rng.integers(len(line) + 1))
         key, equals, _ = line.partition("=")
         lines[at] = [
-            "", f"{line}\n{line}", lines[other], line[:place] + token + line[place:], line[:place],
-            f"{key}{equals} {token}", line.swapcase(), f"{key}x{equals}{token}",
-        ][int(rng.integers(8))]  # fmt: skip
+            "",
+            f"{line}\n{line}",
+            lines[other],
+            line[:place] + token + line[place:],
+            line[:place],
+            f"{key}{equals} {token}",
+            line.swapcase(),
+            f"{key}x{equals}{token}",
+        ][int(rng.integers(8))]
     return "\n".join(lines)
 
 

@@ -60,11 +60,15 @@ def random_inputs(seed: int) -> sc.Inputs:
     )
     stages = _stages(d)
     drum = sc.Drum(
-        diameter=d.log(0.003, 0.3), width=d.log(0.02, 0.5), layering=d.pick("stacked", "nested"),
+        diameter=d.log(0.003, 0.3),
+        width=d.log(0.02, 0.5),
+        layering=d.pick("stacked", "nested"),
         dead_turns=d.pick(0.0, 3.0, 5.0),
-        drag=d.pick(0.0, d.log(1e-5, 1e-1)), bearing_efficiency=d.pick(1.0, d.uniform(0.8, 1)),
-        cross_pin_diameter=None, support_span=d.pick(None, 0.1),
-    )  # fmt: skip
+        drag=d.pick(0.0, d.log(1e-5, 1e-1)),
+        bearing_efficiency=d.pick(1.0, d.uniform(0.8, 1)),
+        cross_pin_diameter=None,
+        support_span=d.pick(None, 0.1),
+    )
     mass = _mass(d, groups, stages, drum, voltage)
     rope_d = min(d.log(2e-4, 0.012), drum.width / 2)
     falls = d.pick(1, 1, 1, 2, 3, 4)
@@ -86,13 +90,15 @@ def random_inputs(seed: int) -> sc.Inputs:
     start = d.uniform(0.05, 2) if hanging else 0.0
     sloped = d.chance(0.2)
     load = sc.Load(
-        mass=mass, height=height, start_height=start,
+        mass=mass,
+        height=height,
+        start_height=start,
         slope=d.uniform(math.radians(2), math.radians(89)) if sloped else math.pi / 2,
         slope_friction=d.pick(0.0, d.uniform(0, 0.6)) if sloped else 0.0,
         guide_friction=mass * 9.8 * d.log(1e-3, 0.5) if d.chance(0.2) else 0.0,
         snag_height=start + height * d.uniform(0.1, 0.9) if d.chance(0.1) else None,
         top_stop=start + height * d.uniform(0.3, 1.2) if d.chance(0.1) else None,
-    )  # fmt: skip
+    )
     found = sc.Inputs(
         title=f"random {seed}",
         motors=groups,
@@ -126,11 +132,14 @@ def _varied(d: _Dice, inputs: sc.Inputs) -> sc.Inputs:
     least = pull + hanging * inputs.settings.gravity
     thick = min(max(inputs.rope.diameter, math.sqrt(pull / 2e7)), inputs.drum.width / 2)
     rope = replace(
-        inputs.rope, damping_ratio=max(inputs.rope.damping_ratio, 0.02), diameter=thick,
+        inputs.rope,
+        damping_ratio=max(inputs.rope.damping_ratio, 0.02),
+        diameter=thick,
         breaking_force=max(0.7 * least, min(inputs.rope.breaking_force, 1e4 * pull)),
-        axial_stiffness=None if stiffness is None
+        axial_stiffness=None
+        if stiffness is None
         else max(10 * pull, 6 * least, min(stiffness, 1e6 * pull)),
-    )  # fmt: skip
+    )
     drum = inputs.drum
     if d.chance(0.6):
         rod = d.pick(None, drum.diameter * d.uniform(0.3, 1))
@@ -321,9 +330,14 @@ def _stages(d: _Dice) -> tuple[sc.Stage, ...]:
             step = d.log(1.5, 60)
             e = d.uniform(0.25, 0.98)
             found.append(
-                sc.Stage(kind=d.pick("belt", "worm", "planetary"), ratio=step, efficiency=e,
-                         bearing_efficiency=d.pick(1.0, 0.98), shaft_drag=d.pick(None, 0.0))
-            )  # fmt: skip
+                sc.Stage(
+                    kind=d.pick("belt", "worm", "planetary"),
+                    ratio=step,
+                    efficiency=e,
+                    bearing_efficiency=d.pick(1.0, 0.98),
+                    shaft_drag=d.pick(None, 0.0),
+                )
+            )
         else:
             pinion = d.integer(10, 30)
             gear = d.integer(pinion, 80)

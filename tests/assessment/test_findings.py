@@ -139,9 +139,10 @@ def test_top_stop_has_its_speed(ran):
 
 def test_stick_and_slip_is_counted(ran, make_stage):
     run = ran(
-        load={"guide_friction": 60.0}, rope={"axial_stiffness": 300.0, "damping_ratio": 0.01},
+        load={"guide_friction": 60.0},
+        rope={"axial_stiffness": 300.0, "damping_ratio": 0.01},
         stage=make_stage(12.0, 0.8, shaft_drag=2e-4, repeat=3),
-    )  # fmt: skip
+    )
     found = run.one(FindingKind.STICK_SLIP).values
     slips = [e.time for e in run.record.events if e.event is Event.SLIPS]
     assert found["pull_low"] < found["pull_high"] and found["count"] == len(slips)
@@ -151,9 +152,11 @@ def test_stick_and_slip_is_counted(ran, make_stage):
 def test_slack_rope_while_hanging(ran, make_stage):
     """A pawl that catches a fast drum throws the load up into slack rope."""
     run = ran(
-        stage=make_stage(5.0, 0.97, repeat=1), load={"mass": 0.5, "height": 0.5}, pawl=Pawl(),
+        stage=make_stage(5.0, 0.97, repeat=1),
+        load={"mass": 0.5, "height": 0.5},
+        pawl=Pawl(),
         rope={"axial_stiffness": 5e4, "damping_ratio": 0.02},
-    )  # fmt: skip
+    )
     assert run.has(FindingKind.ROPE_SLACK)
 
 

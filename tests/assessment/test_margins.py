@@ -82,9 +82,13 @@ def test_holding_by_hand(ideal, make_motor, make_stage):
     """A stage that passes 60 % back, and 0.2 mN·m of motor drag behind 100:1: statics."""
     drag = 0.01 * 0.02
     winch = ideal(
-        motors=make_motor(2.0, 0.02, idle_current=0.01), radius=0.01, span=1.0, load={"mass": 1.0},
-        stages=(make_stage(100.0, 0.8, 0.6),), rope={"axial_stiffness": 1e6},
-    )  # fmt: skip
+        motors=make_motor(2.0, 0.02, idle_current=0.01),
+        radius=0.01,
+        span=1.0,
+        load={"mass": 1.0},
+        stages=(make_stage(100.0, 0.8, 0.6),),
+        rope={"axial_stiffness": 1e6},
+    )
     found = holding(build(winch), 0.0, 0)
     assert found.moving == pytest.approx(drag * 100.0 / 0.6 / (1.0 * 9.81 * 0.01), rel=1e-9)
     assert found.moving < 1  # a third of the load

@@ -33,9 +33,11 @@ def test_mean_current_is_that_of_the_lift_alone(ran):
     """What comes before the raise and after the top, here a letting down and a pause, does not
     dilute it."""
     phases = (
-        Phase(action="raise", until="time", time=1.0), Phase(action="lower", until="floor"),
-        Phase(action="raise", until="top"), Phase(action="lower", until="floor"),
-    )  # fmt: skip
+        Phase(action="raise", until="time", time=1.0),
+        Phase(action="lower", until="floor"),
+        Phase(action="raise", until="top"),
+        Phase(action="lower", until="floor"),
+    )
     run = ran(phase=phases)
     mean, record = _values(run)[ReadingKey.MEAN_CURRENT], run.record
     began, up = run.history.lifting

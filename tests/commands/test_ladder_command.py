@@ -116,8 +116,14 @@ def test_the_page_is_whole_and_needs_nothing_else(done, folder):
     assert set(re.findall('href="([^#"][^"]*)"', page)) == {"data:,"}
     blanks = page.partition('id="run-and-fill-in"')[2].partition("</tbody>")[0]
     assert len(re.findall(r"<td [^>]*></td>", blanks)) == 6 * 7
-    for text in ("Tool chest onto the loft", "every test load, on a scale", "Do not reach under the load",
-                 "4 walls, 40 % infill", "stop after", "Tested by"):  # fmt: skip
+    for text in (
+        "Tool chest onto the loft",
+        "every test load, on a scale",
+        "Do not reach under the load",
+        "4 walls, 40 % infill",
+        "stop after",
+        "Tested by",
+    ):
         assert text in page
 
 

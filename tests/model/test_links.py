@@ -123,8 +123,12 @@ def test_free_rope_places_the_drum(small):
 
 @pytest.mark.parametrize(
     ("label", "text"),
-    [("stage 1", "stage 1"), ("stage 1, 5th of 5", "stage 1 (5th of 5)"), ("stage 1, group 2", "stage 1 (group 2)")],
-)  # fmt: skip
+    [
+        ("stage 1", "stage 1"),
+        ("stage 1, 5th of 5", "stage 1 (5th of 5)"),
+        ("stage 1, group 2", "stage 1 (group 2)"),
+    ],
+)
 def test_bracketed(label, text):
     assert bracketed(label) == text
 

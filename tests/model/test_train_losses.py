@@ -178,9 +178,14 @@ def test_a_worm_by_its_lead_angle_is_exact_in_motion_and_at_rest(small):
 def test_a_worm_that_holds_only_at_rest_is_uncertain(small, friction, at_rest, locks):
     """The lead angle of 7° lies between the friction angles in motion and at rest."""
     stage = Stage(
-        kind="worm", gear=20, lead_angle=math.radians(7), friction=friction, rest_friction=at_rest,
-        bearing="ball", bearing_friction=0.0,
-    )  # fmt: skip
+        kind="worm",
+        gear=20,
+        lead_angle=math.radians(7),
+        friction=friction,
+        rest_friction=at_rest,
+        bearing="ball",
+        bearing_friction=0.0,
+    )
     assert build(small(stage=stage)).meshes[0].locking is locks
 
 

@@ -45,9 +45,13 @@ class Server:
         ]
         with self.log.open("a") as log:
             self.process = subprocess.Popen(
-                line, stdout=subprocess.PIPE, stderr=log, text=True, env=environment,
+                line,
+                stdout=subprocess.PIPE,
+                stderr=log,
+                text=True,
+                env=environment,
                 cwd=SCENARIOS.parent,
-            )  # fmt: skip
+            )
         self.address = self.process.stdout.readline().strip()
         assert self.address.startswith("http://"), self.log.read_text()
 

@@ -63,7 +63,10 @@ def test_with_the_cookie_the_page_is_served_and_sealed():
 @pytest.mark.parametrize(
     ("status", "request_"),
     [
-        (400, {"host": "evil.example:8321", "cookie": COOKIE}),  # a name that was rebound to this machine
+        (
+            400,
+            {"host": "evil.example:8321", "cookie": COOKIE},
+        ),  # a name that was rebound to this machine
         (400, {"host": "127.0.0.1", "cookie": COOKIE}),
         (400, {"host": None, "cookie": COOKIE}),
         (403, {"host": HOST}),
@@ -75,10 +78,18 @@ def test_with_the_cookie_the_page_is_served_and_sealed():
         (403, {"host": HOST, "cookie": COOKIE, "origin": "null"}),
         (403, {"host": HOST, "cookie": COOKIE, "method": "POST"}),
         (413, {"host": HOST, "cookie": COOKIE, "method": "POST", "origin": f"http://{HOST}"}),
-        (413, {"host": HOST, "cookie": COOKIE, "method": "POST", "origin": f"http://{HOST}",
-               "content_length": str(MOST_BYTES + 1)}),
+        (
+            413,
+            {
+                "host": HOST,
+                "cookie": COOKIE,
+                "method": "POST",
+                "origin": f"http://{HOST}",
+                "content_length": str(MOST_BYTES + 1),
+            },
+        ),
     ],
-)  # fmt: skip
+)
 def test_everything_else_is_refused(status, request_):
     start, body = asked(**request_)
     assert start["status"] == status and b"inside" not in body

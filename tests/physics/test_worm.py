@@ -39,8 +39,12 @@ def test_largest_reverse_is_the_largest_of_all_worms_of_that_efficiency(forward)
 def test_no_worm_below_the_uncertain_band_drives_back():
     assert largest_reverse(0.4485) < 0.0 < largest_reverse(0.45)
     assert [locking(e) for e in (0.44, 0.45, 0.5, 0.55, 0.56)] == [
-        Locking.LOCKS, Locking.UNCERTAIN, Locking.UNCERTAIN, Locking.UNCERTAIN, Locking.DRIVES_BACK,
-    ]  # fmt: skip
+        Locking.LOCKS,
+        Locking.UNCERTAIN,
+        Locking.UNCERTAIN,
+        Locking.UNCERTAIN,
+        Locking.DRIVES_BACK,
+    ]
 
 
 def test_sliding_speed_of_a_worm():

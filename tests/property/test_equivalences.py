@@ -308,8 +308,11 @@ SCREW = {"kind": "worm", "gear": 30, "starts": 4, "shaft_diameter": 0.004, "shaf
 @pytest.mark.parametrize(
     "first", [FIRST, replace(FIRST, efficiency=0.9), Stage(**SCREW)], ids=["spur", "given", "worm"]
 )
-@pytest.mark.parametrize("changes", [{}, {"bearing_efficiency": 0.93}, {"gearbox": BOX, "bearing_efficiency": 0.93}],
-                         ids=["motors", "bearings", "gearboxes"])  # fmt: skip
+@pytest.mark.parametrize(
+    "changes",
+    [{}, {"bearing_efficiency": 0.93}, {"gearbox": BOX, "bearing_efficiency": 0.93}],
+    ids=["motors", "bearings", "gearboxes"],
+)
 def test_friction_at_rest_of_one_group_is_that_of_its_motors_apart(first, changes):
     """The motor's own loss, its bearings and the mesh each grow at rest by themselves, on a common
     gear too."""
@@ -350,8 +353,10 @@ def test_the_order_of_unequal_groups_does_not_matter():
         group(count=1, no_load_speed=900.0, stall_torque=5e-3, winding_limit=80.0),
     )
     dead = group(count=2, dead=1, pinion=14)
-    before, after = (winch(*groups, supply=Supply(voltage=5.0, resistance=0.1, current_limit=4.0))
-                     for groups in ((strong, weak, dead), (dead, weak, strong)))  # fmt: skip
+    before, after = (
+        winch(*groups, supply=Supply(voltage=5.0, resistance=0.1, current_limit=4.0))
+        for groups in ((strong, weak, dead), (dead, weak, strong))
+    )
     assert_one_machine(before, after, 2e-5)
 
 
@@ -430,11 +435,13 @@ def plain(ratio: float, efficiency: float = 1.0, **more) -> Stage:
     [
         (winch(), winch(stage=(FIRST, *[replace(REST, repeat=1)] * 3))),
         (winch(stage=(replace(FIRST, repeat=2), REST)), winch(stage=(FIRST, FIRST, REST))),
-        (winch(group(pinion=16), group(), stage=(replace(FIRST, repeat=2), REST)),
-         winch(group(pinion=16), group(), stage=(FIRST, FIRST, REST))),
+        (
+            winch(group(pinion=16), group(), stage=(replace(FIRST, repeat=2), REST)),
+            winch(group(pinion=16), group(), stage=(FIRST, FIRST, REST)),
+        ),
     ],
     ids=["last", "first", "own pinion"],
-)  # fmt: skip
+)
 def test_a_repeated_stage_is_its_stages_written_out(first, second):
     assert_one_machine(first, second)
 
@@ -582,12 +589,13 @@ def test_a_motor_by_points_by_bench_and_at_another_voltage_is_the_motor_of_its_s
 @pytest.mark.parametrize(
     "supply",
     [
-        Supply(voltage=6.0, resistance=0.05, current_limit=1e4), Supply(voltage=6.0, resistance=0.05, kind="battery"),
+        Supply(voltage=6.0, resistance=0.05, current_limit=1e4),
+        Supply(voltage=6.0, resistance=0.05, kind="battery"),
         Supply(voltage=6.0, resistance=0.05, kind="battery", capacity=1e7),
         Supply(voltage=6.0, resistance=0.05, off="each motor"),
     ],
     ids=["far limit", "battery", "large battery", "switch at each motor"],
-)  # fmt: skip
+)
 def test_a_supply_that_is_never_stretched_is_a_plain_one(supply):
     several = (group(), group(count=1))
     assert_one_machine(winch(*several), winch(*several, supply=supply))
@@ -683,12 +691,15 @@ def test_an_incline_is_a_guide_under_less_gravity():
     )
     g = Settings().gravity
     guided = winch(
-        rope=_strong(), settings=Settings(gravity=g * np.sin(angle), watch=1.0, stall_watch=2.0),
+        rope=_strong(),
+        settings=Settings(gravity=g * np.sin(angle), watch=1.0, stall_watch=2.0),
         load=Load(
-            mass=10.0, height=0.1 / np.sin(angle), drum_height=0.5 / np.sin(angle),
+            mass=10.0,
+            height=0.1 / np.sin(angle),
+            drum_height=0.5 / np.sin(angle),
             guide_friction=rub * 10 * g * np.cos(angle),
         ),
-    )  # fmt: skip
+    )
     one, other = simulate(incline), simulate(guided)
     assert other["height"][-1] * np.sin(angle) == pytest.approx(one["height"][-1], rel=1e-5)
     assert dict(other.energy.spent) == pytest.approx(dict(one.energy.spent), rel=1e-3, abs=1e-6)
@@ -1044,8 +1055,11 @@ def test_what_a_snag_does_is_the_same_however_the_motors_are_told():
             **HEAT,
         )
 
-    parts = {"stage": stages, "supply": Supply(voltage=6.0, resistance=0.05),
-             "phase": (Phase(action="raise", until="top", ramp=1.0),)}  # fmt: skip
+    parts = {
+        "stage": stages,
+        "supply": Supply(voltage=6.0, resistance=0.05),
+        "phase": (Phase(action="raise", until="top", ramp=1.0),),
+    }
     told = winch(sheet(6.0), **parts)
     first = snag_study(told)
     assert first is not None and first.safe is not None and first.as_built.broke
@@ -1068,10 +1082,17 @@ def test_after_a_breakage_the_common_gear_is_not_told_as_the_next_to_break():
     assert found.next is not None and "gear tooth of stage 1" not in found.next.link.label
 
 
-@pytest.mark.parametrize("inputs", [
-    winch(), split(winch(), 1, 3), _mixed(720.0), winch(load=Load(mass=8.0, height=0.1, start_height=0.2)),
-    winch(stage=(STRIPS, REST)),
-], ids=["one group", "two", "three unequal", "hanging", "strips at once"])  # fmt: skip
+@pytest.mark.parametrize(
+    "inputs",
+    [
+        winch(),
+        split(winch(), 1, 3),
+        _mixed(720.0),
+        winch(load=Load(mass=8.0, height=0.1, start_height=0.2)),
+        winch(stage=(STRIPS, REST)),
+    ],
+    ids=["one group", "two", "three unequal", "hanging", "strips at once"],
+)
 def test_the_quasi_static_model_asks_of_every_link_what_the_full_run_does(inputs):
     """The start included, when the torque that the load does not take yet speeds up the train:
     hardest on the first stages."""

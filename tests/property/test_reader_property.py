@@ -226,9 +226,20 @@ _NUMBERS = st.one_of(st.none(), st.integers(1, 999_999).map(lambda n: n / 1000))
 
 
 @QUICK
-@given(st.lists(st.builds(SheetRow, rung=st.one_of(st.none(), st.integers(0, 99)), mass=_NUMBERS.filter(bool), height=_NUMBERS,
-                          held=st.sampled_from([None, True, False]), note=st.sampled_from([None, "a;b", 'x "y", z', "#1"])),
-                min_size=1, max_size=4))  # fmt: skip
+@given(
+    st.lists(
+        st.builds(
+            SheetRow,
+            rung=st.one_of(st.none(), st.integers(0, 99)),
+            mass=_NUMBERS.filter(bool),
+            height=_NUMBERS,
+            held=st.sampled_from([None, True, False]),
+            note=st.sampled_from([None, "a;b", 'x "y", z', "#1"]),
+        ),
+        min_size=1,
+        max_size=4,
+    )
+)
 def test_a_sheet_is_read_back(tmp_path_factory, rows):
     path = tmp_path_factory.mktemp("sheet") / "tests.csv"
     path.write_text(write_sheet(rows))

@@ -16,9 +16,16 @@ ORIGINS = {
     for key in ("tensile_strength", "flexural_strength", "softening", "across_layers")
 }
 PRINT = Material(
-    "print", "printed polymer", 1270.0, 50e6, 2e9,
-    flexural_strength=80e6, softening=71.0, across_layers=0.6, origins=ORIGINS,
-)  # fmt: skip
+    "print",
+    "printed polymer",
+    1270.0,
+    50e6,
+    2e9,
+    flexural_strength=80e6,
+    softening=71.0,
+    across_layers=0.6,
+    origins=ORIGINS,
+)
 
 bodies = st.builds(
     PrintedBody,

@@ -88,9 +88,15 @@ def raised(small, row, share):
     given = four(row)
     box = Gearbox(ratio=row["ratio"]) if row["ratio"] > 1 else None
     group = MotorGroup(
-        **given, gearbox=box, rotor_inertia=1e-7, magnet_coefficient=0.0,
-        winding_heat_capacity=1e6, case_heat_capacity=1e6, winding_to_case=1.0, case_to_ambient=1.0,
-    )  # fmt: skip
+        **given,
+        gearbox=box,
+        rotor_inertia=1e-7,
+        magnet_coefficient=0.0,
+        winding_heat_capacity=1e6,
+        case_heat_capacity=1e6,
+        winding_to_case=1.0,
+        case_to_ambient=1.0,
+    )
     mass, radius = share * given["stall_torque"] / (0.006 * G), 0.006
     lag = radius * given["no_load_speed"] / G  # time constant with the load's mass on the drum
     height = max(0.02, 12.0 * lag * 0.05 * given["no_load_speed"] * radius)

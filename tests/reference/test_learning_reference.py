@@ -107,9 +107,13 @@ def test_law_of_a_machine_from_two_tests(ideal, make_motor, make_stage):
     """
     gravity, lever, ratio, radius = 9.81, 1.0, 3.0, 0.1
     winch = ideal(
-        motors=make_motor(0.01, 1.0, voltage=100.0, idle_current=0.0), radius=radius, span=100.0,
-        load={"mass": 2700 / gravity}, stages=(make_stage(ratio, 0.8),), drum={"drag": 30.0},
-    )  # fmt: skip
+        motors=make_motor(0.01, 1.0, voltage=100.0, idle_current=0.0),
+        radius=radius,
+        span=100.0,
+        load={"mass": 2700 / gravity},
+        stages=(make_stage(ratio, 0.8),),
+        drum={"drag": 30.0},
+    )
     assert lever * ratio / radius == pytest.approx(30.0)
     readings = 4 * ((2400, 150.0), (3000, 180.0))
     tests = [

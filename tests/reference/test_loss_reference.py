@@ -47,11 +47,10 @@ def test_efficiency_of_gearheads(ratio, pairs, efficiency):
     loads = tooth_load(2e-3 * teeth / 12, ANGLE), tooth_load(2e-3, ANGLE)
     bush, form = bearing_friction("metal bush", False), FORM_LOSS["cut"]
     least, middle, most = (
-        (mesh_efficiency(12, teeth, 0.15) * (1 - lost) / (1 + shaft_loss(mu, 1e-3, *loads))) ** pairs
-        for mu, lost in (
-            (bush.high, form.high), (bush.value, form.value), (bush.low, form.low),
-        )
-    )  # fmt: skip
+        (mesh_efficiency(12, teeth, 0.15) * (1 - lost) / (1 + shaft_loss(mu, 1e-3, *loads)))
+        ** pairs
+        for mu, lost in ((bush.high, form.high), (bush.value, form.value), (bush.low, form.low))
+    )
     assert middle == pytest.approx(efficiency, rel=0.10)
     assert least < efficiency < most
 

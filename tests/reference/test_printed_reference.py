@@ -281,8 +281,9 @@ def test_order_of_life_of_printed_gears():
     # teeth reaches that of PLA only when both run warm.
     rows = load_materials()
     over = {
-        t: rows["PETG"].tooth_stress * temperature_factor(t, rows["PETG"].softening)
+        t: rows["PETG"].tooth_stress
+        * temperature_factor(t, rows["PETG"].softening)
         / (rows["PLA"].tooth_stress * temperature_factor(t, rows["PLA"].softening))
         for t in (23.0, 50.0)
-    }  # fmt: skip
+    }
     assert over[23.0] < 1.0 < over[50.0]

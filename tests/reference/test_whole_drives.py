@@ -280,9 +280,23 @@ DRIVES_OF_TWO_LOADS = [
     DRIVES_OF_TWO_LOADS,
 )
 def test_motor_with_a_geared_wheel_and_a_hoist(
-    ideal, make_motor, make_stage,
-    rotor, wheel, resist, gear_e, mass, speed, hoist_e, rpm, printed_j, printed_t, j, torque, power,
-):  # fmt: skip
+    ideal,
+    make_motor,
+    make_stage,
+    rotor,
+    wheel,
+    resist,
+    gear_e,
+    mass,
+    speed,
+    hoist_e,
+    rpm,
+    printed_j,
+    printed_t,
+    j,
+    torque,
+    power,
+):
     # The wheel stands on the shaft behind a 10:1 gear, whose loss acts on the wheel's torque alone;
     # the hoist follows it.
     radius, motor_speed = 0.5, rpm * RPM

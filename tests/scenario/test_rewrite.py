@@ -165,9 +165,15 @@ def test_any_number_is_read_back(path, factor):
     assert value_at(done.inputs, path) == pytest.approx(value, rel=1e-15, abs=0)
 
 
-@pytest.mark.parametrize(("value", "like", "text"), [
-    (0.013, "13 mN*m", "13 mN*m"), (0.01 * 25.4e-3, "1/4 in", "0.01 in"), (0.30480, "", "304.8 mm"), (1e-7, "", "0.0001 mm"),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    ("value", "like", "text"),
+    [
+        (0.013, "13 mN*m", "13 mN*m"),
+        (0.01 * 25.4e-3, "1/4 in", "0.01 in"),
+        (0.30480, "", "304.8 mm"),
+        (1e-7, "", "0.0001 mm"),
+    ],
+)
 def test_spelling_of_a_quantity(value, like, text):
     table, key = (
         (STARTED.drum, "diameter") if "mN" not in like else (STARTED.motors[0], "stall_torque")

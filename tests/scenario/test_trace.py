@@ -56,9 +56,14 @@ def test_a_sheet_stays_a_sheet(log):
     assert rows == (SheetRow(mass=5.0, measured_time=20.0),) and origin is None and found is None
 
 
-@pytest.mark.parametrize("heads", [
-    "Zeit [ms];Strom (mA);Höhe / mm;Temperatur", "t ms;I_mot_ma;pos mm;x", "millis;Current (mA);h [mm];note",
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "heads",
+    [
+        "Zeit [ms];Strom (mA);Höhe / mm;Temperatur",
+        "t ms;I_mot_ma;pos mm;x",
+        "millis;Current (mA);h [mm];note",
+    ],
+)
 def test_heads_are_guessed_and_told(log, heads):
     """Milliseconds, decimal commas, semicolons, and a column that is no use."""
     rows = [(1000 * t, 1000 * i, 1000 * h, 0) for t, i, h in lifts([6.0])]

@@ -53,10 +53,15 @@ def at(inputs, truth):
 # --- factors
 
 
-@pytest.mark.parametrize("row", [
-    ForecastRow("stage.1.friction", 0.05, 0.15, 0.3), ForecastRow("stage.1.efficiency", 0.6, 0.8, 0.85),
-    ForecastRow("motors.1.reverse_efficiency", -0.1, 0.2, 0.4), ForecastRow("rope.axial_stiffness", 1e4, 3e4, 3.3e4),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "row",
+    [
+        ForecastRow("stage.1.friction", 0.05, 0.15, 0.3),
+        ForecastRow("stage.1.efficiency", 0.6, 0.8, 0.85),
+        ForecastRow("motors.1.reverse_efficiency", -0.1, 0.2, 0.4),
+        ForecastRow("rope.axial_stiffness", 1e4, 3e4, 3.3e4),
+    ],
+)
 def test_a_factor_passes_through_the_declared_values_and_never_turns(row):
     worse = row.path.endswith("efficiency")
     ends = (row.high, row.low) if worse else (row.low, row.high)
@@ -65,10 +70,14 @@ def test_a_factor_passes_through_the_declared_values_and_never_turns(row):
     assert np.all(steps < 0 if worse else steps > 0)
 
 
-@pytest.mark.parametrize("row", [
-    ForecastRow("stage.1.shaft_drag", 0.0, 0.0, 0.002), ForecastRow("motors.1.reverse_efficiency", 0.9, 0.96, 0.96),
-    ForecastRow("motors.1.breakaway", 1.0, 1.0, 1.3),
-])  # fmt: skip
+@pytest.mark.parametrize(
+    "row",
+    [
+        ForecastRow("stage.1.shaft_drag", 0.0, 0.0, 0.002),
+        ForecastRow("motors.1.reverse_efficiency", 0.9, 0.96, 0.96),
+        ForecastRow("motors.1.breakaway", 1.0, 1.0, 1.3),
+    ],
+)
 def test_a_default_at_one_end_goes_the_other_way_only(row):
     other = row.low if row.value == row.high else row.high
     assert row.one_sided and [row.at(0.0), row.at(END)] == pytest.approx([row.value, other])
@@ -112,8 +121,12 @@ def test_a_motor_has_the_constant_and_resistance_of_its_factor(
     )
     if "gearbox" in more:
         box = more["gearbox"]
-        own = replace(own, gearbox=box, no_load_speed=own.no_load_speed / box.ratio,
-                      stall_torque=own.stall_torque * box.ratio * box.efficiency)  # fmt: skip
+        own = replace(
+            own,
+            gearbox=box,
+            no_load_speed=own.no_load_speed / box.ratio,
+            stall_torque=own.stall_torque * box.ratio * box.efficiency,
+        )
     inputs = small(motors=own)
     old, new = build(inputs).groups[0], build(at(inputs, {name: multiple})).groups[0]
     k, r = (multiple if name == of else 1.0 for of in ("motor_constant", "motor_resistance"))
@@ -214,8 +227,9 @@ def test_holding_and_running_back_are_evidence(winch, small_tests):
     ]
     found = calibrate(winch, held)
     assert {(row.test.number, row.kind, row.agrees) for row in found.sides} == {
-        (1, Kind.HELD, True), (6, Kind.RAN_BACK, found.sides[1].predicted < 0)
-    }  # fmt: skip
+        (1, Kind.HELD, True),
+        (6, Kind.RAN_BACK, found.sides[1].predicted < 0),
+    }
 
 
 def test_a_load_that_ran_back_is_believed_against_the_model(winch, small_tests):

@@ -96,8 +96,9 @@ def test_damage_of_unlike_lifts_adds_and_goes_with_the_power_of_the_line(gate):
 
 def test_a_series_counts_the_lifts_to_the_first_broken_tooth(gate):
     found = repeat(gate, 30, LONG)
-    assert found.damage == pytest.approx([30 / n for n in (found.life.high, found.life.lifts,
-                                                          found.life.low)])  # fmt: skip
+    assert found.damage == pytest.approx(
+        [30 / n for n in (found.life.high, found.life.lifts, found.life.low)]
+    )
     assert found.life.lifts == min(life.lifts for life in tooth_lives(simulate(gate)))
     assert found.damage[0] < 1 < found.damage[2]  # holds in one series, breaks in another
 

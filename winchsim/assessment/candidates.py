@@ -101,36 +101,50 @@ def check_columns(
     )
 
 
-def _way(inputs: Inputs, lifts: Lifts, known: Ranges | None) -> Iterator[CheckColumn]:
+def _way(inputs: Inputs, lifts: Lifts, known: Ranges | None) -> list[CheckColumn]:
     """Whether the target is reached, in time, and whether the motors start the load."""
     cold = lifts.stall_margin_cold
     hot = _column(CheckKey.START_HOT, lifts.stall_margin_hot, known, required=1.0)
     target = _column(CheckKey.TARGET, lifts.lifted.astype(float), None, hard=0.5, required=0.5)
     if known is not None and known.causes:  # with the losses that are possible it may not be raised
         target.rank[lifts.lifted & (hot.low < 1)] = RANKS[Status.THIN]
-    yield target
     times = [p.time for p in inputs.phase if p.action == "raise" and p.time is not None]
-    if times:
-        yield _column(CheckKey.LIFT_TIME, lifts.lift_time, known, side=Side.MOST, hard=times[0])
     # From the floor a drum that turns already lifts what it does not start, as `find_checks` has
     # it.
     turns = lifts.lifted & (cold < 1) & (not inputs.load.start_height > 0)
     hard = np.where(turns, np.nan, 1.0)
-    yield _column(CheckKey.START_COLD, cold, known, hard=hard, required=START_REQUIRED)
-    yield hot
+    return [
+        target,
+        *(
+            _column(CheckKey.LIFT_TIME, lifts.lift_time, known, side=Side.MOST, hard=time)
+            for time in times[:1]
+        ),
+        _column(CheckKey.START_COLD, cold, known, hard=hard, required=START_REQUIRED),
+        hot,
+    ]
 
 
-def _rope_checks(variants: Variants, lifts: Lifts) -> Iterator[CheckColumn]:
+def _rope_checks(variants: Variants, lifts: Lifts) -> list[CheckColumn]:
     """Bend of the rope on the drum, and its room there."""
-    ratio = variants.at("drum.diameter") / variants.at("rope.diameter")
-    required = by_value(
-        lambda name: line.bend(variants.inputs.ropes[name], 1.0, 1.0).low,
-        variants.at("rope.material"),
-    )
-    yield _column(CheckKey.ROPE_BEND, ratio, None, required=required)
     fits = (variants.at("drum.flange_diameter").astype(float) > 0) | (lifts.layers == 1)
-    room = np.where(lifts.end == SlowEnd.OVERFLOW, 0.0, np.where(fits, 1.0, np.nan))
-    yield _column(CheckKey.DRUM_CAPACITY, room, None, hard=1.0, required=1.0)
+    return [
+        _column(
+            CheckKey.ROPE_BEND,
+            variants.at("drum.diameter") / variants.at("rope.diameter"),
+            None,
+            required=by_value(
+                lambda name: line.bend(variants.inputs.ropes[name], 1.0, 1.0).low,
+                variants.at("rope.material"),
+            ),
+        ),
+        _column(
+            CheckKey.DRUM_CAPACITY,
+            np.where(lifts.end == SlowEnd.OVERFLOW, 0.0, np.where(fits, 1.0, np.nan)),
+            None,
+            hard=1.0,
+            required=1.0,
+        ),
+    ]
 
 
 def _supply_checks(

@@ -324,11 +324,13 @@ def _draw_falls(paper: _Paper, count: int, hook: tuple[float, float], crown: flo
     falls = x - 0.5 * em * np.arange(min(count, MOST_FALLS))
     wave = np.linspace(-1, 1, 17)
     across = falls.mean() + (0.8 * em + np.ptp(falls) / 2) * wave
-    ends, cord = [1] * len(falls), dict[str, Any](color=BLUE, zorder=5)
-    paper.line([falls] * 2, np.outer((crown, cuts[0]), ends), **cord)
-    upper = [np.multiply(cuts[1], ends), [top, *[turn] * (len(falls) - 1)]]
-    paper.line([falls] * 2, upper, **cord)
-    paper.line(falls, np.multiply(turn, ends), **cord)
+    ends = [1] * len(falls)
+    for xs, ys in (
+        ([falls] * 2, np.outer((crown, cuts[0]), ends)),
+        ([falls] * 2, [np.multiply(cuts[1], ends), [top, *[turn] * (len(falls) - 1)]]),
+        (falls, np.multiply(turn, ends)),
+    ):
+        paper.line(xs, ys, color=BLUE, zorder=5)
     mark = cuts - 0.22 * em * np.sin(math.pi * wave)[:, None]
     paper.line(across, mark, color=GREY, linewidth=paper.look.line * 0.5, zorder=5)
 

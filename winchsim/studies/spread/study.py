@@ -256,9 +256,7 @@ def spread(
     DomainError
         An argument outside its range, or a tolerance of a value that is not there.
     """
-    _check_bounds("builds", builds, 10, MOST_BUILDS)
-    _check_bounds("seed", random_seed, 0, 2**63 - 1)
-    _check_bounds("level", level, 0.5, 0.999)
+    _check_bounds(builds, random_seed, level)
     as_given = assess(simulate(inputs), actions=False, ranges=False)
     inputs = as_data_sheets(inputs, build(inputs), [row.path for row in given])
     made = plan(inputs, uncertain(inputs, build(inputs), given))
@@ -269,8 +267,11 @@ def spread(
     )
     complete = len(rows) == builds
     if np.all(lifted.ending == Ending.CANNOT_BE_BUILT):
-        none = "no build of this scenario can be made with these tolerances"
-        raise refused(none, "tolerance", code=Code.NO_BUILD)
+        raise refused(
+            "no build of this scenario can be made with these tolerances",
+            "tolerance",
+            code=Code.NO_BUILD,
+        )
     used = shares[rows]
     values = made.values(used)
     ranks, noise = _influences(made, values, lifted)
@@ -294,9 +295,14 @@ def spread(
     )
 
 
-def _check_bounds(name: str, value: float, low: float, high: float) -> None:
-    if not low <= value <= high:
-        raise DomainError(name, value, f"from {low} to {high}")
+def _check_bounds(builds: int, random_seed: int, level: float) -> None:
+    for name, value, low, high in (
+        ("builds", builds, 10, MOST_BUILDS),
+        ("seed", random_seed, 0, 2**63 - 1),
+        ("level", level, 0.5, 0.999),
+    ):
+        if not low <= value <= high:
+            raise DomainError(name, value, f"from {low} to {high}")
 
 
 def _influences(
@@ -306,8 +312,10 @@ def _influences(
     columns = [values[:, [own is row for own, _ in made.draws]] for row in made.rows]
     found = {name: rank_correlation(columns, result(lifted, name)) for name in RESULTS}
     ranks = np.array([own for own, _ in found.values()]).T.tolist()
-    noise = {name: chance for name, (_, chance) in found.items()}
-    return tuple(dict(zip(RESULTS, row, strict=True)) for row in ranks), noise
+    return (
+        tuple(dict(zip(RESULTS, row, strict=True)) for row in ranks),
+        {name: noise for name, (_, noise) in found.items()},
+    )
 
 
 def as_data_sheets(inputs: Inputs, machine: Machine, kept: Collection[str] = ()) -> Inputs:
