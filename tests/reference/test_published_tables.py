@@ -5,7 +5,7 @@ import math
 
 import pytest
 
-from winchsim.inputs.motors import Supply
+from winchsim.inputs.supply import Supply
 from winchsim.model.reductions import USUAL_EFFICIENCY
 from winchsim.physics import motor
 from winchsim.physics.bearings import bearing_friction

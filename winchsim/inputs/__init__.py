@@ -22,7 +22,7 @@ from winchsim.inputs.drum_rope_load import (
     Rope,
     Sheave,
 )
-from winchsim.inputs.motors import Controller, Gearbox, MotorGroup, MotorPoint, Supply
+from winchsim.inputs.motors import Gearbox, MotorGroup, MotorPoint
 from winchsim.inputs.parts import OwnMaterial, PartDrum, PartGear, PartMotor, PartRope, Parts
 from winchsim.inputs.paths import (
     REMOVED,
@@ -50,6 +50,7 @@ from winchsim.inputs.programme import (
 )
 from winchsim.inputs.scenario import GROUPS, Inputs
 from winchsim.inputs.spec import Spec, bounds, out_of_bounds
+from winchsim.inputs.supply import Controller, Supply
 from winchsim.inputs.train import DRAG_RANGE, DRAG_TEXT, Stage
 
 __all__ = [

@@ -8,10 +8,11 @@ from typing import Any
 
 from winchsim.frozen import dataclass
 from winchsim.inputs.drum_rope_load import Brake, Drum, Edge, Load, Pawl, Rope, Sheave
-from winchsim.inputs.motors import MotorGroup, Supply
+from winchsim.inputs.motors import MotorGroup
 from winchsim.inputs.parts import OwnMaterial, Parts
 from winchsim.inputs.programme import Factors, Phase, Settings, Tolerance
 from winchsim.inputs.spec import table, tables, text
+from winchsim.inputs.supply import Supply
 from winchsim.inputs.train import Stage
 
 GROUPS = SUPPLY, MOTORS, GEARS, DRUM, ROPE, LOAD, PROGRAMME, FACTORS, CONDITIONS, SCENARIO = (
