@@ -357,13 +357,13 @@ def _tried(change: Proposal, keys: tuple[CheckKey, ...], before: Assessment) -> 
     changed = [e for e in effects if e not in aimed and e.before.status is not e.after.status]
     time = after.check(CheckKey.LIFT_TIME)
     return Action(
-        change.kind,
-        change.changes,
-        (*aimed, *changed),
-        after.status,
-        after.counts,
-        after.target.reached,
-        None if time is None else time.value,
+        kind=change.kind,
+        changes=change.changes,
+        effects=(*aimed, *changed),
+        status=after.status,
+        counts=after.counts,
+        reached=after.target.reached,
+        lift_time=None if time is None else time.value,
     )
 
 

@@ -109,15 +109,15 @@ def _rows(m: Machine, found: Stop) -> tuple[JamPart, ...]:
         spread = [end / scale if scale else 1.0 for end in (capacity.low, capacity.high)]
         rows.append(
             JamPart(
-                link.label,
-                link.kind.value,
-                link.where,
-                capacity.unit,
-                capacity.value,
-                still,
-                caught,
-                caught * spread[0],
-                caught * spread[1],
+                label=link.label,
+                kind=link.kind.value,
+                path=link.where,
+                unit=capacity.unit,
+                capacity=capacity.value,
+                static=still,
+                dynamic=caught,
+                low=caught * spread[0],
+                high=caught * spread[1],
             )
         )
     return tuple(sorted(rows, key=lambda row: row.dynamic))

@@ -55,17 +55,17 @@ def drive_groups(inputs: Inputs, assumptions: Assumptions, strict: bool) -> list
         for runs, count in ((True, group.count - group.dead), (False, group.dead)):
             found.append(
                 DriveGroup(
-                    number,
-                    runs,
-                    count,
-                    fit.motor,
-                    fit,
-                    heat_path,
-                    group.winding_limit,
-                    winding,
-                    case,
-                    fit.output.own_efficiency,
-                    fit.stall_current,
+                    number=number,
+                    runs=runs,
+                    count=count,
+                    motor=fit.motor,
+                    fit=fit,
+                    heat=heat_path,
+                    winding_limit=group.winding_limit,
+                    winding_start=winding,
+                    case_start=case,
+                    own_efficiency=fit.output.own_efficiency,
+                    stall_current=fit.stall_current,
                 )
             )
     return sorted([unit for unit in found if unit.count], key=lambda unit: not unit.runs)

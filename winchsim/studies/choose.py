@@ -512,13 +512,13 @@ def choose(
         for place, (_, found, record) in enumerate(kept)
     ]
     return Choice(
-        tuple(one for one, *_ in kept),
-        tuple(best),
-        of_assessments(inputs, {}, best),
-        len(screened),
-        possible,
-        int(screened.sound.sum()),
-        fastest,
+        builds=tuple(one for one, *_ in kept),
+        found=tuple(best),
+        full=of_assessments(inputs, {}, best),
+        tried=len(screened),
+        possible=possible,
+        sound=int(screened.sound.sum()),
+        fastest=fastest,
     )
 
 
