@@ -200,16 +200,7 @@ def _assemble(
     where = places(inputs, assumptions)
     bare = _undamped_line(inputs, assumptions)
     left = where.reach - where.start_travel
-    body = load.make_body(
-        inputs.load.mass,
-        inputs.load.slope,
-        inputs.load.slope_friction,
-        inputs.load.guide_friction,
-        inputs.settings.gravity,
-        rope_mass=rope.moving_mass(bare, left),
-        rope_mass_per_length=bare.mass_per_length,
-        falls=bare.falls,
-    )
+    body = _body(inputs, bare, left)
     free, hang = rope.span(bare, left), _hanging_pull(inputs, bare, body, left)
     line = replace(
         bare,
@@ -245,6 +236,20 @@ def _assemble(
         scales=scales,
         assumed=(),
         notes=(),
+    )
+
+
+def _body(inputs: Inputs, line: rope.Line, left: float) -> load.Body:
+    """The load, with the rope that moves with it at its start."""
+    return load.make_body(
+        inputs.load.mass,
+        inputs.load.slope,
+        inputs.load.slope_friction,
+        inputs.load.guide_friction,
+        inputs.settings.gravity,
+        rope_mass=rope.moving_mass(line, left),
+        rope_mass_per_length=line.mass_per_length,
+        falls=line.falls,
     )
 
 

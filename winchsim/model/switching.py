@@ -6,7 +6,6 @@ from collections.abc import Callable, Hashable
 
 import numpy as np
 
-from winchsim.frozen import replace
 from winchsim.hybrid import UNTIL, Mode, Switch
 from winchsim.model.electric import Motors
 from winchsim.model.guards import FOLLOWED_BOUNCES, mode
@@ -19,12 +18,12 @@ from winchsim.model.keys import (
     LoadPlace,
     ModeKey,
     RecordedEvent,
-    Target,
     Trip,
 )
 from winchsim.model.link_demands import link_shares
 from winchsim.model.machine import Machine
 from winchsim.model.motion import CALM, Flow, Motion, sticking_force
+from winchsim.model.step import Step
 from winchsim.physics import load, rope, supply as sp
 from winchsim.physics.chain import drum_inertia
 from winchsim.physics.supply import Regime
@@ -58,46 +57,6 @@ SHORTEST_CONFIRM = 0.2
 """A drum at rest under power counts as stalled when it has stayed so for ten bounce periods, and at
 least this long [s]: before that, the bounce of the load may still let it start again. Own
 assumption."""
-
-
-class Step:
-    """A switch in the making: key and state so far, and the events on the way."""
-
-    def __init__(self, key: ModeKey, t: float, y: np.ndarray) -> None:
-        self.key, self.t, self.y = key, t, y
-        self.events: list[RecordedEvent] = []
-        self.ends = False
-        self.next_phase = ""
-        self.calm = 0  # guards that fired without stirring the rope
-        self.wait = 0.0  # before the rope is looked at again, where a bounce period will not do
-
-    def change(self, **fields: object) -> None:
-        """Change the mode."""
-        self.key = replace(self.key, **fields)  # type: ignore[arg-type]
-
-    def mark(
-        self,
-        event: Event,
-        target: Target = None,
-        value: float | None = None,
-        energy: float = 0.0,
-        time: float | None = None,
-        **fields: object,
-    ) -> None:
-        """Change the mode, and note what happens to it; it began at its time, or just now."""
-        self.change(**fields)
-        self.events.append(
-            RecordedEvent(event, self.t if time is None else time, math.nan, target, value, energy)
-        )
-
-    def finish(self, event: Event, target: Target = None, value: float | None = None) -> None:
-        """Note an event that ends the run."""
-        self.mark(event, target, value)
-        self.ends = True
-
-    def events_at(self, height: float) -> tuple[RecordedEvent, ...]:
-        """The events, with the height of the load that they leave. [m]"""
-        return tuple(replace(event, height=height) for event in self.events)
 
 
 class WinchProblem:
@@ -304,10 +263,14 @@ class WinchProblem:
         step.change(regime=Regime.VOLTAGE)
         now = self.flow(step)
         return sp.first_regime(
-            now.open_voltage, m.source, motors.counts, now.resistances,
-            motors.emfs(now.constants, step.y[1]), motors.drops,
+            now.open_voltage,
+            m.source,
+            motors.counts,
+            now.resistances,
+            motors.emfs(now.constants, step.y[1]),
+            motors.drops,
             m.phases[step.key.phase].current_limit,
-        )  # fmt: skip
+        )
 
     def _leave_phase(self, step: Step) -> None:
         last, watch = len(self.machine.phases) - 1, step.next_phase == "watch"
