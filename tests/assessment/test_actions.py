@@ -8,6 +8,7 @@ from winchsim.assessment.actions import STEPS, Proposal, _towards, _tried
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import ActionKind, CheckKey, Status
 from winchsim.inputs import Pawl, with_value
+from winchsim.model import build
 from winchsim.simulation import simulate
 
 
@@ -75,6 +76,13 @@ def test_what_is_held_by_friction_gets_a_pawl_or_a_brake(small):
     pawl = next(action for action in found.actions if action.kind is ActionKind.PAWL)
     assert pawl.effects[0].before.status is Status.THIN
     assert pawl.effects[0].after.status is Status.OK
+
+
+def test_the_brake_that_is_advised_carries_the_load_by_itself(small):
+    """More than 1.25 times 8 kg on the drum, though friction carries it too."""
+    advised = next(a for a in assess(simulate(small())).actions if a.kind is ActionKind.BRAKE)
+    load = 8.0 * 9.80665 * build(small()).layers[0].radius
+    assert 1.25 * load <= advised.changes[0].after < 1.3 * load
 
 
 def test_a_jam_that_breaks_a_part_gets_a_current_limit(small):

@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from winchsim.assessment.candidates import HELD
 from winchsim.assessment.checks import grade
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey, End, FindingKind, Holding, Side, Status
@@ -14,6 +15,7 @@ from winchsim.assessment.margins import hardest_margins
 from winchsim.face import read as load
 from winchsim.inputs import Brake, Pawl, Phase, with_value
 from winchsim.model import Event, build
+from winchsim.physics.chain import shaft_ratios
 from winchsim.simulation import simulate
 
 SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
@@ -139,11 +141,22 @@ def test_friction_alone_is_at_best_thin_and_a_pawl_is_ok(small):
     assert pawl.check(CheckKey.HOLD).status is Status.OK
 
 
-def test_a_brake_holds_by_its_torque_over_the_loads(small):
-    inputs = small(brake=Brake(torque=5.0))
-    found = assess(simulate(inputs), actions=False)
-    assert found.held is Holding.BRAKE
-    assert found.check(CheckKey.HOLD).value > 1.25
+@pytest.mark.parametrize("place", ["drum", "motor"])
+@pytest.mark.parametrize(
+    ("margin", "held"),
+    [(1e-4, Holding.WEAK_BRAKE), (1.24, Holding.WEAK_BRAKE), (1.26, Holding.BRAKE)],
+)
+def test_a_brake_is_ok_only_where_it_carries_the_load_by_itself(small, place, margin, held):
+    """With 1.25 times the load's torque through the bare ratio, however much friction there is."""
+    machine = build(small())
+    ratio = shaft_ratios(machine.chain)[0] if place == "motor" else 1.0
+    torque = margin * 8.0 * 9.80665 * machine.layers[0].radius / ratio
+    found = assess(simulate(small(brake=Brake(torque=torque, place=place))), actions=False)
+    assert found.held is held
+    status = Status.OK if held is Holding.BRAKE else Status.THIN
+    assert [found.check(key).status for key in HELD] == [status] * 2
+    weak = found.finding(FindingKind.WEAK_BRAKE)
+    assert weak is None if held is Holding.BRAKE else weak.values["margin"] == pytest.approx(margin)
 
 
 def test_a_train_that_a_knock_sets_going_is_thin(small, make_stage):

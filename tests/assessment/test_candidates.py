@@ -10,7 +10,7 @@ from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey
 from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.ranges import find_ranges
-from winchsim.inputs import Pawl, with_value
+from winchsim.inputs import Brake, Pawl, with_value
 from winchsim.model import build
 from winchsim.simulation import simulate
 from winchsim.slow import lift_all, vary
@@ -27,11 +27,11 @@ def _columns(inputs, **values):
     }
 
 
-@pytest.mark.parametrize("pawl", [None, Pawl()])
-def test_statuses_of_candidates_are_those_of_full_runs(small, pawl):
+@pytest.mark.parametrize("part", [{}, {"pawl": Pawl()}, {"brake": Brake(torque=0.6)}])
+def test_statuses_of_candidates_are_those_of_full_runs(small, part):
     """Values within the accuracy of the quasi-static model, and the same statuses away from
     limits."""
-    inputs = small(pawl=pawl)
+    inputs = small(**part)
     margins = hardest_margins(build(inputs))
     run_up = 8.0 * float(
         np.sqrt(margins.resting * margins.moving)

@@ -13,7 +13,7 @@ from typing import Any
 import numpy as np
 
 from winchsim.assessment.candidates import HELD, CheckColumn, capacities, check_columns
-from winchsim.assessment.checks import BRAKE_REQUIRED, grade, worst_part
+from winchsim.assessment.checks import grade, worst_part
 from winchsim.assessment.kinds import (
     Action,
     ActionKind,
@@ -27,6 +27,7 @@ from winchsim.assessment.kinds import (
     Setting,
     Status,
 )
+from winchsim.assessment.margins import BRAKE_REQUIRED, brake_margin
 from winchsim.errors import UnknownPathError, WinchsimError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Brake, Inputs, Pawl, spec_at, value_at, with_value
@@ -168,15 +169,6 @@ def _options(kind: ActionKind, inputs: Inputs, m: Machine) -> Iterator[Option]:
                 if now is not None:
                     yield kind, inputs, f"{path}.{key}", MOST_TEETH * now
                 yield ActionKind.ONE_MORE_STAGE, inputs, f"{path}.repeat", stage.repeat + 2
-        case ActionKind.BRAKE:  # a brake, or a stronger one
-            base = inputs.brake or Brake(torque=0.0)
-            most = (
-                4
-                * (m.scales.pull / m.line.falls * m.layers[-1].radius)
-                / (math.prod(e.ratio for e in m.chain.elements) if base.place == "motor" else 1.0)
-            )
-            brake = replace(base, torque=max(base.torque, 1e-3 * most))
-            yield kind, replace(inputs, brake=brake, phase=()), "brake.torque", most
 
 
 def a_pawl(inputs: Inputs) -> Proposal:
@@ -186,6 +178,18 @@ def a_pawl(inputs: Inputs) -> Proposal:
         (Setting("pawl.fitted", False, True, ""),),
         replace(inputs, pawl=Pawl(), given=inputs.given | {"pawl.fitted"}),
     )
+
+
+def _brakes(inputs: Inputs) -> Iterator[Proposal]:
+    """A brake on the drum that carries the load by itself, or a stronger one; then one with a
+    further reserve, where that did not stop the load's momentum."""
+    base = inputs.brake or Brake(torque=1.0)
+    fitted = build(replace(inputs, brake=replace(base, torque=1.0)), linked=False)
+    for reserve in (1.0, AMPLE_HOLD):
+        torque = to_people(reserve * BRAKE_REQUIRED / brake_margin(fitted), "N·m", up=True)
+        if inputs.brake is None or torque > inputs.brake.torque:
+            trial = replace(inputs, brake=base)
+            yield from proposal(ActionKind.BRAKE, inputs, "brake.torque", torque, trial)
 
 
 TO_RAISE = (
@@ -395,11 +399,8 @@ def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
         yield (CheckKey.TARGET,), made(TO_BE_FASTER, lambda lifts, _: lifts.lifted)
     if found.target.reached and checks[CheckKey.WINDING].status is Status.FAILS:
         yield (CheckKey.WINDING,), made(TO_COOL, _raises)
-    if found.held in (Holding.NONE, Holding.FRICTION, Holding.LOCKED_TRAIN):
-        yield (
-            HELD,
-            chain([a_pawl(inputs)], made((ActionKind.BRAKE,), _holds(1.0), _holds(AMPLE_HOLD))),
-        )
+    if found.held not in (Holding.PAWL, Holding.BRAKE):
+        yield HELD, chain([a_pawl(inputs)], _brakes(inputs))
     thin = [checks[k] for k in STARTING if k in checks and checks[k].status is Status.THIN]
     if found.target.reached and thin:
         last = thin[-1]  # its low end lies so far below its value
@@ -432,13 +433,6 @@ def _raises(lifts: Lifts, _: Checks) -> np.ndarray:
 
 def _starts_hot(reserve: float) -> Goal:
     return lambda lifts, checks: lifts.stall_margin_hot >= reserve
-
-
-def _holds(reserve: float) -> Goal:
-    """Whether a brake's required margin is kept, with a reserve, also after a disturbance."""
-    return lambda lifts, checks: (
-        np.min([checks[key].value for key in HELD], axis=0) >= reserve * BRAKE_REQUIRED
-    )
 
 
 def _stronger(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Proposal]:

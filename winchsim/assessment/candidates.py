@@ -11,7 +11,6 @@ import numpy as np
 
 from winchsim.assessment.checks import (
     BATTERY_REQUIRED,
-    BRAKE_REQUIRED,
     RANKS,
     START_REQUIRED,
     factor_range,
@@ -21,12 +20,14 @@ from winchsim.assessment.checks import (
 from winchsim.assessment.history import CONTINUOUS_SHARE
 from winchsim.assessment.jam import stops
 from winchsim.assessment.kinds import CheckKey, Side, Status
+from winchsim.assessment.margins import BRAKE_REQUIRED, brake_margin
 from winchsim.assessment.ranges import Ranges, hold_shares
 from winchsim.elementwise import by_value
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, in_force
 from winchsim.model import Machine
 from winchsim.slow import Hold, Lifts, SlowEnd, Variants
+from winchsim.slow.lifts import radii_used
 from winchsim.strength import line
 from winchsim.strength.link import LinkKind
 
@@ -205,7 +206,7 @@ def measured(variants: Variants) -> dict[str, Any]:
         m = batch.machine
         found["jams"].append((rows, [link.kind for link in m.links], stops(batch).dynamic))
         found["undescribed"][rows] = bool(undescribed(m))
-        found["braked"][rows], found["pawl"][rows] = m.braked_chain is not m.chain, m.pawl
+        found["braked"][rows], found["pawl"][rows] = brake_margin(m, radii_used(batch)[0]), m.pawl
         for key, pair in hold_shares(batch).items():
             found[key][:, rows] = pair
     return found
@@ -284,7 +285,7 @@ def _holding(
 
     What the swing of the load after the stop sets going runs back, as it does in a full simulation.
     """
-    braked, pawl = more["braked"] == 1, more["pawl"] == 1
+    braked, pawl = more["braked"] >= BRAKE_REQUIRED, more["pawl"] == 1
     for key in HELD:
         firm = (key is CheckKey.HOLD) | braked | (more[CheckKey.HOLD][0] > 0)
         hard, required = np.where(firm, 1.0, np.nan), np.where(braked, BRAKE_REQUIRED, 1.0)

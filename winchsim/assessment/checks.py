@@ -19,7 +19,7 @@ from winchsim.assessment.kinds import (
     Status,
     Target,
 )
-from winchsim.assessment.margins import hardest_margins
+from winchsim.assessment.margins import BRAKE_REQUIRED, brake_margin, hardest_margins
 from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
 from winchsim.elementwise import plain
 from winchsim.frozen import replace
@@ -177,9 +177,6 @@ def undescribed(machine: Machine) -> tuple[str, ...]:
 
 START_REQUIRED = 1.25
 """Starting torque margin that is required. [-] Own choice."""
-
-BRAKE_REQUIRED = 1.25
-"""Holding margin that is required of a brake. [-] Own choice."""
 
 BATTERY_REQUIRED = 1.25
 """Charge of a battery over the charge drawn that is required. [-] Own choice."""
@@ -472,7 +469,7 @@ def holding_of(history: History, hold: Hold) -> Holding:
     if history.held is False or (history.held is None and share.net > 0):
         return Holding.NONE
     if m.chain is not m.braked_chain:
-        return Holding.BRAKE
+        return Holding.BRAKE if brake_margin(m) >= BRAKE_REQUIRED else Holding.WEAK_BRAKE
     return Holding.LOCKED_TRAIN if share.slope <= 0 else Holding.FRICTION
 
 
@@ -483,7 +480,7 @@ def _hold_checks(history: History, known: Ranges | None, hold: Hold) -> Iterator
         firm = key is CheckKey.HOLD or held in (Holding.NONE, Holding.BRAKE)
         hard, required = 1.0 if firm else None, BRAKE_REQUIRED if held is Holding.BRAKE else 1.0
         status = grade(value, low, high, Side.LEAST, hard, required)
-        if held in (Holding.FRICTION, Holding.LOCKED_TRAIN) and status is Status.OK:
+        if status is Status.OK and held not in (Holding.PAWL, Holding.BRAKE):
             status = Status.THIN
         if key is CheckKey.HOLD and history.held is False:
             status = Status.FAILS

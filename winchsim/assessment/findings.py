@@ -10,7 +10,9 @@ import numpy as np
 from winchsim.assessment.history import OFF_FLOOR, History, Span
 from winchsim.assessment.kinds import Finding, FindingKind
 from winchsim.assessment.margins import (
+    BRAKE_REQUIRED,
     blocked_by,
+    brake_margin,
     hardest_margins,
     layer_that_ends,
     stall_margins,
@@ -224,6 +226,12 @@ def _held(history: History) -> Iterator[Finding]:
         )
 
 
+def _weak_brake(history: History) -> Iterator[Finding]:
+    margin = brake_margin(history.machine)
+    if 0 < margin < BRAKE_REQUIRED and not history.machine.pawl:
+        yield Finding(FindingKind.WEAK_BRAKE, dict(margin=margin, required=BRAKE_REQUIRED))
+
+
 def _stick_slip(history: History) -> Iterator[Finding]:
     record, slips = history.record, history.of(Event.SLIPS)
     if len(slips) >= FEWEST_SLIPS:
@@ -421,6 +429,7 @@ def _winding(history: History) -> Iterator[Finding]:
 RULES: tuple[Callable[[History], Iterable[Finding]], ...] = (
     _fell,
     History.run_backs,
+    _weak_brake,
     _held,
     _stick_slip,
     _rope_slack,

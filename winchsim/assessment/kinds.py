@@ -123,6 +123,8 @@ class Holding(StrEnum):
 
     PAWL = "pawl"
     BRAKE = "brake"
+    WEAK_BRAKE = "weak_brake"
+    """A brake that by itself carries less than is required; friction helps it."""
     LOCKED_TRAIN = "locked_train"
     """No load torque reaches the motors; by friction all the same."""
     FRICTION = "friction"
@@ -176,6 +178,8 @@ class FindingKind(StrEnum):
     BACK_DRIVEN = "back_driven"
     """from_height, to_height, speed, powered, in_guide, stopped (by friction, above the floor),
     landing_speed, landing_energy (None where it did not land)."""
+    WEAK_BRAKE = "weak_brake"
+    """margin (of the brake alone), required."""
     CREEPS = "creeps"
     """let_down, watched: the drum still turns back when the watch with the power off ends."""
     HELD = "held"

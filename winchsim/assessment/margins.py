@@ -10,17 +10,19 @@ which rises up to ``R = n Rs``.
 import math
 from collections.abc import Sequence
 from itertools import pairwise
+from typing import Any
 
 from scipy.optimize import brentq
 
 from winchsim.assessment.history import History
+from winchsim.elementwise import larger
 from winchsim.frozen import dataclass, replace
 from winchsim.model import Event, Machine
 from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import pull, raising_phase
 from winchsim.model.machine import PhaseStep
 from winchsim.physics import heat
-from winchsim.physics.chain import demand, torque_margin
+from winchsim.physics.chain import demand, shaft_ratios, torque_margin
 from winchsim.physics.motor import copper_loss
 from winchsim.simulation import RecordedEvent
 
@@ -94,6 +96,27 @@ def hardest_margins(machine: Machine, *, hot: bool = False) -> Margins:
         margins(machine, machine.start_travel, i, windings=windings) for i in machine.layers_used
     ]
     return Margins(min(f.moving for f in found), min(f.resting for f in found))
+
+
+BRAKE_REQUIRED = 1.25
+"""What is required of `brake_margin`. [-] Own choice."""
+
+
+def brake_margin(machine: Machine, radius: Any = None) -> Any:
+    """Pull that the brake holds by itself over the pull of the load at the top; 0 without one. [-]
+
+    No friction counts, neither that of the load nor that of gears between it and the brake.
+
+    Parameters
+    ----------
+    machine : Machine
+    radius : float or ndarray, optional
+        Of the layer that the rope is on at the top; left out, that of the machine. [m]
+    """
+    elements, ratios = machine.braked_chain.elements, shaft_ratios(machine.braked_chain)
+    radius = machine.layers[max(machine.layers_used)].radius if radius is None else radius
+    brakes = (e.drag * n for e, n in zip(elements, ratios[:-1], strict=True) if e.name == "brake")
+    return sum(brakes) / larger(pull(machine, machine.top_travel, 0.0) * radius, 1e-12)
 
 
 HOT_STEPS = 12

@@ -27,7 +27,7 @@ from winchsim.model.estimate import hanging_pulls
 from winchsim.model.machine import Assumed
 from winchsim.physics.chain import driven_back, shaft_ratios
 from winchsim.slow import Batch, SlowEnd, lift_batch, stack_machines
-from winchsim.slow.lifts import Lifts, starting_margins
+from winchsim.slow.lifts import Lifts, radii_used, starting_margins
 from winchsim.slow.stacking import shape_of
 from winchsim.strength.link import LinkKind
 
@@ -315,16 +315,13 @@ def hold_shares(batch: Batch) -> dict[CheckKey, tuple[Any, Any]]:
     up is a straight line; it is read far out, where no drag turns a torque's direction.
     """
     m, chain, n = batch.machine, batch.machine.braked_chain, batch.size
-    last = m.wound_at_start + m.line.falls * (m.top_travel - m.start_travel)
-    place = np.minimum((batch.ends < last).sum(axis=0), batch.layer_counts - 1)
-    radius = batch.radii[place, np.arange(n)]
     pulls = hanging_pulls(m, m.top_travel)
     found = {}
     for key, tension, grip in (
         (CheckKey.HOLD, pulls.at_rest, m.breakaway),
         (CheckKey.HOLD_DISTURBED, pulls.sliding, 1.0),
     ):
-        torque = np.maximum(tension * radius, 1e-12)
+        torque = np.maximum(tension * radii_used(batch)[0], 1e-12)
         whole = torque / shaft_ratios(chain)[0]
         once, twice = (driven_back(chain, torque * far, grip) for far in (FAR, 2 * FAR))
         slope = (twice - once) / (FAR * whole)

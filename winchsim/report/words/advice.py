@@ -84,7 +84,7 @@ _ACTIONS = {
     ActionKind.HIGHER_CURRENT_LIMIT: "Raise the current limit from {before} to {after}",
     ActionKind.LOWER_CURRENT_LIMIT: "Set a current limit of {after}",
     ActionKind.PAWL: "Fit a pawl on the drum",
-    ActionKind.BRAKE: "Fit a brake on the drum ({path} {after})",
+    ActionKind.BRAKE: "Fit a brake that carries the load alone ({path} {after})",
     ActionKind.LEAVE_OUT_GROUP: "Leave out the motors that are dragged ({path} {after})",
     ActionKind.STRONGER_PART: "Make the weakest part stronger ({path} {before} → {after})",
 }

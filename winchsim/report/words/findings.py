@@ -149,6 +149,15 @@ _WORDS: dict[FindingKind, Words] = {
         "More time, or a faster lift.",
     ),
     FindingKind.BACK_DRIVEN: (DANGER, _back_driven, "A pawl or a brake on the drum."),
+    FindingKind.WEAK_BRAKE: (
+        NOTICE,
+        lambda v: say(
+            "The brake alone carries {} of the load, required {}.",
+            percent(v["margin"]),
+            Value(v["required"], "%"),
+        ),
+        "A stronger brake, or a pawl on the drum.",
+    ),
     FindingKind.CREEPS: (
         DANGER,
         lambda v: say(

@@ -4,6 +4,7 @@ from winchsim.assessment.kinds import Assessment, CheckKey, End, FindingKind, Ho
 from winchsim.frozen import replace
 from winchsim.report.document import Text, joined, say
 from winchsim.report.words.checks import CHECKS, cause
+from winchsim.report.words.findings import finding
 from winchsim.report.words.values import of_check, percent, value
 
 ON_FLOOR = 1e-3
@@ -12,6 +13,7 @@ ON_FLOOR = 1e-3
 HELD = {
     Holding.PAWL: "held by its pawl",
     Holding.BRAKE: "held by its brake",
+    Holding.WEAK_BRAKE: "held by its brake with the help of friction, not assured",
     Holding.LOCKED_TRAIN: "held by friction in the train only, not assured",
     Holding.FRICTION: "held by friction only, not assured",
     Holding.NONE: "nothing holds it, it runs back",
@@ -45,7 +47,8 @@ def _stays(found: Assessment) -> Text:
     if end is End.NOT_TRUSTED or on_floor:
         return () if end in (End.NOT_TRUSTED, End.DONE) else say("It stays on the floor.")
     if not found.has(FindingKind.PART_BROKE):
-        return _ran_back(found) or say(f"Power off: {HELD[found.held]}.")
+        weak = [finding(f).text for f in found.findings if f.kind is FindingKind.WEAK_BRAKE]
+        return _ran_back(found) or joined([say(f"Power off: {HELD[found.held]}."), *weak])
     caught = found.held is Holding.PAWL and not found.has(FindingKind.FELL)
     return say("Then only its pawl holds it, power on or off." if caught else "The load falls.")
 
