@@ -5,6 +5,7 @@ import ast
 import re
 import subprocess
 import sys
+import tokenize
 import tomllib
 from collections.abc import Iterator
 from functools import cache
@@ -213,8 +214,18 @@ SPOKEN = {
 """Where words are composed below the boundary: names of parts, sources of assumed values, and what
 was expected of a bad value."""
 
-SILENT = ("physics", "hybrid", "strength", "sampling", "model", "record", "simulation", "slow",
-          "assessment", "studies")  # fmt: skip
+SILENT = (
+    "physics",
+    "hybrid",
+    "strength",
+    "sampling",
+    "model",
+    "record",
+    "simulation",
+    "slow",
+    "assessment",
+    "studies",
+)
 
 
 def _composed(tree: ast.Module) -> Iterator[str]:
@@ -250,3 +261,80 @@ def test_no_two_classes_have_one_name():
             if isinstance(node, ast.ClassDef):
                 owners.setdefault(node.name, []).append(path.name)
     assert {name: paths for name, paths in owners.items() if len(paths) > 1} == {}
+
+
+# --- form
+
+
+NO_CODE = (
+    tokenize.ENCODING,
+    tokenize.COMMENT,
+    tokenize.NL,
+    tokenize.NEWLINE,
+    tokenize.INDENT,
+    tokenize.DEDENT,
+    tokenize.ENDMARKER,
+)
+
+ROW = (
+    ast.Constant,
+    ast.Name,
+    ast.Attribute,
+    ast.UnaryOp,
+    ast.BinOp,
+    ast.Tuple,
+    ast.List,
+    ast.Dict,
+    ast.Call,
+    ast.keyword,
+    ast.unaryop,
+    ast.operator,
+    ast.expr_context,
+)
+"""What a row of a table is made of: literals, names, and records of them."""
+
+LEAST_ROWS = 5
+
+
+def _tokens(path: Path) -> list[tokenize.TokenInfo]:
+    with path.open("rb") as file:
+        return list(tokenize.tokenize(file.readline))
+
+
+@each_module
+def test_files_and_functions_are_short(path):
+    """Without blank lines, comments and docstrings."""
+    lines = set()
+    for token in _tokens(path):
+        if token.type not in NO_CODE:
+            lines |= set(range(token.start[0], token.end[0] + 1))
+    for node in ast.walk(_tree(path)):
+        if isinstance(node, ast.Expr) and isinstance(node.value, ast.Constant):
+            lines -= set(range(node.lineno, node.end_lineno + 1))
+    assert len(lines) < 400
+    for node in ast.walk(_tree(path)):
+        if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+            assert len(lines & set(range(node.lineno, node.end_lineno + 1))) < 50, node.name
+
+
+def _is_table(value: ast.expr) -> bool:
+    """Whether there is a tuple, list or dict in it with some rows, on several lines."""
+    for node in ast.walk(value):
+        rows = node.values if isinstance(node, ast.Dict) else getattr(node, "elts", ())
+        plain = all(isinstance(part, ROW) for row in rows for part in ast.walk(row))
+        if len(rows) >= LEAST_ROWS and plain and node.end_lineno > node.lineno:
+            return True
+    return False
+
+
+@pytest.mark.parametrize(
+    "path", sorted([*_modules(), *Path(__file__).parent.rglob("*.py")]), ids=lambda path: path.stem
+)
+def test_only_tables_are_kept_from_the_formatter(path):
+    """Tables at the top of a module, or in a decorator there."""
+    skipped = {t.end[0] for t in _tokens(path) if t.type == tokenize.COMMENT and "fmt:" in t.string}
+    tables = set()
+    for node in _tree(path).body:
+        values = [*getattr(node, "decorator_list", ()), getattr(node, "value", None)]
+        tables |= {value.end_lineno for value in values if value and _is_table(value)}
+    assert skipped <= tables

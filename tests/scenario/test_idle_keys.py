@@ -109,12 +109,25 @@ def test_a_key_of_another_kind_is_refused_and_has_no_effect(table, kind, faults_
 @pytest.mark.parametrize(
     ("text", "key", "line"),
     [
-        (scenario("stage", 'kind = "belt"').replace("gear = 40\nshaft", 'gear = 40\nwidth = "9 mm"\nshaft'),
-         "stage.2.width", 'width = "9 mm"'),
-        (scenario().replace("[supply]", '[supply]\ncapacity = "2 A*h"'), "supply.capacity", 'capacity = "2 A*h"'),
-        (scenario().replace("[supply]", '[supply]\ntrip_delay = "1 s"'), "supply.trip_delay", 'trip_delay = "1 s"'),
+        (
+            scenario("stage", 'kind = "belt"').replace(
+                "gear = 40\nshaft", 'gear = 40\nwidth = "9 mm"\nshaft'
+            ),
+            "stage.2.width",
+            'width = "9 mm"',
+        ),
+        (
+            scenario().replace("[supply]", '[supply]\ncapacity = "2 A*h"'),
+            "supply.capacity",
+            'capacity = "2 A*h"',
+        ),
+        (
+            scenario().replace("[supply]", '[supply]\ntrip_delay = "1 s"'),
+            "supply.trip_delay",
+            'trip_delay = "1 s"',
+        ),
     ],
-)  # fmt: skip
+)
 def test_it_is_refused_at_its_line(text, key, line, faults_of):
     fault = faults_of(text)[key]
     assert (fault.file, fault.line_text) == ("x.toml", line)

@@ -11,6 +11,7 @@ from winchsim.frozen import replace
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
 from winchsim.model.build import LONGEST_RAISE
+from winchsim.model.electric import Drive
 from winchsim.model.estimate import hanging_pulls, pull
 from winchsim.model.link_demands import Channels, link_shares, on_drum, stalled_channels
 from winchsim.physics import load
@@ -213,18 +214,13 @@ def lift_batch(batch: Batch) -> Lifts:
     m, n, path = batch.machine, batch.size, up.path
     lag = np.where(np.isfinite(lost), lost, 0.0)
     time = up.time + lag
-    steady_current, steady_voltage = up.steady(lag)
     end = _ends(up, time)
     lifted, timed = end == SlowEnd.LIFTED, np.isin(end, (SlowEnd.LIFTED, SlowEnd.LATE))
-    still, per_time = up.law.drive(np.zeros(n)), np.where(time > 0, time, np.inf)
+    still = up.law.drive(np.zeros(n))
     margins = starting_margins(batch)
     holding, spare_torque = _holds(up)
     height = m.height(travel_at(batch, np.minimum(up.wound, path.edges[-1])) - m.start_travel)
     period = bounce_period(batch)
-    # The lag costs the lost time at the current of standstill.
-    spinning = np.where(lost > 0, lost, 0.0) * still.total
-    stalled = rows([g.stall_current for g in m.groups], n)
-    loads = (up.charges + np.maximum(time - up.time, 0.0) * np.array(still.currents)) / per_time
     slow_enough = time > LONG_ENOUGH * np.maximum(np.maximum(tau, lost), period)
     found = _blank(n)
     values = dict(
@@ -235,13 +231,6 @@ def lift_batch(batch: Batch) -> Lifts:
         spin_up_time=np.where(timed, lost, np.nan),
         stall_margin_cold=margins[0],
         stall_margin_hot=margins[1],
-        standstill_current=still.total,
-        mean_current=(up.charge + spinning) / per_time,
-        steady_current=steady_current,
-        steady_voltage=steady_voltage,
-        motor_load=np.max(loads / stalled, axis=0),
-        charge=up.charge + spinning,
-        energy_in=batch.raising.voltage * (up.charge + spinning),
         last_speed=up.last_speed * path.radii[-1] / m.line.falls,
         peak_tension=up.tension,
         holding=holding,
@@ -252,12 +241,32 @@ def lift_batch(batch: Batch) -> Lifts:
         bounce_period=period,
         in_range=lifted & slow_enough & (up.least_margin > MARGIN_ENOUGH),
         **{name: getattr(up, name) for name in _AS_CLIMBED},
+        **_drawn(up, lost, lag, still),
         **_temperatures(up),
         **_links(up, still.torques, lifted),
     )
     for name, value in values.items():
         found[name] = value
     return found
+
+
+def _drawn(up: Climb, lost: Any, lag: Any, still: Drive) -> dict[str, Any]:
+    """Current, charge and energy; the lag costs the lost time at the current of standstill."""
+    time = up.time + lag
+    per_time = np.where(time > 0, time, np.inf)
+    charge = up.charge + np.where(lost > 0, lost, 0.0) * still.total
+    stalled = rows([g.stall_current for g in up.batch.machine.groups], up.batch.size)
+    loads = (up.charges + np.maximum(time - up.time, 0.0) * np.array(still.currents)) / per_time
+    steady_current, steady_voltage = up.steady(lag)
+    return dict(
+        standstill_current=still.total,
+        mean_current=charge / per_time,
+        steady_current=steady_current,
+        steady_voltage=steady_voltage,
+        motor_load=np.max(loads / stalled, axis=0),
+        charge=charge,
+        energy_in=up.batch.raising.voltage * charge,
+    )
 
 
 def _temperatures(up: Climb) -> dict[str, Any]:

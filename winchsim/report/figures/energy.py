@@ -72,10 +72,11 @@ def energy_bars(balance: EnergyBalance) -> tuple[tuple[EnergyBar, ...], float]:
 _KINDS: dict[TermKind, tuple[str, dict[str, Any]]] = {
     TermKind.STORED: ("stored", {"facecolor": BLUE, "edgecolor": BLUE}),
     TermKind.ELECTRICAL: (
-        "electrical heat", {"facecolor": "white", "edgecolor": VERMILLION, "hatch": "////"},
+        "electrical heat",
+        {"facecolor": "white", "edgecolor": VERMILLION, "hatch": "////"},
     ),
     TermKind.MECHANICAL: ("friction", {"facecolor": "white", "edgecolor": GREY, "hatch": "---"}),
-}  # fmt: skip
+}
 """Name and look of each kind."""
 
 
@@ -96,9 +97,13 @@ def energy_ledger(record: Record, look: Look) -> Figure:
         axes.barh(i, amount, height=0.68, zorder=2, linewidth=look.line / 2, **_KINDS[kind][1])
         share = f" · {quantity(energy / given, '%')}" if given > 0 else ""
         axes.annotate(
-            quantity(energy, unit) + share, (amount, i), xytext=(0.5 * look.font, 0),
-            textcoords="offset points", va="center", annotation_clip=False,
-        )  # fmt: skip
+            quantity(energy, unit) + share,
+            (amount, i),
+            xytext=(0.5 * look.font, 0),
+            textcoords="offset points",
+            va="center",
+            annotation_clip=False,
+        )
     room = 0.47 * look.width / look.em
     axes.set_yticks(
         range(len(bars)), [folded(name, look, most=1, ems=room)[0] for name, _, _ in bars]

@@ -172,9 +172,12 @@ def _panel(
             limits[show(limit)[0]] = limit
     for text, limit in limits.items():
         axes.axhline(
-            limit, color=GREY, linewidth=0.7 * look.line, linestyle=LIMIT_DASHES,
+            limit,
+            color=GREY,
+            linewidth=0.7 * look.line,
+            linestyle=LIMIT_DASHES,
             label=f"limit {text}",
-        )  # fmt: skip
+        )
     axes.set_ylim(0, 1.15 * (min(highest, MOST) if isinstance(rows[0][0], CheckKey) else highest))
 
 
@@ -210,11 +213,17 @@ def _shade(axes: Axes, places: np.ndarray, bad: np.ndarray) -> None:
     first, last = axes.get_xlim()
     if bad.any():
         axes.fill_between(
-            [first, *places, last], np.pad(bad.astype(float), 1, mode="edge"), step="mid",
-            transform=axes.get_xaxis_transform(), linewidth=0,
+            [first, *places, last],
+            np.pad(bad.astype(float), 1, mode="edge"),
+            step="mid",
+            transform=axes.get_xaxis_transform(),
+            linewidth=0,
             label="a check fails" if axes.get_ylabel() == PANELS[0][0] else "_fails",
-            facecolor="none", edgecolor=PALE, hatch="////", zorder=0,
-        )  # fmt: skip
+            facecolor="none",
+            edgecolor=PALE,
+            hatch="////",
+            zorder=0,
+        )
 
 
 # --- map
@@ -239,14 +248,25 @@ def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
     for rank, colour, hatch in ((0, "white", "////"), (1, FAINT, "")):
         mask = np.where(found.ranks[grid] == rank, 1.0, np.nan)
         axes.pcolor(
-            across, up, mask, shading="nearest", cmap=ListedColormap([colour]), hatch=hatch,
-            edgecolor=PALE, linewidth=0, zorder=0,
-        )  # fmt: skip
+            across,
+            up,
+            mask,
+            shading="nearest",
+            cmap=ListedColormap([colour]),
+            hatch=hatch,
+            edgecolor=PALE,
+            linewidth=0,
+            zorder=0,
+        )
     for n, (_, share) in enumerate(lines):
         drawn = axes.contour(
-            across, up, share, levels=[1.0], colors=[(INK, BLUE, VERMILLION, GREEN)[n % 4]],
+            across,
+            up,
+            share,
+            levels=[1.0],
+            colors=[(INK, BLUE, VERMILLION, GREEN)[n % 4]],
             linewidths=look.line,
-        )  # fmt: skip
+        )
         axes.clabel(drawn, fmt={1.0: str(n + 1)}, fontsize=look.font, inline=True)
     points(axes, x.values, y.values, ".", GREY, markersize=look.line, label="builds")
     _along(axes, x)
