@@ -49,6 +49,15 @@ def test_faults_of_a_parts_file_name_their_file_and_key(tmp_path, text, key):
     assert key in screen.err and "parts.toml" in screen.err
 
 
+def test_what_ran_back_is_not_looked_for_in_stiff_gears_and_broken_sections(tmp_path):
+    (tmp_path / "back.csv").write_text("mass_kg,held\n23,no\n")
+    screen = Screen()
+    screen.run("why", file("08-*.toml"), str(tmp_path / "back.csv"), "--full")
+    causes = screen.out.partition("Cautions")[0].lower()
+    assert "too heavy to be held" in causes
+    assert not any(word in causes for word in ("stiff", "stressed section", "part stronger"))
+
+
 @pytest.mark.parametrize("number", ["13", "14"])
 def test_why_of_the_worked_examples(tmp_path, number):
     called = ("why", file(f"{number}-*.toml"), file(f"{number}-*.csv"))

@@ -11,7 +11,7 @@ import winchsim
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import End
 from winchsim.errors import InputError
-from winchsim.inputs import with_value
+from winchsim.inputs import Brake, with_value
 from winchsim.report.measured import lift_tests
 from winchsim.scenario.sheet import read_sheet
 from winchsim.simulation import simulate
@@ -137,6 +137,33 @@ def test_a_load_that_runs_back():
     assert knock.share / first.share == pytest.approx(weights[0] / weights[1], rel=1e-6)
     kinds = [reason(row, Why.LOAD).clues[0].kind for row in (found, other)]
     assert kinds == ["runs_back_in_simulation", "holds_in_simulation"]
+
+
+def test_a_brake_is_the_first_cause_of_a_run_back_that_friction_alone_does_not_stop():
+    inputs = winchsim.read(next(SCENARIOS.glob("03-*.toml")))
+    back = LiftTest(number=1, mass=inputs.load.mass, outcome="lifted", time=2.0, held=False)
+    found = why(replace(inputs, brake=Brake(torque=50.0)), [back])
+    assert found.reasons[0].cause is Why.BRAKE and found.reasons[0].demand > 1
+    assert Why.BRAKE not in {row.cause for row in why(inputs, [back]).reasons}
+
+
+def test_a_train_without_friction_holds_nothing(linear):
+    found = why(linear(mass=1.0), [LiftTest(number=1, mass=1.0, held=False)])
+    assert found.reasons[0].cause is Why.LOAD and found.reasons[0].demand > 100
+
+
+def test_the_way_that_an_assumed_value_explains_a_run_back():
+    """Less friction, but faster motors: their constant is smaller, and so is their drag."""
+    bell = winchsim.read(next(SCENARIOS.glob("08-*.toml")))
+    found = why(bell, [LiftTest(number=1, mass=bell.load.mass, outcome="lifted", held=False)])
+    above = {row.group: row.above for row in found.reasons if row.cause is Why.ASSUMED}
+    assert above["mesh_friction"] is False and above["no_load_speed"] is True
+
+
+def test_a_rope_that_should_carry_many_times_the_load_was_bad(gate):
+    inputs, tests = gate
+    found = why(inputs, [*tests[:-1], replace(tests[-1], broke_link="rope")])
+    assert reason(found, Why.LOAD).share < 0.1 and found.reasons[0].cause is Why.BAD_ROPE
 
 
 def test_an_unclear_part_is_asked_for_and_a_sheet_without_failure_refused(gate):

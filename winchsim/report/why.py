@@ -66,8 +66,13 @@ CAUSES = {
         "Only one tooth or pin is hurt; a gap or a foreign particle in the break.",
         "Replace it with an inspected part, and repeat the test with a small load first.",
     ),
+    Why.BAD_ROPE: (
+        "the rope is worn, cut or badly tied",
+        "Fuzz, a cut or a flat place at the break; a knot that slipped; a sharp edge on its way.",
+        "Fit a new rope, round off the edges, and tie or splice it as its strength assumes.",
+    ),
     Why.ASSUMED: (
-        "an assumed input is worse than its usual value",
+        "{group} is {way} than usual",
         "Stiff turning by hand, rubbing gears, dry or tight bearings, sides that are not parallel.",
         "Measure it, or calibrate with lighter tests.",
     ),
@@ -91,8 +96,37 @@ CAUSES = {
         "It stood at first and began to run after a touch or when the load swung.",
         "Fit a pawl or a brake: friction that holds at rest does not stop what moves.",
     ),
+    Why.BRAKE: (
+        "the brake or pawl did not hold",
+        "Oil, dust or wear on the brake, which may stay released; a pawl that is open or blunt.",
+        "Clean, adjust or replace it, and try it with a small load close to the floor.",
+    ),
+    Why.SLIP: (
+        "something slips between the drum and what holds it",
+        "The drum turns while the motors stand: a loose set screw, a sheared pin, a broken tooth.",
+        "Tighten, pin or replace it, and repeat the test with a small load first.",
+    ),
 }
 """By cause: what it is, what to look for on the pieces, what to change. General knowledge."""
+
+IN_ITS_WAY = {
+    (Why.LOAD, End.STALLED): (
+        CAUSES[Why.LOAD][0],
+        "It slows down before it stops, and lifts a lighter load; the supply at its limit.",
+        "Lift less, use a larger ratio, or stronger or more motors.",
+    ),
+    (Why.LOAD, End.BACK_DRIVEN): (
+        "the load is too heavy to be held",
+        "It runs back at once when the power goes off, and a lighter load does not.",
+        "Lift less, or fit a pawl, or a stronger brake.",
+    ),
+    (Why.ASSUMED, End.BACK_DRIVEN): (
+        CAUSES[Why.ASSUMED][0],
+        "Light turning by hand, fresh grease or oil, gears that are worn in, shaking as it hangs.",
+        "Fit a pawl or a brake; measure it, or calibrate with lighter tests.",
+    ),
+}
+"""The same of causes that are another thing for another end."""
 
 CLUES = {
     "survived_more": "it lifted {mass} before",
@@ -118,8 +152,9 @@ CLUES = {
     "voltage": "{voltage} were read at the motors, {share} of the simulated voltage there",
     "ample_margin": "simulated, the motors reach {margin} of the torque needed",
     "runs_back_in_simulation": "it runs back in the simulation too",
-    "holds_in_simulation": "simulated, friction holds {margin} the load",
-    "moving_margin": "once it moves, friction holds {margin} the load",
+    "holds_in_simulation": "simulated, {margin} the load is held",
+    "moving_margin": "once it moves, {margin} the load is held",
+    "friction_alone": "without it, {margin} the load is held",
 }
 """What speaks for or against a cause."""
 
@@ -148,8 +183,9 @@ def diagnosis_document(found: Diagnosis, scenario: Scenario, command: str) -> Do
         "Likelihoods only rank the causes; they are not statistics. What to look for is general "
         "knowledge, not from this scenario."
     )
-    body = (_table(found, 0, few), *causes[:EXPLAINED], Paragraph(remark, faint=True))
-    sections = {"Further causes": (_table(found, few, None), *causes[EXPLAINED:])}
+    first = min(few, EXPLAINED)
+    body = (_table(found, 0, few), *causes[:first], Paragraph(remark, faint=True))
+    sections = {"Further causes": (_table(found, few, None), *causes[first:])}
     mark = Mark(found.end.value.replace("_", " "), "bad")
     answer = frame.headline(mark, "", _verdict(found), scenario.name)
     return frame.document(scenario, answer, body, sections, found.found, command)
@@ -164,20 +200,24 @@ def _verdict(found: Diagnosis) -> Text:
         End.BACK_DRIVEN: "The load ran back",
     }[found.end]
     return say(
-        f"{what} under {{}} (row {found.test.number}). Most likely: {_cause(first, found.end)} "
+        f"{what} under {{}} (row {found.test.number}). Most likely: {_words(first, found.end)[0]} "
         "({}).",
         value(found.test.mass, "kg"),
-        Value(round(first.share, 2), "%"),
+        _likely(first),
     )
 
 
-def _cause(found: Reason, end: End) -> str:
-    """Name of a cause."""
-    back = end is End.BACK_DRIVEN
-    if found.cause is Why.ASSUMED:
-        return f"{assumed(found.group)} is {'lower' if back else 'worse'} than usual"
-    no_hold = back and found.cause is Why.LOAD
-    return "friction cannot hold this load" if no_hold else CAUSES[found.cause][0]
+def _words(found: Reason, end: End) -> tuple[str, str, str]:
+    """What a cause is, what to look for, what to change."""
+    what, look, change = IN_ITS_WAY.get((found.cause, end), CAUSES[found.cause])
+    group = {"form_loss": "loss by the form of the teeth"}.get(found.group, assumed(found.group))
+    what = what.format(group=group, way="higher" if found.above else "lower")
+    return what, look, change
+
+
+def _likely(found: Reason) -> Value:
+    """Likelihood of a cause, of which none is certain."""
+    return Value(min(round(found.share, 2), 0.99), "%")
 
 
 def _table(found: Diagnosis, first: int, end: int | None) -> Table:
@@ -191,7 +231,7 @@ def _table(found: Diagnosis, first: int, end: int | None) -> Table:
             c = broke.strength
             middle, low, high = (each / reason.demand for each in (c.value, c.low, c.high))
             cells = (Value(reason.demand, c.unit), Value(middle, "", low, high, 1.0))
-        rows.append((_cause(reason, found.end), Value(round(reason.share, 2), "%"), *cells))
+        rows.append((_words(reason, found.end)[0], _likely(reason), *cells))
     last = ("demand", "factor") if broke else ("needed over available",)
     return Table(("cause", "likelihood", *last), tuple(rows), name="causes")
 
@@ -214,11 +254,10 @@ def _clue(found: Clue) -> Text:
 def _explained(found: Diagnosis, place: int) -> Paragraph:
     """What speaks for and against a cause, what to look for, what to change."""
     reason = found.reasons[place]
-    _, look, change = CAUSES[reason.cause]
+    name, look, change = _words(reason, found.end)
     sides = {"For": _clues(reason, True), "Against": _clues(reason, False)}
     texts = [say(f"{side}: {{}}.", joined(rows, "; ")) for side, rows in sides.items() if rows]
     texts += [say(f"Look for: {look[:1].lower()}{look[1:]}"), say(f"Change: {change}")]
-    name = _cause(reason, found.end)
     return Paragraph(joined(texts), label=f"{place + 1}  {name[:1].upper()}{name[1:]}.")
 
 
@@ -237,8 +276,7 @@ def diagnosis_json(found: Diagnosis, scenario: Scenario) -> str:
                 "demand": reason.demand,
                 "for": sentences(_clues(reason, True)),
                 "against": sentences(_clues(reason, False)),
-                "look_for": CAUSES[reason.cause][1],
-                "change": CAUSES[reason.cause][2],
+                **dict(zip(("look_for", "change"), _words(reason, found.end)[1:], strict=True)),
             }
             for reason in found.reasons
         ],

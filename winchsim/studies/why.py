@@ -19,6 +19,7 @@ from winchsim.inputs import Inputs
 from winchsim.model.machine import LinkLimit
 from winchsim.model.trial import plain_raise, under_test
 from winchsim.simulation import Record, simulate
+from winchsim.strength.link import LinkKind
 from winchsim.strength.printed import temperature_factor
 from winchsim.studies.calibrate.evidence import LiftTest, Note, below, demands, look_into, same_part
 
@@ -30,10 +31,14 @@ SPREAD, EVIDENCE = 0.2, 4.0
 """How unsure a computed ratio of demand and capacity is, as a logarithm; by which factor a cause is
 more or less likely for each thing that speaks for or against it. [-] Own choice."""
 
+NO_MARGIN = 1e-3
+"""Margins are taken as no smaller. [-]"""
+
 SHORT_REST, NEAR_STALL = 300.0, 0.7
 """Pause under which the motors and teeth are still warm; share of the stalled motors' current from
 which a reading is that of a stall. [s], [-] Own choice."""
 
+ROPES = (LinkKind.ROPE_KNOT, LinkKind.ROPE, LinkKind.ROPE_ANCHOR)
 
 Why = StrEnum(
     "Why",
@@ -45,11 +50,14 @@ Why = StrEnum(
         "PRINT",
         "WEAR",
         "BAD_PART",
+        "BAD_ROPE",
         "ASSUMED",
         "VOLTAGE",
         "WARM",
         "OBSTACLE",
         "KNOCK",
+        "BRAKE",
+        "SLIP",
     ],
 )
 """What may have been the cause."""
@@ -62,11 +70,14 @@ PRIORS = {
     Why.PRINT: 0.5,
     Why.WEAR: 0.3,
     Why.BAD_PART: 0.1,
+    Why.BAD_ROPE: 0.1,
     Why.ASSUMED: 0.4,
     Why.VOLTAGE: 0.3,
     Why.WARM: 0.3,
     Why.OBSTACLE: 0.1,
     Why.KNOCK: 0.2,
+    Why.BRAKE: 0.4,
+    Why.SLIP: 0.05,
 }
 """How often such a cause is met before anything is known of the test. [-] Own choice."""
 
@@ -95,6 +106,8 @@ class Reason:
     clues : tuple of Clue
     group : str
         The group of assumed inputs, of `Why.ASSUMED`.
+    above : bool
+        Whether it is their values above the usual ones that explain it.
     """
 
     cause: Why
@@ -102,6 +115,7 @@ class Reason:
     demand: float | None
     clues: tuple[Clue, ...]
     group: str = ""
+    above: bool = False
 
 
 @dataclass(frozen=True)
@@ -168,7 +182,9 @@ def why(inputs: Inputs, tests: Sequence[LiftTest], row: int | None = None) -> Di
         rows = list(_broke(inputs, test, before, part, record))
     else:
         rows = list(
-            _stalled(record, test, before, found) if end is End.STALLED else _ran_back(found)
+            _stalled(record, test, before, found)
+            if end is End.STALLED
+            else _ran_back(inputs, test, found)
         )
     whole = sum(reason.share for reason in rows) or 1.0
     shares = (replace(reason, share=reason.share / whole) for reason in rows)
@@ -196,10 +212,10 @@ def _reason(
     return Reason(cause, PRIORS[cause] * max(likelihood, 1e-3) * evidence, demand, known, group)
 
 
-def _short(cause: Why, ratio: float, *clues: Clue | None, group: str = "") -> Reason:
-    """A cause by which what was needed is so many times what was there."""
-    likelihood = float(ndtr(math.log(ratio) / SPREAD)) if ratio > 0 else 0.0
-    return _reason(cause, likelihood, ratio, *clues, group=group)
+def _short(cause: Why, margin: float, *clues: Clue | None, group: str = "") -> Reason:
+    """A cause by which so many times what was needed was there."""
+    likelihood = float(ndtr(-math.log(margin) / SPREAD)) if margin > 0 else 1.0
+    return _reason(cause, likelihood, 1 / max(margin, NO_MARGIN), *clues, group=group)
 
 
 # --- a breakage
@@ -225,7 +241,7 @@ def _broke(
     over = _clue(lifted > capacity.value, "over_capacity", factor=capacity.value / lifted)
     low = capacity.low
     under = _clue(lifted < low, "under_capacity", False, factor=low / lifted)
-    yield replace(_short(Why.LOAD, lifted / capacity.value, more, over or under), demand=lifted)
+    yield replace(_short(Why.LOAD, capacity.value / lifted, more, over or under), demand=lifted)
     yield _reason(
         Why.JAM,
         below(part, jammed),
@@ -243,13 +259,12 @@ def _broke(
             jerk,
             _clue(test.time, "lifted_before", False, time=test.time),
         )
-    if part.material is None:
-        return
-    if not part.material.is_metal:
+    if part.material is not None and not part.material.is_metal:
         yield from _of_polymer(inputs, test, before, part, record, lifted)
     equal = _clue(_demand_of_equals(inputs, test, part) > 0.9 * lifted, "equal_parts")
     weak, held = under and replace(under, favours=True), stop and replace(stop, favours=False)
-    yield _reason(Why.BAD_PART, 1.0, lifted, equal, weak, held)
+    bad = Why.BAD_ROPE if part.kind in ROPES else Why.BAD_PART
+    yield _reason(bad, 1.0, lifted, equal, weak, held)
 
 
 def _demand_of_equals(inputs: Inputs, test: LiftTest, part: LinkLimit) -> float:
@@ -354,7 +369,7 @@ def _stalled(
     more = _lifted_more("lifted_more", False, test, before)
     yield _short(
         Why.LOAD,
-        1 / margin,
+        margin,
         _clue(margin < 1, "stalls_in_simulation") or Clue("margin", False, {"margin": margin}),
         more,
     )
@@ -364,11 +379,11 @@ def _stalled(
         share = test.motor_voltage / float(np.median(powered)) if powered.size else 1.0
         yield _short(
             Why.VOLTAGE,
-            1 / (margin * share),
+            margin * share,
             Clue("voltage", share < 0.9, {"voltage": test.motor_voltage, "share": share}),
         )
     if not math.isnan(hot):
-        yield _short(Why.WARM, 1 / hot, _rested(test, before) or Clue("rested", False))
+        yield _short(Why.WARM, hot, _rested(test, before) or Clue("rested", False))
     obstacle, ample = more and replace(more, favours=True), margin > 1.5
     yield _reason(Why.OBSTACLE, 1.0, None, obstacle, _clue(ample, "ample_margin", margin=margin))
 
@@ -378,27 +393,29 @@ def _assumed(
 ) -> Iterator[Reason]:
     """Groups of assumed inputs that lower a margin."""
     for cause in found.causes:
-        low = min(cause.effects.get(key, (0.0, 0.0)))
-        left = margin * math.exp(low)
-        if low < -0.02:
-            yield _short(
-                Why.ASSUMED,
-                1 / left,
-                _clue(left < 1 <= margin, "range_turns", margin=left),
-                *clues,
-                group=cause.name,
-            )
+        ends = cause.effects.get(key, (0.0, 0.0))
+        left = margin * math.exp(min(ends))
+        if min(ends) < -0.02:
+            turns = _clue(left < 1 <= margin, "range_turns", margin=left)
+            worse = _short(Why.ASSUMED, left, turns, *clues, group=cause.name)
+            falls = cause.name.endswith("efficiency")  # the ends count by losses
+            yield replace(worse, above=(ends[1] < ends[0]) is not falls)
 
 
 # --- a run-back
 
 
-def _ran_back(found: Assessment) -> Iterator[Reason]:
+def _ran_back(inputs: Inputs, test: LiftTest, found: Assessment) -> Iterator[Reason]:
     margin = _value(found.check(CheckKey.HOLD), 1.0)
     moving = _value(found.check(CheckKey.HOLD_DISTURBED), math.inf)
     runs = margin < 1 or found.target.end is End.BACK_DRIVEN
     kind = "runs_back_in_simulation" if runs else "holds_in_simulation"
-    yield _short(Why.LOAD, 1 / margin, Clue(kind, runs, {"margin": margin}))
+    yield _short(Why.LOAD, margin, Clue(kind, runs, {"margin": margin}))
+    if inputs.brake or inputs.pawl:
+        bare = _as_tested(replace(inputs, brake=None, pawl=None), test)
+        alone = _value(assess(simulate(bare), actions=False).check(CheckKey.HOLD), 1.0)
+        yield _short(Why.BRAKE, alone, _clue(alone < 1, "friction_alone", margin=alone))
+    yield _reason(Why.SLIP, 1.0, None)
     yield from _assumed(found, CheckKey.HOLD, margin)
     if math.isfinite(moving):
-        yield _short(Why.KNOCK, 1 / moving, Clue("moving_margin", moving < 1, {"margin": moving}))
+        yield _short(Why.KNOCK, moving, Clue("moving_margin", moving < 1, {"margin": moving}))
