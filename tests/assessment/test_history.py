@@ -126,6 +126,41 @@ def test_a_load_that_hangs_from_the_start_is_watched(ran):
     assert history.held is True and history.as_asked
 
 
+LOWERED = (
+    Phase(action="raise", until="top"),
+    Phase(action="lower", until="time", time=0.3),
+    Phase(action="off", until="time", time=2.0),
+)
+
+
+@pytest.mark.parametrize(
+    ("repeat", "mass", "height", "brake", "phase", "slip", "holds"),
+    [
+        (1, 0.6, 0.3, 2.0, (), 0.009, True),
+        (1, 0.6, 0.1, 1.3, (), 0.018, False),
+        (2, 3.0, 0.3, 4.0, LOWERED, 0.048, True),
+    ],
+    ids=["bounce", "far", "lowered"],
+)
+def test_a_load_that_slips_a_little_as_the_power_goes_off_and_then_stays_is_held(
+    ran, make_stage, repeat, mass, height, brake, phase, slip, holds
+):
+    """In the bounce after a quick lift; while the brake stops what was lowered, however far."""
+    run = ran(
+        stage=make_stage(5.0, 0.97, repeat=repeat),
+        brake=Brake(torque=brake * mass * 9.80665 * 0.006),
+        load={"mass": mass, "height": height},
+        phase=phase,
+    )
+    assert run.history.held is holds
+    if holds:
+        held = run.one(FindingKind.HELD).values
+        assert held["let_down"] == pytest.approx(slip, rel=0.1) and held["slips"]
+    else:
+        assert run.one(FindingKind.BACK_DRIVEN).values["stopped"]
+    assert bool(run.history.run_backs()) is not holds
+
+
 def test_allowed_sag_is_a_hundredth_of_the_height_or_5_mm(ran):
     assert ran().history.allowed_sag == 0.005
     assert ran(load={"height": 0.8, "mass": 2.0}).history.allowed_sag == pytest.approx(0.008)

@@ -216,11 +216,11 @@ def _held(history: History) -> Iterator[Finding]:
     if sunk and (history.run_backs() or history.broke is not None):
         return
     for span in sunk or watches[-1:]:
+        let_down = float(history.given_back(span.samples)[-1])
+        slips = {} if sunk else {"slips": let_down > history.allowed_sag}
         yield Finding(
             FindingKind.CREEPS if sunk else FindingKind.HELD,
-            dict(
-                let_down=float(history.given_back(span.samples)[-1]), watched=span.end - span.start
-            ),
+            dict(let_down=let_down, watched=span.end - span.start, **slips),
             span.end,
             float(history.record["height"][span.samples.stop - 1]),
         )

@@ -21,6 +21,10 @@ SAGS_BY = 0.005
 held. [-], [m] Own assumption: what is left of the bounce, and the coasting back before the friction
 bites."""
 
+SLIPS_BY_SHARE = 0.05
+"""Share of its height by which a load may slip that then stays. [-] Own assumption: the last bounce
+of the rope may set the drum going once more."""
+
 OFF_FLOOR = 1e-6
 """Height over which a load hangs. [m]"""
 
@@ -211,7 +215,7 @@ class History:
 
     def holds(self, span: Span) -> bool:
         """Whether the drum stands at the end of a phase and has let the load down by no more than
-        is allowed.
+        `let_down_allowed`.
 
         A load that comes off a snag meets a train that the stretched rope has set turning: that it
         stands again is all that counts."""
@@ -222,8 +226,22 @@ class History:
         return bool(
             still
             and not fell
-            and (came_off or float(self.given_back(span.samples)[-1]) <= self.allowed_sag)
+            and (came_off or self.given_back(span.samples)[-1] <= self.let_down_allowed(span))
         )
+
+    def let_down_allowed(self, span: Span) -> float:
+        """How far the load may come back in a phase. [m]
+
+        `SLIPS_BY_SHARE` of its height where the power is off and the drum stands for the later half
+        of the phase; any way to a stop from a speed that it had already as the power went off."""
+        m, record, samples = self.machine, self.record, span.samples
+        later = record.time[samples] >= (span.start + span.end) / 2
+        if span.step.powered or not record.bound[samples][later].all():
+            return self.allowed_sag
+        speeds = record["drum_speed"][samples]
+        if speeds.min() >= (1 + 1e-6) * speeds[0]:
+            return math.inf
+        return max(self.allowed_sag, SLIPS_BY_SHARE * m.height(m.top_travel - m.start_travel))
 
     @property
     def held(self) -> bool | None:
@@ -247,7 +265,8 @@ class History:
         worst = samples.start + int(np.argmax(back))
         begin = samples.start + int(np.flatnonzero(back[: worst - samples.start + 1] <= 0.0)[-1])
         heights, time = self.record["height"], self.record.time
-        if back.max() <= self.allowed_sag or heights[begin] <= OFF_FLOOR:
+        allowed = self.let_down_allowed(self.span_at(float(time[worst])))
+        if back.max() <= allowed or heights[begin] <= OFF_FLOOR:
             return
         last = spans[-1].end  # what is let down after that was meant to be
         landed = next(
@@ -269,7 +288,9 @@ class History:
             speed=max(speed, landed.value or 0.0) if landed else speed,
             powered=self.span_at(float(time[begin])).step.powered,
             in_guide=stays and landed is None,
-            stopped=self.holds(spans[-1]),
+            stopped=bool(
+                self.record.bound[samples.stop - 1] and heights[samples.stop - 1] > OFF_FLOOR
+            ),
             landing_speed=landed.value if landed else None,
             landing_energy=landed.energy if landed else None,
         )

@@ -176,14 +176,14 @@ class FindingKind(StrEnum):
     LATE = "late"
     """time_limit, action (``raise`` or ``lower``)."""
     BACK_DRIVEN = "back_driven"
-    """from_height, to_height, speed, powered, in_guide, stopped (by friction, above the floor),
+    """from_height, to_height, speed, powered, in_guide, stopped (above the floor),
     landing_speed, landing_energy (None where it did not land)."""
     WEAK_BRAKE = "weak_brake"
     """margin (of the brake alone), required."""
     CREEPS = "creeps"
     """let_down, watched: the drum still turns back when the watch with the power off ends."""
     HELD = "held"
-    """watched, let_down."""
+    """watched, let_down, slips (whether that is more than a load sags that just stays)."""
     FELL = "fell"
     """landing_speed, landing_energy of a free fall after a part has broken: the rest of a train
     that turns with the load makes it slower."""

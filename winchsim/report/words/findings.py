@@ -51,7 +51,7 @@ def _back_driven(v: Values) -> Text:
     power = "with the power on" if v["powered"] else "with the power off"
     text = say(
         f"The load runs back {power}, from {{}} to {{}} at up to {{}}"
-        + (", and is then held by friction." if v["stopped"] else "."),
+        + (", and then stops." if v["stopped"] else "."),
         value(v["from_height"], "m"),
         value(v["to_height"], "m"),
         value(v["speed"], "m/s"),

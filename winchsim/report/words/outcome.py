@@ -48,7 +48,10 @@ def _stays(found: Assessment) -> Text:
         return () if end in (End.NOT_TRUSTED, End.DONE) else say("It stays on the floor.")
     if not found.has(FindingKind.PART_BROKE):
         weak = [finding(f).text for f in found.findings if f.kind is FindingKind.WEAK_BRAKE]
-        return _ran_back(found) or joined([say(f"Power off: {HELD[found.held]}."), *weak])
+        by = [value(f.values["let_down"], "m") for f in found.findings if f.values.get("slips")]
+        slip = ", after a slip of {}" * len(by)
+        held = say(f"Power off: {HELD[found.held]}{slip}.", *by)
+        return _ran_back(found) or joined([held, *weak])
     caught = found.held is Holding.PAWL and not found.has(FindingKind.FELL)
     return say("Then only its pawl holds it, power on or off." if caught else "The load falls.")
 
@@ -137,7 +140,7 @@ def _ran_back(found: Assessment) -> Text:
     if known["in_guide"]:
         return say(f"Power {power}: the drum unwinds, the load stays in its guide for now.")
     floor = " to the floor" if known["landing_speed"] is not None else ""
-    end = ", then friction holds it" if known["stopped"] else ""
+    end = ", then it stops" if known["stopped"] else ""
     return say(
         f"Power {power}: it runs back{floor} at up to {{}}{end}.", value(known["speed"], "m/s")
     )
