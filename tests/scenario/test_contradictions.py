@@ -21,6 +21,12 @@ POINT = '[[motors.points]]\ntorque = "1 mNm"\nspeed = "9000 rpm"\ncurrent = "0.3
     [
         (SHEET, SHEET + 'known_by = "points"\n' + POINT, "motors.1.points", "one measured point is too few"),
         ("count = 6", "count = 6\ndead = 7", "motors.1.dead", "more dead motors than motors"),
+        (
+            "count = 6",
+            'count = 6\noutput_turns = 10\noutput_time = "32 s"',
+            "motors.1.no_load_speed",
+            "the free speed is given twice",
+        ),
         ("count = 6", "count = 6\ndead = 6", "motors.1.dead", "every motor is dead"),
         ('"90 mA"', '"2 A"', "motors.1.no_load_current", "not below the stall current"),
         ('module = "1 mm"\n', "", "stage.1.module", "one of them"),

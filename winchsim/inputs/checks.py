@@ -109,6 +109,12 @@ def _motors(group: MotorGroup, has_spur: bool) -> tuple[Contradiction, ...]:
             for key in _NEEDED[group.known_by]
         ),
         (
+            counted and group.no_load_speed is not None,
+            "no_load_speed",
+            "the free speed is given twice",
+            "no_load_speed, or output_turns and output_time",
+        ),
+        (
             group.known_by == "points" and len(group.points) == 1,
             "points",
             "one measured point is too few",
