@@ -175,6 +175,14 @@ def test_landing_fast_where_it_was_meant_to_come_down(ran):
     assert run.has(FindingKind.LANDED_HARD)
 
 
+def test_a_pawl_blocks_a_lowering_only_where_no_motors_lift_it(ran):
+    for action, lands in (("lower", True), ("off", False), ("short", False)):
+        down = Phase(action=action, until="floor", time=20.0)
+        run = ran(pawl=Pawl(), phase=(Phase(action="raise", until="top"), down))
+        assert bool(run.record["height"][-1] < 1e-3) is lands
+        assert run.has(FindingKind.NO_PATH_DOWN) is not lands
+
+
 def test_far_below_nominal_voltage(ran):
     found = ran(supply={"voltage": 2.5}).one(FindingKind.FAR_BELOW_NOMINAL_VOLTAGE).values
     assert found["voltage"] / found["nominal"] == pytest.approx(2.5 / 6.0)

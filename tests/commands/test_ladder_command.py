@@ -30,7 +30,7 @@ def done(folder):
     return Screen().run("ladder", str(folder / "crate.toml"), "--out", str(folder / "tests"))
 
 
-def test_a_pawl_that_blocks_the_lowering_asked_for_is_told_on_screen_and_sheet(folder, tmp_path):
+def test_that_a_pawl_is_to_be_freed_for_the_lowering_is_told_on_screen_and_sheet(folder, tmp_path):
     pawled = tmp_path / "pawl.toml"
     steps = "".join(
         f'\n[[phase]]\naction = "{action}"\nuntil = "{until}"\n'
@@ -41,7 +41,8 @@ def test_a_pawl_that_blocks_the_lowering_asked_for_is_told_on_screen_and_sheet(f
     page = (tmp_path / "out" / "ladder.html").read_text()
     for text in (done.out, page):
         text = " ".join(text.split())
-        assert "The pawl blocks the lowering that is asked for." in text and "hold it open" in text
+        assert "Free the pawl" in text and "hold it open" in text
+        assert "blocks the lowering" not in text
         assert "reverse the polarity" in text or "lower it on a second line" in text
 
 

@@ -349,7 +349,8 @@ def _motors(history: History) -> Iterator[Finding]:
 
 
 def _no_path_down(history: History) -> Iterator[Finding]:
-    if history.machine.pawl and any(span.step.action == "lower" for span in history.spans):
+    """A pawl is lifted only while the motors lower."""
+    if history.machine.pawl and any(s.descends and not s.step.powered for s in history.spans):
         yield Finding(FindingKind.NO_PATH_DOWN)
 
 

@@ -234,7 +234,7 @@ class FindingKind(StrEnum):
     DRAGGED_GROUP = "dragged_group"
     """group, power: a group of motors that the others drag along while raising. [W]"""
     NO_PATH_DOWN = "no_path_down"
-    """A pawl is fitted and a lowering is asked for."""
+    """A pawl is fitted, and the load is to come down without power, which would lift it."""
     GEAR_GEOMETRY = "gear_geometry"
     """paths, flaw (`GearFlaw` value), side (``pinion``, ``gear`` or empty), teeth, value, limit."""
 

@@ -7,7 +7,7 @@ from importlib.resources import files
 from itertools import groupby
 from typing import Any
 
-from winchsim.assessment.kinds import Assessment, Check, CheckKey, Finding, FindingKind, Status
+from winchsim.assessment.kinds import Assessment, Check, CheckKey, Status
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs
 from winchsim.model import Machine
@@ -31,7 +31,6 @@ from winchsim.report.plain_text import harmless
 from winchsim.report.render.html import render_html
 from winchsim.report.render.options import Options, sentence_text, sentences
 from winchsim.report.words.details import CHECK_HEADS, LAST_SPARE, THIN, check_row, factor_of
-from winchsim.report.words.findings import finding
 from winchsim.report.words.outcome import outcome
 from winchsim.report.words.values import MARKS, of_check, percent, value
 from winchsim.scenario.read import Scenario
@@ -91,7 +90,6 @@ def build(
         MARKS[status], "" if blind else count, sentence(found, blind=blind), scenario.name
     )
     stops, binding = stop_lines(found), binding_table(found)
-    pawled = found.machine.pawl and any(phase.action == "lower" for phase in found.inputs.phase)
     below: tuple[Node, ...] = (
         Paragraph((), label="Lowering"),
         Items(down_lines(found, numbers=False)),
@@ -102,7 +100,6 @@ def build(
             Paragraph(say("____________________  Tested by: ____________________"), label="Date:"),
         )
     body = (
-        *([finding(Finding(FindingKind.NO_PATH_DOWN))] if pawled else []),
         rung_table(found, sheet=sheet, blind=blind),
         *((binding, THIN) if binding.rows and not blind else ()),
         *below,

@@ -317,7 +317,7 @@ _WORDS: dict[FindingKind, Words] = {
     FindingKind.NO_PATH_DOWN: (
         DANGER,
         lambda _: say("The pawl blocks the lowering that is asked for."),
-        "Lower with the pawl released by hand, or use a brake.",
+        "Lower by the motors, which lifts the pawl, or release it by hand.",
     ),
     FindingKind.WEDGED: (
         NOTICE,
