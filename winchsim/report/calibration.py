@@ -63,6 +63,9 @@ SAME = 1e-4
 OPEN = 0.2
 """Share of an interval's square from undetermined factors that is worth a sentence. [-]"""
 
+FAR_OFF = ", whatever the assumed values (is it in the unit of its column?),"
+"""Said of a measurement that no values within their ranges explain."""
+
 FIGURE = FigureRef("calibration", "Measured and predicted", "On the line, both are equal.")
 
 
@@ -193,15 +196,21 @@ def sentence(found: Calibration) -> Text:
         for row in found.residuals
         if row.kind is Kind.TIME and not row.is_outlier and math.isfinite(row.predicted)
     ]
+    left_out: dict[tuple[Kind, bool], list[str]] = {}
+    for r in found.residuals:
+        if r.is_outlier:
+            left_out.setdefault((r.kind, r.far), []).append(str(r.test.number))
     off = percent(math.sqrt(sum(share**2 for share in apart) / max(1, len(apart))))
     return joined(
         [
             say(f"{count} test{'s determine' if count != 1 else ' determines'} {what}."),
             say("The lift times agree within {}.", off) if apart else (),
             *(
-                say(f"The {LABELS[r.kind]} of test {r.test.number} does not fit and is left out.")
-                for r in found.residuals
-                if r.is_outlier
+                say(
+                    f"The {LABELS[kind]} of test{'s' * (len(tests) > 1)} {listed(tests)} does not "
+                    f"fit{FAR_OFF * far} and is left out."
+                )
+                for (kind, far), tests in left_out.items()
             ),
             *(
                 say(f"Test {r.test.number} {SIDES[r.kind]}, but the calibrated model disagrees.")
@@ -286,7 +295,11 @@ def basis(found: Calibration) -> Text:
     """What the intervals rest on."""
     count, scatter = sum(not row.is_outlier for row in found.residuals), Value(rough(found.scatter))
     free = say(" with {} degrees of freedom", Value(rough(found.dof))) if found.dof >= 1 else ()
-    return say(f"{count} measurements; scatter {{}} times the expected{{}}.", scatter, free)
+    return say(
+        f"{count} measurement{'s' * (count != 1)}; scatter {{}} times the expected{{}}.",
+        scatter,
+        free,
+    )
 
 
 def changes(found: Calibration) -> Table:

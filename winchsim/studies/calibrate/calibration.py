@@ -9,10 +9,11 @@ from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.special import stdtr, stdtrit
 
-from winchsim.errors import DomainError
+from winchsim.errors import Code, DomainError, refused
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, walk, with_value
 from winchsim.model import build
+from winchsim.model.estimate import raising_phase
 from winchsim.studies.calibrate.evidence import (
     SCATTERS,
     Capacity,
@@ -46,6 +47,11 @@ BARELY = 0.5
 """A factor that is not determined and moves by less keeps its default: writing it down would only
 make a given value of an assumed one. [standard deviations of the prior]"""
 
+
+FAR, OVER = 10.0, 1.1
+"""Measured over what is expected, or the reverse, from which on no values within their ranges
+explain it; of a current, over the limit of the supply. [-] Own choice: the losses of a lift are
+known to a factor of two or three, and its units are a thousand or sixty apart."""
 
 PREDICTED = (Kind.TIME, Kind.CURRENT, Kind.LIFTED, Kind.HELD)
 """What is forecast of a test to come."""
@@ -268,7 +274,9 @@ def scatter_of(left: Array, slopes: Array, counted: Mask, scatter: float) -> tup
     return max(float(np.sqrt(np.sum(left[counted] ** 2) / dof)), LEAST_SCATTER), dof
 
 
-def without_outliers(problem: FitProblem, start: Array) -> tuple[Fit, Mask]:
+def without_outliers(
+    problem: FitProblem, start: Array, left_out: Mask | None = None
+) -> tuple[Fit, Mask]:
     """A robust fit, and the residuals that belong together: outliers are found one by one and left
     out.
 
@@ -276,8 +284,10 @@ def without_outliers(problem: FitProblem, start: Array) -> tuple[Fit, Mask]:
     ----------
     problem : FitProblem
     start : ndarray, shape (p,)
+    left_out : ndarray of bool, shape (n,), optional
+        Residuals that are left out from the beginning.
     """
-    kept, values = np.ones(len(problem.data), dtype=bool), start
+    kept, values = ~(np.zeros_like(problem.data) if left_out is None else left_out), start
     for _ in range(max(int(problem.data.sum()) // 2, 1)):
         found = solve(problem, values, kept, robust=True)
         values, worst = found.values, outlier(found, kept, problem.data)
@@ -512,7 +522,7 @@ def calibrate(
             raise DomainError("fit", name, "one or more of: " + ", ".join(names))
     factors = tuple(factor for factor in factors if not only or factor.name in only)
     case = Case(Bench(inputs, readings, factors))
-    found, kept = without_outliers(case.problem, np.zeros(len(factors)))
+    found, kept = without_outliers(case.problem, np.zeros(len(factors)), case.far)
     determined = np.sqrt(np.diag(found.covariance)) <= DETERMINED
     moving = determined | (np.abs(found.values) >= BARELY)
     problem = replace(case.problem, low=moving * case.problem.low, high=moving * case.problem.high)
@@ -550,6 +560,16 @@ class Case:
     Parameters
     ----------
     bench : Bench
+
+    Attributes
+    ----------
+    far : ndarray of bool
+        Measurements that no values within their ranges explain.
+
+    Raises
+    ------
+    InputError
+        No measurement is any other.
     """
 
     def __init__(self, bench: Bench) -> None:
@@ -565,6 +585,20 @@ class Case:
         shares = [expected_scatter(row.kind, row.measured) for row in bench.readings]
         self._weights = np.array(signs) / (np.array(shares) * np.where(data, self._goals, 1.0))
         self._known: dict[bytes, tuple[Array, Array]] = {}
+        expected = bench.forecast(np.zeros((1, len(bench.factors))))[0]
+        share = np.divide(
+            self._goals, expected, out=np.ones(len(kinds)), where=data & (expected > 0)
+        )
+        over = measured > OVER * raising_phase(bench.machine).current_limit
+        amps = np.array([kind in (Kind.CURRENT, Kind.STALL_CURRENT) for kind in kinds])
+        self.far = (share > FAR) | (share < 1 / FAR) | (amps & over)
+        if not np.any(data & ~self.far):
+            raise refused(
+                "no measurement is near to what this scenario can show",
+                "measured_time_s",
+                hint="check the units in the heads of the sheet, and the scenario",
+                code=Code.NOTHING_TO_FIT,
+            )
 
     def _both(self, place: Array) -> tuple[Array, Array]:
         """Residuals of the readings and their change with the factors, (n,) and (n, p); of evidence
@@ -586,7 +620,7 @@ class Case:
         ratio = [row.kind in (Kind.LIFTED, Kind.STALLED) for row in self.bench.readings]
         shown = np.select([self._timed, ratio], [times, np.exp(values)], values)
         agree = np.where(self.problem.data, kept, fit.residuals <= 0)
-        rows = zip(self.bench.readings, *shown, fit.residuals, agree, strict=True)
+        rows = zip(self.bench.readings, *shown, fit.residuals, agree, self.far, strict=True)
         return tuple(
             replace(
                 row,
@@ -594,8 +628,9 @@ class Case:
                 before=float(before),
                 size=float(size),
                 agrees=bool(agrees),
+                far=bool(far),
             )
-            for row, now, before, size, agrees in rows
+            for row, now, before, size, agrees, far in rows
         )
 
 

@@ -172,6 +172,8 @@ class MeasuredReading:
     agrees : bool
         Whether it belongs to the others; of what was seen from one side, whether the calibrated
         model shows the same.
+    far : bool
+        Whether it is a measurement that no values within their ranges explain.
     """
 
     test: LiftTest
@@ -181,6 +183,7 @@ class MeasuredReading:
     before: float = math.nan
     size: float = 0.0
     agrees: bool = True
+    far: bool = False
 
     @property
     def is_outlier(self) -> bool:
