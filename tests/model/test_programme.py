@@ -51,6 +51,20 @@ def test_what_ends_the_run_as_the_load_lands_ends_it(small, fired, events):
     assert found.key is None and [mark.event for mark in found.events] == events
 
 
+def test_a_raise_follows_where_the_drum_has_run_on_after_a_landing(lift):
+    """It takes up again what came off the dead turns meanwhile."""
+    off, up = Phase(action="off", time=1.0), Phase(action="raise", time=1.0)
+    record = lift(phase=(UP, Phase(action="lower", until="floor"), off, up))
+    assert record["rope_wound"].min() < record.machine.lowest_wound
+    assert record["height"][-1] == record["height"][record.phase == 3].max() > 0.005
+    assert record["rope_wound"][-1] > record["height"][-1]
+
+
+def test_a_lowering_of_a_load_on_the_floor_is_over_at_once(lift):
+    record = lift(phase=(Phase(action="lower", until="floor"), UP))
+    assert starts(record) == [0.0, 0.0] and record.first(Event.TOP) is not None
+
+
 @pytest.mark.parametrize("layer", [0, 1])
 def test_a_drum_that_stops_where_two_layers_meet_is_on_both(small, layer):
     """Whichever layer it comes from: raising it would wind on the upper one, running back pay out

@@ -52,9 +52,10 @@ def _drum_guards(motion: Motion, key: ModeKey) -> Iterator[_GuardPart]:
     if direction:
         band = SPEED_BAND * m.scales.rope_speed / layer.radius
         yield {Trip.DRUM_STOPS: band}, lambda y, now: (-direction * y[1],)
-        lowest = max(layer.start - m.wound_at_start, m.lowest_wound)
+        least = m.lowest_in(key.phase, loose=key.load is LoadPlace.FLOOR or not key.taut)
+        lowest = max(layer.start - m.wound_at_start, least)
         edge = layer.end - m.wound_at_start if direction > 0 else lowest
-        back = Trip.PAID_OUT if lowest <= m.lowest_wound else Trip.LAYER_DOWN
+        back = Trip.PAID_OUT if lowest <= least else Trip.LAYER_DOWN
         name = Trip.LAYER_UP if direction > 0 else back
         yield {name: BAND * m.scales.stretch}, lambda y, now: (direction * (y[0] - edge),)
         if may_wedge(motion.chain(key), direction):

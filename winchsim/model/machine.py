@@ -371,6 +371,13 @@ class Machine:
         ]
         return tuple(used) or (len(self.layers) - 1,)
 
+    def lowest_in(self, phase: int, *, loose: bool) -> float:
+        """Rope on the drum, less that of the start, at which a phase ends the run: when only the
+        dead turns are left. A loose rope may come off whole where a raise, not the first phase,
+        winds it on again. [m]"""
+        raises = any(step.action == "raise" for step in self.phases[max(phase, 1) : -1])
+        return -self.wound_at_start if loose and raises else self.lowest_wound
+
     def height(self, travel: Floats) -> Any:
         """Height above the start's floor at a travel along the path. [m]"""
         return travel * self.body.rise

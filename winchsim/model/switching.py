@@ -249,6 +249,9 @@ class WinchProblem:
         self._hold(step, regime)
         if step.key.drum < 0 and self.motion.pawl_grips(step.key):
             self._stop_drum(step, jerk=True)
+        down = phase.until == "floor" and step.key.load is LoadPlace.FLOOR
+        if down and index < len(phases) - 2:
+            self.enter_phase(step, index + 1)  # it is there already
 
     def _hold(self, step: Step, regime: Regime) -> None:
         """Change the supply's regime, and count the time at its limit."""
@@ -313,7 +316,7 @@ class WinchProblem:
             self._start_drum(step, -1)
 
     def _start_drum(self, step: Step, direction: int) -> None:
-        layer = step.key.layer if direction > 0 else step.key.layer_below
+        m, layer = self.machine, step.key.layer if direction > 0 else step.key.layer_below
         again = Event.RESTARTS if step.key.stalled else Event.DRUM_STARTS
         step.mark(
             again if direction > 0 else Event.RUNS_BACK,
@@ -324,7 +327,8 @@ class WinchProblem:
             held_since=math.inf,
             confirm_at=math.inf,
         )
-        start, lowest = self.machine.wound_at_start, self.machine.lowest_wound
+        loose = step.key.load is LoadPlace.FLOOR or not step.key.taut
+        start, lowest = m.wound_at_start, m.lowest_in(step.key.phase, loose=loose)
         if direction < 0 and start + step.y[0] <= lowest + start:
             step.finish(Event.PAID_OUT)
 
