@@ -35,6 +35,7 @@ def assessed():
     ("value", "low", "high", "side", "hard", "required", "status"),
     [
         (2.0, 1.5, 2.5, Side.LEAST, 1.0, 1.25, Status.OK),
+        (2.0, 1.1, 2.5, Side.LEAST, 1.0, 1.25, Status.OK),
         (2.0, 0.9, 2.5, Side.LEAST, 1.0, 1.25, Status.THIN),
         (1.1, 1.05, 1.2, Side.LEAST, 1.0, 1.25, Status.THIN),
         (0.9, 0.5, 1.5, Side.LEAST, 1.0, 1.25, Status.FAILS),

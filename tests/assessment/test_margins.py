@@ -14,6 +14,7 @@ from winchsim.assessment.margins import (
     margins,
     needed_current,
     stalled_until_hot,
+    stalled_windings,
     times_until_hot,
 )
 from winchsim.inputs import Brake, Stage
@@ -272,3 +273,15 @@ def test_a_limited_current_heats_sooner_than_one_that_falls(small, make_motor):
         machines[0], machines[0].phases[0], [machines[0].groups[0].winding_limit], [20.0]
     )
     assert at_once == 0.0
+
+
+def test_windings_that_stay_under_power_warm_as_in_a_longer_run(small, make_motor):
+    """Ten more seconds of a stall, from where a run of ten seconds of it ends."""
+    motors = make_motor(4.0, 0.005, idle_current=0.12, **{**HOT, "winding_limit": 500.0})
+    short, longer = (
+        simulate(small(motors=motors, load={"mass": 80.0}, settings={"stall_watch": time}))
+        for time in (10.0, 20.0)
+    )
+    found = stalled_windings(read_history(short))
+    assert found[1] == pytest.approx(longer["motor_1_winding"].max(), rel=0.02)
+    assert found[1] > 1.1 * short["motor_1_winding"].max()

@@ -92,9 +92,19 @@ def test_a_train_that_locks_has_no_finite_margin_but_a_finite_share():
     assert locked.compared_to(back) == pytest.approx(0.5)
 
 
+HEAT = ("winding_heat_capacity", "case_heat_capacity", "winding_to_case", "case_to_ambient")
+
+
 def test_a_margin_that_may_be_under_one_makes_the_target_thin(small):
-    """The load is raised as described, but not with the losses that are possible."""
-    inputs = small(stage=stage(5.0, 0.8, shaft_drag=None, repeat=3))
+    """The load is raised as described, but not with the losses that are possible; then it stalls,
+    and a winding is as hot as it may be."""
+    inputs = small(
+        stage=stage(5.0, 0.8, shaft_drag=None, repeat=3),
+        settings={"stall_watch": 300.0},
+        phase=Phase(action="raise", until="top", time=400.0),
+    )
+    unknown = replace(inputs.motors[0], **dict.fromkeys(HEAT))
+    inputs = replace(inputs, motors=(unknown,))
     loads = [8.0 * 1.02**k for k in range(60)]
     found = None
     for mass in loads:
@@ -107,7 +117,11 @@ def test_a_margin_that_may_be_under_one_makes_the_target_thin(small):
     assert found is not None and found.target.reached
     assert found.check(CheckKey.TARGET).status is Status.THIN
     assert found.check(CheckKey.LIFT_TIME).high == math.inf
-    assert found.check(CheckKey.TARGET).cause
+    assert found.check(CheckKey.TARGET).cause and found.check(CheckKey.TARGET).about == "stalled"
+    winding, limit = found.check(CheckKey.WINDING), build(heavier).groups[0].winding_limit
+    stalled = simulate(with_value(heavier, "load.mass", 2 * mass))["motor_1_winding"].max()
+    assert winding.value < limit and winding.high == pytest.approx(stalled) == limit
+    assert winding.status is Status.THIN
 
 
 def test_what_matters_most_comes_first(small):
@@ -186,8 +200,7 @@ def test_a_load_that_overpowers_its_motors_has_no_range_of_speed(small):
 def test_the_winding_temperature_of_a_missed_lift_has_the_range_of_full_runs(small, load):
     """Every run stands under power up to the same time."""
     inputs = small(load=load, phase=Phase(action="raise", until="top", time=40.0))
-    heat = ("winding_heat_capacity", "case_heat_capacity", "winding_to_case", "case_to_ambient")
-    unknown = replace(inputs.motors[0], winding_limit=900.0, **dict.fromkeys(heat))
+    unknown = replace(inputs.motors[0], winding_limit=900.0, **dict.fromkeys(HEAT))
     inputs = replace(inputs, motors=(unknown,))
     machine = build(inputs)
 

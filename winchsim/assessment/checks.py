@@ -10,6 +10,7 @@ import numpy as np
 from winchsim.assessment.findings import at_current_limit
 from winchsim.assessment.history import QUANTITIES, History, motor_load
 from winchsim.assessment.kinds import (
+    STALLS,
     Check,
     CheckKey,
     Holding,
@@ -19,7 +20,12 @@ from winchsim.assessment.kinds import (
     Status,
     Target,
 )
-from winchsim.assessment.margins import BRAKE_REQUIRED, brake_margin, hardest_margins
+from winchsim.assessment.margins import (
+    BRAKE_REQUIRED,
+    brake_margin,
+    hardest_margins,
+    stalled_windings,
+)
 from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
 from winchsim.elementwise import plain
 from winchsim.frozen import replace
@@ -257,7 +263,8 @@ def find_checks(
     return (
         *_way(history, known, target),
         *_hold_checks(history, known, hold),
-        *_part_checks(history, known, parts, found),
+        _winding(history, known, target.reached),
+        *_part_checks(history.machine, parts, found),
         *_rope_checks(history),
         *_supply_checks(history, known),
         energy_check(history),
@@ -267,7 +274,7 @@ def find_checks(
 def _way(history: History, known: Ranges | None, target: Target) -> Iterator[Check]:
     """Target, time, and what the motors reach at rest."""
     m, inputs, reached = history.machine, history.record.inputs, target.reached
-    never = known.never if known is not None and reached else ""
+    never, instead = (known.never, known.instead or "") if known and reached else ("", "")
     status = Status.THIN if never else Status.OK if reached else Status.FAILS
     yield _check(
         CheckKey.TARGET,
@@ -276,6 +283,7 @@ def _way(history: History, known: Ranges | None, target: Target) -> Iterator[Che
         None,
         hard=target.height,
         required=target.height,
+        about=instead,
         status=status,
         cause=never,
     )
@@ -306,17 +314,15 @@ def _way(history: History, known: Ranges | None, target: Target) -> Iterator[Che
         yield _check(CheckKey.START_HOT, "", hot, known, required=1.0)
 
 
-def _part_checks(
-    history: History, known: Ranges | None, parts: tuple[PartRow, ...], found: Jam | None
-) -> Iterator[Check]:
-    """Windings and parts, and parts in a jam."""
+def _winding(history: History, known: Ranges | None, reached: bool) -> Check:
+    """The winding that comes nearest to its limit; a stall, where assumed values may cause one
+    instead, heats it up to there, where a run ends."""
     m, record = history.machine, history.record
-    missing, worst = undescribed(m), worst_part(parts)
     over, group = max(
         ((float(record[f"motor_{g.number}_winding"].max()) - g.winding_limit, g) for g in m.groups),
         key=lambda pair: pair[0],
     )
-    yield _check(
+    check = _check(
         CheckKey.WINDING,
         "°C",
         over + group.winding_limit,
@@ -327,6 +333,22 @@ def _part_checks(
         origin=m.ambient,
         about=f"motors.{group.number}",
     )
+    if known is None or not reached or known.instead not in STALLS:
+        return check
+    _, up = known.span(CheckKey.WINDING)
+    heated = m.ambient + (stalled_windings(history)[group.number] - m.ambient) * up
+    status = Status.THIN if heated >= group.winding_limit else Status.OK
+    return replace(
+        check,
+        high=max(check.high or 0.0, min(heated, group.winding_limit)),
+        status=min(check.status, status, key=lambda each: each.rank),
+        cause=known.never,
+    )
+
+
+def _part_checks(m: Machine, parts: tuple[PartRow, ...], found: Jam | None) -> Iterator[Check]:
+    """Parts, and parts in a jam."""
+    missing, worst = undescribed(m), worst_part(parts)
     if worst is None:
         yield _check(CheckKey.PARTS, "", None, None, hard=1.0, missing=missing)
     else:

@@ -9,6 +9,7 @@ from winchsim.assessment.findings import find, tripped
 from winchsim.assessment.history import History, find_readings, read_history
 from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import (
+    STALLS,
     Assessment,
     AssumedInput,
     Check,
@@ -20,13 +21,12 @@ from winchsim.assessment.kinds import (
     Target,
 )
 from winchsim.assessment.margins import stall_margins
-from winchsim.assessment.ranges import Ranges, find_ranges
+from winchsim.assessment.ranges import ENDS, Ranges, find_ranges
 from winchsim.assessment.teeth import tooth_lives
 from winchsim.frozen import replace
 from winchsim.model import Event, Machine
 from winchsim.physics import load
 from winchsim.simulation import Record
-from winchsim.slow import SlowEnd
 
 
 def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Assessment:
@@ -121,9 +121,6 @@ def _with_ranges(
 # --- target -----------------------------------------------------------------------------------
 
 
-STALLS = (End.STALLED, End.STALLED_AT_LAYER_END)
-
-
 def _target(history: History, findings: Sequence[Finding], known: Ranges | None) -> Target:
     m, end, limit = history.machine, _end(history, findings, known), history.record.broken_link
     event, margins = {End.PART_BROKE: history.broke, End.REACHED: history.up}.get(end), None
@@ -163,9 +160,7 @@ def _end(history: History, findings: Sequence[Finding], known: Ranges | None) ->
     stalled = kinds.get(FindingKind.STALLED)
     by = stalled.values["blocked_by"] if stalled else ""
     back = End.BACK_DRIVEN if FindingKind.BACK_DRIVEN in kinds else End.DONE
-    slow = known and {SlowEnd.STALLED: STALLS[0], SlowEnd.STALLED_AT_LAYER_END: STALLS[1]}.get(
-        known.end
-    )
+    slow = ENDS[known.end] if known and ENDS[known.end] in STALLS else None
     causes = (
         (history.broke, End.PART_BROKE),
         (first(Event.OVERFLOW), End.DRUM_OVERFLOW),

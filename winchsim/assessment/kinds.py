@@ -118,6 +118,10 @@ class End(StrEnum):
     """The computation broke off, or its energy balance does not close."""
 
 
+STALLS = (End.STALLED, End.STALLED_AT_LAYER_END)
+"""Ends by a stall."""
+
+
 class Holding(StrEnum):
     """What holds the load with the power off."""
 
@@ -298,7 +302,8 @@ class Check:
     missing : tuple of str
         Paths of the inputs without which it cannot be checked.
     about : str
-        Path or label of the part, group or layer that decides.
+        Path or label of the part, group or layer that decides; of a target that assumed values
+        may turn over, the `End` of the lift then.
     cause : str
         The group of assumed values that moves it most to its bad side; empty where none matters.
     limit_assumed : bool

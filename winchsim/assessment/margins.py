@@ -214,6 +214,28 @@ def stalled_until_hot(machine: Machine) -> float:
     )
 
 
+def stalled_windings(history: History) -> dict[int, float]:
+    """Temperature of the windings of each live group, by its number, if the warmest motors of a
+    run stalled and stayed under power for as long as a run leaves them. [°C]
+
+    Parameters
+    ----------
+    history : History
+    """
+    m, record = history.machine, history.record
+    windings, cases = (
+        [float(record[f"motor_{g.number}_{part}"].max()) for g in m.groups]
+        for part in ("winding", "case")
+    )
+    for _ in range(HOT_STEPS):
+        losses = _losses_at_rest(m, raising_phase(m), windings, cases)
+        for i, (g, loss) in enumerate(zip(m.groups, losses, strict=True)):
+            windings[i], cases[i] = heat.step_exact(
+                g.heat, loss, windings[i], cases[i], m.ambient, m.stall_watch / HOT_STEPS
+            )
+    return {g.number: winding for g, winding in zip(m.groups, windings, strict=True)}
+
+
 def needed_current(machine: Machine, *, at_rest: bool = False) -> float | None:
     """Supply current at which the motors, at zero speed, just raise the load on the fullest layer;
     None where none does. [A]

@@ -17,7 +17,7 @@ from typing import Any, NamedTuple
 
 import numpy as np
 
-from winchsim.assessment.kinds import Cause, CheckKey, ReadingKey
+from winchsim.assessment.kinds import Cause, CheckKey, End, ReadingKey
 from winchsim.errors import WinchsimError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, with_value
@@ -45,6 +45,19 @@ _NAMES = (
     (r"supply\..*", "supply"),
 )
 """Cause of a path; of any other it is the last part of the path, like for like."""
+
+ENDS = {
+    SlowEnd.LIFTED: End.REACHED,
+    SlowEnd.STALLED: End.STALLED,
+    SlowEnd.STALLED_AT_LAYER_END: End.STALLED_AT_LAYER_END,
+    SlowEnd.BATTERY_EMPTY: End.BATTERY_EMPTY,
+    SlowEnd.TRIPPED: End.SUPPLY_TRIPPED,
+    SlowEnd.OVERFLOW: End.DRUM_OVERFLOW,
+    SlowEnd.BLOCKED: End.TOP_STOP,
+    SlowEnd.LATE: End.LATE,
+    SlowEnd.CANNOT_BE_BUILT: None,
+}
+"""End of a lift of the quasi-static model in words; None for a variant that cannot be built."""
 
 FAR = 1e4
 """Multiple of the load at which the line of the torque passed up is read. [-]"""
@@ -125,6 +138,8 @@ class Ranges:
     never : str
         Cause that alone, or with another one, keeps the load from its target though the build as
         described reaches it; empty for none.
+    instead : End or None
+        How the lift ends with it; None without one.
     end : SlowEnd
         How the lift ends in the quasi-static model without a time limit of its own.
     """
@@ -135,6 +150,7 @@ class Ranges:
     hold: Mapping[CheckKey, tuple[HoldShare, HoldShare, HoldShare]]
     worst: Mapping[Key, tuple[str, str]]
     never: str
+    instead: End | None
     end: SlowEnd
 
     def span(self, key: Key) -> tuple[float, float]:
@@ -359,7 +375,7 @@ def _combined(
         worst[check] = (most, "")
         given, *other = (HoldShare(*row) for row in rows.tolist())
         moved[check] = np.array([one.compared_to(given) for one in other])
-    never = _never(inputs, variants, lifted, logs, spans) if lifted[0] else ""
+    never, instead = _never(inputs, variants, ended, logs, spans) if lifted[0] else ("", None)
     return Ranges(
         tuple(_causes(groups, places, moved, lifted)),
         {row.path: name for name, rows in groups.items() for row in rows},
@@ -367,6 +383,7 @@ def _combined(
         shares,
         worst,
         never,
+        instead,
         SlowEnd(int(ended[0])),
     )
 
@@ -439,12 +456,12 @@ def _most(effects: Mapping[str, float]) -> str:
 def _never(
     inputs: Inputs,
     variants: Sequence[_Variant],
-    lifted: np.ndarray,
+    ended: np.ndarray,
     logs: Mapping[Key, np.ndarray],
     spans: dict[Key, tuple[float, float]],
-) -> str:
-    """The cause that keeps a load from its target that is lifted otherwise; the worst two together
-    widen the spans."""
+) -> tuple[str, End | None]:
+    """The cause that keeps a load from its target that is lifted otherwise, and how it ends then;
+    the worst two together widen the spans."""
     hot = np.nan_to_num(logs[CheckKey.START_HOT], nan=0.0, posinf=0.0, neginf=0.0)
     falls: dict[str, tuple[float, str]] = {}
     for variant, fall in zip(variants[1:], (hot - hot[0])[1:].tolist(), strict=True):
@@ -461,5 +478,8 @@ def _never(
             low, high = spans[each]
             spans[each] = (min(low, float(np.ravel(margin)[0]) / math.exp(logs[each][0])), high)
     low = math.exp(logs[CheckKey.START_HOT][0]) * spans.get(CheckKey.START_HOT, (1.0, 1.0))[0]
-    alone = next((v.name for v, up in zip(variants[1:], lifted[1:], strict=True) if not up), "")
-    return alone or (two[0] if two and low < 1 else "")
+    missed = np.flatnonzero(ended != SlowEnd.LIFTED).tolist()
+    if missed:
+        place = min(missed, key=ended.__getitem__)  # a stall before any other end
+        return variants[place].name, ENDS[SlowEnd(int(ended[place]))]
+    return (two[0], End.STALLED) if two and low < 1 else ("", None)

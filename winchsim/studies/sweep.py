@@ -12,7 +12,7 @@ import numpy as np
 from winchsim.assessment.candidates import RANKS, CheckColumn, capacities, check_columns
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, ReadingKey, Side, Status
-from winchsim.assessment.ranges import find_ranges
+from winchsim.assessment.ranges import ENDS, find_ranges
 from winchsim.csv_text import csv_text
 from winchsim.errors import DomainError, InputError, WinchsimError
 from winchsim.frozen import dataclass, replace
@@ -47,19 +47,6 @@ WHILE_LIFTED = frozenset(
     }
 )
 """Checks that need a lift which reaches its target."""
-
-ENDS = {
-    SlowEnd.LIFTED: End.REACHED,
-    SlowEnd.STALLED: End.STALLED,
-    SlowEnd.STALLED_AT_LAYER_END: End.STALLED_AT_LAYER_END,
-    SlowEnd.BATTERY_EMPTY: End.BATTERY_EMPTY,
-    SlowEnd.TRIPPED: End.SUPPLY_TRIPPED,
-    SlowEnd.OVERFLOW: End.DRUM_OVERFLOW,
-    SlowEnd.BLOCKED: End.TOP_STOP,
-    SlowEnd.LATE: End.LATE,
-    SlowEnd.CANNOT_BE_BUILT: None,
-}
-"""How a quasi-static lift ended, as an assessment has it; None for a build that cannot be made."""
 
 
 @dataclass(frozen=True)

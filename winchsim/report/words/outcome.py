@@ -1,6 +1,14 @@
 """The answer in one or two sentences: what became of the load, and what holds it."""
 
-from winchsim.assessment.kinds import Assessment, CheckKey, End, FindingKind, Holding, Status
+from winchsim.assessment.kinds import (
+    STALLS,
+    Assessment,
+    CheckKey,
+    End,
+    FindingKind,
+    Holding,
+    Status,
+)
 from winchsim.frozen import replace
 from winchsim.report.document import Text, joined, say
 from winchsim.report.words.checks import CHECKS, cause
@@ -59,8 +67,10 @@ def _stays(found: Assessment) -> Text:
 def _uncertain(found: Assessment) -> Text:
     """That assumed values decide whether the load is lifted at all."""
     check = found.check(CheckKey.TARGET)
-    never = check.cause if check is not None and found.target.reached else ""
-    return say(f"May stall: {cause(never)} is not known well enough.") if never else ()
+    if check is None or not check.cause:
+        return ()
+    may = "stall" if check.about in STALLS else f"miss its target ({ended(End(check.about))})"
+    return say(f"May {may}: {cause(check.cause)} is not known well enough.")
 
 
 def _fails(found: Assessment) -> Text:
