@@ -90,24 +90,10 @@ def _numbered(
 
 def _motors(group: MotorGroup, has_spur: bool) -> tuple[Contradiction, ...]:
     counted = group.output_turns is not None and group.output_time is not None
-    stalled = group.lever_current is not None
-    pulled = group.known_by == "bench" and group.lever_force is not None
-    replaced = {
-        "no_load_speed": counted or (pulled and stalled and group.lever_arm is not None),
-        "terminal_resistance": stalled and group.lever_voltage is not None,
-    }
     idle, stall = group.no_load_current, group.stall_current
     above = idle is not None and stall is not None and idle >= stall
     return (
-        *(
-            (
-                _is_absent(getattr(group, key)) and not replaced.get(key),
-                key,
-                f"{key} is missing",
-                f'{key}, because known_by = "{group.known_by}"',
-            )
-            for key in _NEEDED[group.known_by]
-        ),
+        *_missing_data(group, counted),
         (
             counted and group.no_load_speed is not None,
             "no_load_speed",
@@ -139,6 +125,18 @@ def _motors(group: MotorGroup, has_spur: bool) -> tuple[Contradiction, ...]:
             "no pinion here",
         ),
     )
+
+
+def _missing_data(group: MotorGroup, counted: bool) -> Iterator[Contradiction]:
+    stalled = group.lever_current is not None
+    pulled = group.known_by == "bench" and group.lever_force is not None
+    replaced = {
+        "no_load_speed": counted or (pulled and stalled and group.lever_arm is not None),
+        "terminal_resistance": stalled and group.lever_voltage is not None,
+    }
+    for key in _NEEDED[group.known_by]:
+        lacks = _is_absent(getattr(group, key)) and not replaced.get(key)
+        yield lacks, key, f"{key} is missing", f'{key}, because known_by = "{group.known_by}"'
 
 
 def _is_absent(value: Any) -> bool:
