@@ -7,7 +7,7 @@ from winchsim.assessment.findings import find
 from winchsim.assessment.history import read_history
 from winchsim.assessment.kinds import CheckKey, FindingKind, Status
 from winchsim.inputs import Supply
-from winchsim.physics.sources import Ordinary, shares_of_ordinary
+from winchsim.physics.sources import shares_of_ordinary
 from winchsim.simulation import simulate
 
 
@@ -18,17 +18,17 @@ def finding(inputs, kind):
 def test_a_supply_left_out_is_compared_with_ordinary_ones(small):
     left_out = finding(small(supply=Supply(voltage=6.0)), FindingKind.SUPPLY_NOT_DESCRIBED)
     assert left_out.values["inrush"] == pytest.approx(2 * 6.0 / 4.0)
-    assert left_out.values[Ordinary.SMALL_ADAPTER] == pytest.approx(1.5), (
+    assert left_out.values["small_adapter"] == pytest.approx(1.5), (
         "two stalled motors are too much for 2 A"
     )
-    assert left_out.values[Ordinary.LARGE_ADAPTER] < 1
+    assert left_out.values["large_adapter"] < 1
     limited = small(supply=Supply(voltage=6.0, current_limit=2.0))
     assert finding(limited, FindingKind.SUPPLY_NOT_DESCRIBED) is None
 
 
 def test_a_battery_of_the_resistance_of_the_motors_gives_half_its_voltage():
     # 8 cells of 0.15 ohm are 1.2 ohm: at 12 V stalled motors of 1.2 ohm would draw 10 A.
-    assert shares_of_ordinary(10.0)[Ordinary.ALKALINE_AA] == pytest.approx(1.0)
+    assert shares_of_ordinary(10.0)["alkaline_aa"] == pytest.approx(1.0)
 
 
 def test_a_supply_at_its_limit_for_the_start_alone_is_ok_and_for_the_lift_thin(small):

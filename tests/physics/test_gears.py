@@ -10,15 +10,17 @@ from winchsim.physics import gears
 from winchsim.physics.gears import (
     ISO_RACK,
     Rack,
+    contact,
     diameters,
     disc_inertia,
     gear_inertia,
     inverse_involute,
     involute,
+    loss_factor,
+    mesh_efficiency,
     tip_thickness,
     undercut_limit,
 )
-from winchsim.physics.gears.mesh import contact, loss_factor, mesh_efficiency
 from winchsim.strength import tooth_form
 from winchsim.strength.tooth_form import root_section, tip_load_factors
 
@@ -204,8 +206,8 @@ def test_what_is_not_meant_is_refused(call, match):
 def test_rack_tip_radius_is_cut_down_to_what_fits():
     generous, full = Rack(1.0, 1.25, 0.8), Rack(1.0, 1.25, 0.4)
     room = (math.pi / 4 - 1.25 * math.tan(20 * DEG)) * math.cos(20 * DEG) / (1 - math.sin(20 * DEG))
-    assert gears.shape.rack_tip(20 * DEG, generous)[1] == pytest.approx(room)
-    assert gears.shape.rack_tip(20 * DEG, full)[1] == pytest.approx(0.4)
+    assert gears.rack_tip(20 * DEG, generous)[1] == pytest.approx(room)
+    assert gears.rack_tip(20 * DEG, full)[1] == pytest.approx(0.4)
     assert lewis(20, rack=generous) >= lewis(20, rack=full)
 
 

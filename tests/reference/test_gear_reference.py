@@ -12,8 +12,14 @@ import math
 
 import pytest
 
-from winchsim.physics.gears import Rack, module_from_diametral_pitch
-from winchsim.physics.gears.mesh import Contact, contact, loss_factor, mesh_efficiency
+from winchsim.physics.gears import (
+    Contact,
+    Rack,
+    contact,
+    loss_factor,
+    mesh_efficiency,
+    module_from_diametral_pitch,
+)
 from winchsim.strength.printed import rim_factor
 from winchsim.strength.teeth import tooth_force, velocity_factor
 from winchsim.strength.tooth_form import root_section, tip_load_factors

@@ -10,7 +10,7 @@ from typing import NamedTuple
 
 import pytest
 
-from winchsim.physics.gears.mesh import contact
+from winchsim.physics.gears import contact
 from winchsim.scenario.materials_table import load_materials
 from winchsim.strength.link import LinkState, Strength, link_state
 from winchsim.strength.materials import cycles_to_failure

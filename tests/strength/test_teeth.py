@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 
 from winchsim.errors import DomainError
-from winchsim.physics.gears.mesh import contact, loss_factor
+from winchsim.physics.gears import contact, loss_factor
 from winchsim.strength.materials import Material, Origin
 from winchsim.strength.printed import PrintedBody
 from winchsim.strength.teeth import (

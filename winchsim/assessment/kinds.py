@@ -196,7 +196,7 @@ class FindingKind(StrEnum):
     SUPPLY_LIMITED = "supply_limited"
     """current_limit, duration, raising_time."""
     SUPPLY_NOT_DESCRIBED = "supply_not_described"
-    """inrush, and by `winchsim.physics.sources.Ordinary` how far beyond each that is (over 1: it
+    """inrush, and by `winchsim.physics.sources` how far beyond each that is (over 1: it
     limits, blows or loses half its voltage): neither resistance nor limit was given."""
     BATTERY_EMPTY = "battery_empty"
     """charge, charge_capacity."""

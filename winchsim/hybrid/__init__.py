@@ -30,8 +30,17 @@ takes the fewest right-hand sides; a segment that it cannot do is done again wit
 """
 
 from winchsim.hybrid.integrate import UNTIL, run
-from winchsim.hybrid.mode import Guard, Mode, Problem, Switch
-from winchsim.hybrid.outcome import Outcome, Run, Segment, Stats, Transition
+from winchsim.hybrid.problem import (
+    Guard,
+    Mode,
+    Outcome,
+    Problem,
+    Run,
+    Segment,
+    Stats,
+    Switch,
+    Transition,
+)
 
 __all__ = [
     "UNTIL",

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 from scipy.optimize import brentq
 
-from winchsim.hybrid.mode import Guard
+from winchsim.hybrid.problem import Guard
 from winchsim.hybrid.stepper import BrokenError, Trail
 
 # A bracket is narrowed to this part of itself, or to the spacing of floats where that is wider.

@@ -9,8 +9,7 @@ import numpy as np
 
 from winchsim.frozen import dataclass
 from winchsim.hybrid.guard import Watch
-from winchsim.hybrid.mode import Mode, Problem
-from winchsim.hybrid.outcome import Outcome, Run, Segment, Stats, Transition
+from winchsim.hybrid.problem import Mode, Outcome, Problem, Run, Segment, Stats, Transition
 from winchsim.hybrid.stepper import (
     BrokenError,
     LsodaStepper,
@@ -76,11 +75,12 @@ def run(
     Run
         Of the same shape however the run ended; the outcome says how.
     """
-    runner = _Runner(problem, method, rtol, atol, max_rhs_calls, max_steps)
     with warnings.catch_warnings(), np.errstate(over="ignore", invalid="ignore", divide="ignore"):
         # What LSODA warns of ends up in the outcome.
         warnings.filterwarnings("ignore", message="lsoda: ")
-        return runner.run(key, np.array(y0, dtype=float), float(t0), float(t_end), max_switches)
+        return _Runner(problem, method, rtol, atol, max_rhs_calls, max_steps).run(
+            key, np.array(y0, dtype=float), float(t0), float(t_end), max_switches
+        )
 
 
 _Leg = tuple[Segment | None, tuple[Hashable, ...], Outcome | None]
@@ -121,9 +121,8 @@ class _Runner:
                 break
             switch = self.problem.switch(key, fired, t, y.copy())
             self.stats.switches += 1
-            after = np.array(switch.y, dtype=float)
-            transitions.append(Transition(t, y, after, fired, key, tuple(switch.events)))
-            key, y = switch.key, after
+            transitions.append(Transition(t, y, fired, key, tuple(switch.events)))
+            key, y = switch.key, np.array(switch.y, dtype=float)
             if key is None:
                 outcome = Outcome.STOPPED
                 break

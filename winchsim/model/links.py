@@ -14,7 +14,7 @@ from winchsim.model.reductions import Reduction
 from winchsim.model.train import Train, printed_body
 from winchsim.physics.chain import Chain, reverse_of
 from winchsim.physics.drum import Layer
-from winchsim.physics.gears.mesh import Contact, contact
+from winchsim.physics.gears import Contact, contact
 from winchsim.physics.rope import tackle_efficiency
 from winchsim.strength import line, shafts
 from winchsim.strength.link import LINKS, LinkKind, Strength

@@ -1,34 +1,20 @@
 """Ordinary supplies, to compare the current of starting motors with where the supply is not
 described."""
 
-from enum import StrEnum
-
-
-class Ordinary(StrEnum):
-    """Kinds of ordinary supplies and fuses."""
-
-    SMALL_ADAPTER = "small_adapter"
-    LARGE_ADAPTER = "large_adapter"
-    BLADE_FUSE = "blade_fuse"
-    ALKALINE_AA = "alkaline_aa"
-    LITHIUM_18650 = "lithium_18650"
-    LEAD_ACID_7AH = "lead_acid_7ah"
-
-
 _LIMITS = {
-    Ordinary.SMALL_ADAPTER: 2.0,
-    Ordinary.LARGE_ADAPTER: 5.0,
-    Ordinary.BLADE_FUSE: 10.0,
+    "small_adapter": 2.0,
+    "large_adapter": 5.0,
+    "blade_fuse": 10.0,
 }
 """Current at which one limits or blows [A]. Common practice, no published source."""
 
 _RESISTANCE_PER_VOLT = {
     # Energizer, data sheets E91 and E92 (read at second hand).
-    Ordinary.ALKALINE_AA: 0.15 / 1.5,
+    "alkaline_aa": 0.15 / 1.5,
     # Makers' sheets: 20 to 90 mohm a cell (read at second hand).
-    Ordinary.LITHIUM_18650: 0.03 / 3.6,
+    "lithium_18650": 0.03 / 3.6,
     # NP125 and LC-X1228 sheets: R C of 135 to 168 mohm A h (excerpts).
-    Ordinary.LEAD_ACID_7AH: 0.0215 / 12.0,
+    "lead_acid_7ah": 0.0215 / 12.0,
 }
 """Internal resistance per volt of a battery of such cells in series [ohm/V]."""
 
@@ -45,10 +31,10 @@ def shares_of_ordinary(inrush: float) -> dict[str, float]:
     Returns
     -------
     dict of str to float
-        By `Ordinary`: inrush over the current of an adapter or fuse; for a battery its resistance
-        over that of the motors. [-]
+        By kind of supply or fuse: inrush over the current of an adapter or fuse; for a battery its
+        resistance over that of the motors. [-]
     """
     return {
-        **{kind.value: inrush / current for kind, current in _LIMITS.items()},
-        **{kind.value: inrush * of for kind, of in _RESISTANCE_PER_VOLT.items()},
+        **{kind: inrush / current for kind, current in _LIMITS.items()},
+        **{kind: inrush * of for kind, of in _RESISTANCE_PER_VOLT.items()},
     }

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
-from winchsim.physics.gears.shape import (
+from winchsim.physics.gears import (
     DEFAULT_PRESSURE_ANGLE,
     ISO_RACK,
     Rack,

@@ -1,9 +1,13 @@
-"""What a run hands back: how it ended, its segments with dense output, its transitions, its
-counts."""
+"""What the runner is given and what it hands back.
 
-from collections.abc import Hashable
+A problem has smooth pieces (modes), guards that end them, and says how they follow each other. A
+run has an outcome, segments with dense output, transitions, and counts.
+"""
+
+import math
+from collections.abc import Callable, Hashable, Sequence
 from enum import Enum
-from typing import Any
+from typing import Any, Protocol
 
 import numpy as np
 
@@ -11,6 +15,90 @@ from winchsim.frozen import dataclass
 from winchsim.hybrid.stepper import Trail
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(3)
+
+
+@dataclass(frozen=True)
+class Guard:
+    """A named guard; it fires when its value rises through zero.
+
+    Parameters
+    ----------
+    name : hashable
+        Given to the problem's `switch`.
+    band : float
+        Disarm band, at least 0, in the guard's own unit: a guard that starts within plus or minus
+        this is not armed until its value is below ``-band``, and fires unarmed only above
+        ``+band``.
+    """
+
+    name: Hashable
+    band: float
+
+
+@dataclass(frozen=True)
+class Mode:
+    """One smooth piece of a switched problem: its right-hand side and the guards that end it.
+
+    Parameters
+    ----------
+    key : hashable
+        Name of the mode; written on its segments.
+    rhs : callable
+        ``rhs(t, y) -> dy/dt`` with a scalar time and `y` an ndarray of shape (n,); smooth inside
+        the mode. It must not keep or change `y`.
+    guards : tuple of Guard
+        Names and disarm bands, in the order of `guard_values`.
+    guard_values : callable
+        All guard values at once, a guard fires when its value rises through zero. Called with a
+        float and a sequence of n floats it returns one float per guard; called with times of shape
+        (k,) and states of shape (n, k) it returns one array (or one float) per guard.
+    until : float
+        The segment ends at this time at the latest (a jump known beforehand: a phase change, a
+        ramp's corner); ``("until",)`` is then what has fired.
+    """
+
+    key: Any
+    rhs: Callable[[float, np.ndarray], Sequence[float]]
+    guards: tuple[Guard, ...]
+    guard_values: Callable[[Any, Any], Sequence[Any]]
+    until: float = math.inf
+
+
+@dataclass(frozen=True)
+class Switch:
+    """Answer of a problem to fired guards: the next mode and the state that it starts from.
+
+    Parameters
+    ----------
+    key : hashable or None
+        Key of the next mode; None ends the run here.
+    y : ndarray or sequence of float, shape (n,)
+        State after the switch, in the problem's own units. The same as before where nothing jumps.
+    events : tuple
+        Labels or objects for the record; they are kept with the time and the two states.
+    """
+
+    key: Any
+    y: np.ndarray | Sequence[float]
+    events: tuple[Any, ...] = ()
+
+
+class Problem(Protocol):
+    """A switched problem: its modes, its switches, and what counts as getting on."""
+
+    def mode(self, key: Any) -> Mode:
+        """The mode of a key."""
+
+    def switch(self, key: Any, fired: tuple[Hashable, ...], t: float, y: np.ndarray) -> Switch:
+        """What follows when guards have fired in a mode (earliest first), at this time and
+        state, which it may change."""
+
+    def progress(self, t: float, y: np.ndarray) -> tuple[float, ...]:
+        """Quantities whose change counts as progress, scaled so that 1.0 is a real advance; time is
+        not one of them."""
+
+
+# --- what comes back
 
 
 class Outcome(Enum):
@@ -59,8 +147,8 @@ class Transition:
     ----------
     t : float
         Time of the switch.
-    y_before, y_after : ndarray, shape (n,)
-        State on its two sides.
+    y_before : ndarray, shape (n,)
+        State before it.
     fired : tuple
         Names of the guards that fired, earliest first, or ``("until",)``.
     key_from : hashable
@@ -71,7 +159,6 @@ class Transition:
 
     t: float
     y_before: np.ndarray
-    y_after: np.ndarray
     fired: tuple[Hashable, ...]
     key_from: Any
     events: tuple[Any, ...]
