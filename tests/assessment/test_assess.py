@@ -173,6 +173,14 @@ def test_a_train_that_a_knock_sets_going_is_thin(small, make_stage):
     assert knocked.value < 1 < found.check(CheckKey.HOLD).value
 
 
+def test_a_load_that_cannot_slide_down_its_slope_stays_by_friction(small):
+    slope = {"slope": math.radians(10), "slope_friction": 0.6, "height": 0.02}
+    found = assess(simulate(small(load=slope)), actions=False)
+    assert found.held is Holding.FRICTION and found.has(FindingKind.HELD)
+    for key in HELD:
+        assert (found.check(key).value, found.check(key).status) == (math.inf, Status.THIN)
+
+
 def test_what_is_not_described_is_not_checked_and_names_its_input(small):
     found = assess(simulate(small()), actions=False)
     parts = found.check(CheckKey.PARTS)

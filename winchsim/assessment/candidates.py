@@ -21,7 +21,7 @@ from winchsim.assessment.history import CONTINUOUS_SHARE
 from winchsim.assessment.jam import stops
 from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.assessment.margins import BRAKE_REQUIRED, brake_margin
-from winchsim.assessment.ranges import Ranges, hold_shares
+from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
 from winchsim.elementwise import by_value
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, in_force
@@ -293,12 +293,9 @@ def _holding(
         if known is not None:
             ends = [np.array([share.net, share.slope]) for share in known.hold[key]]
             shifts = [(end - ends[0]).reshape(2, -1) for end in ends]
-        with np.errstate(divide="ignore", invalid="ignore"):
-            margins = [
-                np.where(pawl | ~(slope > 0), np.inf, 1 - net / slope)
-                for net, slope in (more[key] + shift for shift in shifts)
-            ]
-        value, high, low = margins
+        value, high, low = (
+            np.where(pawl, np.inf, HoldShare(*(more[key] + shift)).margin) for shift in shifts
+        )
         column = graded(key, Side.LEAST, value, low, high, hard, required)
         column.rank[~pawl & ~braked & (column.rank == RANKS[Status.OK])] = RANKS[Status.THIN]
         if key is CheckKey.HOLD:

@@ -30,7 +30,7 @@ from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
 from winchsim.elementwise import plain
 from winchsim.frozen import replace
 from winchsim.model import AtLink, Machine
-from winchsim.model.estimate import raising_phase
+from winchsim.model.estimate import hanging_pulls, raising_phase
 from winchsim.simulation import ENERGY_LIMIT, Record
 from winchsim.slow import stack_machines
 from winchsim.strength import line
@@ -492,7 +492,8 @@ def holding_of(history: History, hold: Hold) -> Holding:
         return Holding.NONE
     if m.chain is not m.braked_chain:
         return Holding.BRAKE if brake_margin(m) >= BRAKE_REQUIRED else Holding.WEAK_BRAKE
-    return Holding.LOCKED_TRAIN if share.slope <= 0 else Holding.FRICTION
+    locked = share.slope <= 0 and hanging_pulls(m, m.top_travel).sliding > 0
+    return Holding.LOCKED_TRAIN if locked else Holding.FRICTION
 
 
 def _hold_checks(history: History, known: Ranges | None, hold: Hold) -> Iterator[Check]:

@@ -18,6 +18,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from winchsim.assessment.kinds import Cause, CheckKey, End, ReadingKey
+from winchsim.elementwise import larger, pick
 from winchsim.errors import WinchsimError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, with_value
@@ -27,7 +28,7 @@ from winchsim.model.estimate import hanging_pulls
 from winchsim.model.machine import Assumed
 from winchsim.physics.chain import driven_back, shaft_ratios
 from winchsim.slow import Batch, SlowEnd, lift_batch, stack_machines
-from winchsim.slow.lifts import Lifts, radii_used, starting_margins
+from winchsim.slow.lifts import TINY, Lifts, radii_used, starting_margins
 from winchsim.slow.stacking import shape_of
 from winchsim.strength.link import LinkKind
 
@@ -99,19 +100,19 @@ class HoldShare:
 
     Attributes
     ----------
-    net : float
+    net : float or ndarray
         What is left of it behind all friction; negative where friction is stronger.
-    slope : float
+    slope : float or ndarray
         What each further part of the load adds; at most 0 locks.
     """
 
-    net: float
-    slope: float
+    net: Any
+    slope: Any
 
     @property
-    def margin(self) -> float:
+    def margin(self) -> Any:
         """Pull that is just held over the pull of the load; infinite where the train locks. [-]"""
-        return 1 - self.net / self.slope if self.slope > 0 else math.inf
+        return pick(self.slope > 0, 1 - self.net / larger(self.slope, TINY), math.inf)
 
     def compared_to(self, other: HoldShare) -> float:
         """Logarithm of the ratio of two margins; where one locks, difference of the net shares."""
@@ -328,7 +329,9 @@ def hold_shares(batch: Batch) -> dict[CheckKey, tuple[Any, Any]]:
     Notes
     -----
     From the pull that is just held on, every torque of the chain runs back, so that what is passed
-    up is a straight line; it is read far out, where no drag turns a torque's direction.
+    up is a straight line; it is read far out, where no drag turns a torque's direction. What turns
+    back from rest stays too where the losses of motion stop it: `hanging_pulls`. A load that cannot
+    slide drives nothing back.
     """
     m, chain, n = batch.machine, batch.machine.braked_chain, batch.size
     pulls = hanging_pulls(m, m.top_travel)
@@ -341,9 +344,11 @@ def hold_shares(batch: Batch) -> dict[CheckKey, tuple[Any, Any]]:
         whole = torque / shaft_ratios(chain)[0]
         once, twice = (driven_back(chain, torque * far, grip) for far in (FAR, 2 * FAR))
         slope = (twice - once) / (FAR * whole)
-        net = np.where(tension * np.ones(n) > 0, slope + (2 * once - twice) / whole, -1.0)
-        found[key] = (net + np.zeros(n), slope + np.zeros(n))
-    return found
+        net, slides = slope + (2 * once - twice) / whole, tension * np.ones(n) > 0
+        found[key] = np.where(slides, net, -1.0), np.where(slides, slope, 0.0)
+    moved, at_rest = found[CheckKey.HOLD_DISTURBED], found[CheckKey.HOLD]
+    stops = HoldShare(*moved).margin > HoldShare(*at_rest).margin
+    return {**found, CheckKey.HOLD: tuple(np.where(stops, moved, at_rest))}
 
 
 # --- combining --------------------------------------------------------------------------------

@@ -61,7 +61,7 @@ def of_check(check: Check) -> Value:
         limit = None  # on the limit but for rounding of the computation
     size = number or check.required or check.hard or 0.0
     unit = "%" if check.key in _SHARES else suited(check.unit, size)
-    held = check.about if check.about in ("pawl", "brake") else "locked"
+    held = {"pawl": "pawl", "brake": "brake", "friction": "stays"}.get(check.about, "locked")
     return Value(
         number,
         unit,
