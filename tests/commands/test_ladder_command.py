@@ -2,12 +2,14 @@
 
 import json
 import re
+from dataclasses import replace
 
 import pytest
 
 from tests.screen import Screen
 from winchsim.commands.env import ExitCode
-from winchsim.report.ladder import ladder_csv, ladder_page
+from winchsim.report.ladder import ladder_csv, ladder_page, weakest_parts
+from winchsim.report.render.options import sentence_text
 from winchsim.report.words.advice import CAUTIONS
 from winchsim.scenario.read import Scenario
 from winchsim.scenario.sheet import read_sheet
@@ -148,6 +150,17 @@ def test_every_script_and_every_caution_stands_on_the_sheet(small):
     page = _page(small(title="می\u200cخواهم"), rungs=1)
     assert "می\u200cخواهم" in page
     assert [caution for caution in CAUTIONS.values() if caution not in page] == []
+
+
+def test_the_part_that_the_factor_is_of_is_named_where_it_changes(small):
+    ladder = plan_ladder(small(), rungs=2)
+    parts = ladder.rungs[-1].assessment.parts
+    other = replace(ladder.rungs[-1].assessment, parts=parts[::-1])
+    changed = replace(
+        ladder, rungs=(*ladder.rungs[:-1], replace(ladder.rungs[-1], assessment=other))
+    )
+    named = sentence_text(weakest_parts(changed).text)
+    assert named == f"{parts[0].label} from 4 kg, {parts[-1].label} from 8 kg."
 
 
 def test_rungs_that_must_not_be_tested_are_marked(small):

@@ -111,6 +111,8 @@ def test_a_sweep_is_a_table_by_status_with_the_scenario_first(crate):
     assert lines[at + 1].startswith("as it is") and max(map(len, lines)) <= 80
     facts = json.loads(Screen().run("sweep", crate, *VARY, "--json").out)
     assert len(facts["rows"]) == 6 and facts["base"][0]["status"] and not facts["simulated"]
+    named = " ".join(done.out.split()).partition("nearest to its required one: ")[2]
+    assert all(row["part"] in named for row in facts["rows"] if row["end"] == "reached")
     statuses = [row["status"] for row in facts["rows"]]
     shown = [
         word

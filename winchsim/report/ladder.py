@@ -30,7 +30,14 @@ from winchsim.report.json_text import document, facts
 from winchsim.report.plain_text import harmless
 from winchsim.report.render.html import render_html
 from winchsim.report.render.options import Options, sentence_text, sentences
-from winchsim.report.words.details import CHECK_HEADS, LAST_SPARE, THIN, check_row, factor_of
+from winchsim.report.words.details import (
+    CHECK_HEADS,
+    LAST_SPARE,
+    NEAREST,
+    THIN,
+    check_row,
+    factor_of,
+)
 from winchsim.report.words.outcome import outcome
 from winchsim.report.words.values import MARKS, of_check, percent, value
 from winchsim.scenario.read import Scenario
@@ -101,6 +108,7 @@ def build(
         )
     body = (
         rung_table(found, sheet=sheet, blind=blind),
+        *([] if blind else [weakest_parts(found)]),
         *((binding, THIN) if binding.rows and not blind else ()),
         *below,
     )
@@ -186,6 +194,15 @@ def _rung(rung: Rung, blind: bool) -> tuple[Cell, ...]:
         factor_of(parts[0]).alone if parts else "",
         _or_blank(rung.voltage, "V"),
     )
+
+
+def weakest_parts(ladder: Ladder) -> Paragraph:
+    """Which part the factor is of, from which load on."""
+    found = [r for r in ladder.rungs if r.assessment is not None and r.assessment.parts]
+    parts = [(r, r.assessment.parts[0].label) for r in found if r.assessment is not None]
+    firsts = (next(group) for _, group in groupby(parts, key=lambda row: row[1]))
+    texts = [say(f"{label} from {{}}", load(rung)) for rung, label in firsts]
+    return Paragraph(say("{}.", joined(texts, ", ")), label=NEAREST)
 
 
 def _checked(rung: Rung, key: CheckKey) -> Value | None:

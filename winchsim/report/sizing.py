@@ -25,7 +25,7 @@ from winchsim.report.json_text import document
 from winchsim.report.render.options import sentence_text
 from winchsim.report.words import advice, sizing as words
 from winchsim.report.words.checks import CHECKS
-from winchsim.report.words.details import LAST_SPARE, THIN, check_table
+from winchsim.report.words.details import LAST_SPARE, NEAREST, THIN, check_table
 from winchsim.report.words.outcome import ended, outcome
 from winchsim.report.words.values import MARKS, limit_of, of_check, value
 from winchsim.scenario.read import Scenario
@@ -234,6 +234,8 @@ def sweep_document(found: Sequence[Swept], command: str) -> Document:
         count = f"{int(np.sum(swept.ranks == best))} of {len(swept)} builds"
         answer = frame.headline(mark, count, words.swept(swept), scenario.name)
         body += [answer, _sweep_table(swept, base)]
+        parts = dict.fromkeys([*base.parts[base.lifted], *swept.parts[swept.lifted]])
+        body.append(Paragraph(say(f"{' or '.join(parts)}.") if parts else (), label=NEAREST))
     first, *rest = body
     figure = FigureRef(
         "sweep", "Sweep", "Builds by the quasi-static model, or in full where asked for."

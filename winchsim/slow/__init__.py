@@ -24,7 +24,9 @@ what it comes to.
 
 It is within 1 % of the full simulation where the lift lasts over 100 time constants and 100 bounce
 periods and the motors have over 1.05 times the torque needed all the way (`in_range`). It is not
-where a jolt stops a drum near its stall, or where rotors carry a stalled load further up.
+where a jolt stops a drum near its stall, or where rotors carry a stalled load further up. Without a
+brake it leaves out how the load swings under the stopped drum as the power goes off: parts carry up
+to a fourth more in full.
 """
 
 from winchsim.slow.climb import SlowEnd

@@ -72,6 +72,9 @@ THIN = Paragraph(
 FACTOR = Paragraph(say("Factor: capacity over demand. Below 1 the part breaks."), faint=True)
 """What the words of tables mean; stands below the first one with a status."""
 
+NEAREST = "Factor of the part nearest to its required one:"
+"""What a column of factors is about; the part follows."""
+
 LAST_SPARE = 2
 """Order in which rows are left out: checks that are not thin (0), second parts (1), thin checks
 (2), what is not given and a third action (3), thin checks of most interest (4), a second action
