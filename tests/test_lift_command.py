@@ -170,6 +170,7 @@ def test_us_units_leave_json_alone():
 
 def test_no_actions():
     assert Ran(_file("02-tender-stalls"), "--json", "--no-remedies").document["actions"] == []
+    assert "Actions" not in Ran(_file("02-tender-stalls"), "--no-remedies").out
 
 
 def test_set_changes_the_scenario_and_its_hash(documents):

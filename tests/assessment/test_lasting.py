@@ -65,13 +65,11 @@ def test_layers_and_dead_turns_of_a_fibre_rope_have_their_limits(small):
 def test_a_part_breaks_only_where_its_capacity_has_no_range_left(small):
     strips = loaded(small, 2.0)
     (broke,) = found(strips, FindingKind.PART_BROKE)
-    assert broke.values["state"] is LinkState.BREAKS
     rows = {row.label: row.state for row in part_rows(simulate(strips), None)}
     assert rows[broke.values["part"]] is LinkState.BREAKS
     printed = replace(
-        strips, stage=(replace(strips.stage[0], tested_tooth_force=None, width=3e-4),)
+        strips, stage=(replace(strips.stage[0], tested_tooth_force=None, width=5e-4),)
     )
     (broke,) = found(printed, FindingKind.PART_BROKE)
-    assert broke.values["state"] is LinkState.MAY_BREAK
     rows = {row.label: row.state for row in part_rows(simulate(printed), None)}
     assert rows[broke.values["part"]] is LinkState.MAY_BREAK

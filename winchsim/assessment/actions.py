@@ -321,7 +321,8 @@ def with_actions(found: Assessment, record: Record) -> Assessment:
                 aims.append((keys, changes))
             if action is not None or left <= 0:
                 break
-    return replace(found, actions=tuple(sorted(done, key=lambda a: _rank(a, found.target.reached))))
+    done.sort(key=lambda action: _rank(action, found.target.reached))
+    return replace(found, actions=tuple(done), tried=True)
 
 
 def _rank(action: Action, lifted: bool) -> tuple[int, ...]:

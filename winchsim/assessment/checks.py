@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 
 from winchsim.assessment.findings import at_current_limit
-from winchsim.assessment.history import QUANTITIES, History, motor_load
+from winchsim.assessment.history import QUANTITIES, History, carried_on, motor_load
 from winchsim.assessment.kinds import (
     STALLS,
     Check,
@@ -92,14 +92,16 @@ def part_rows(record: Record, ranges: Ranges | None) -> tuple[PartRow, ...]:
     straight = m.drum_element + 1 == len(m.chain.elements)
     settled = {"tension", "pull", "drum"} if straight else {"tension"}
     broke = {event.target.index for event in record.events if isinstance(event.target, AtLink)}
-    rows = []
+    further, rows = carried_on(record) if broke else record, []
     for asked in record.demands:
-        limit, share = m.links[asked.link], asked.share
+        limit, share, gone = m.links[asked.link], asked.share, asked.link in broke
+        if gone:
+            whole = further.demands[asked.link].share * further.machine.links[asked.link].bears
+            share = max(share, whole / limit.bears)
         capacity, factor = limit.strength, 1 / share if share > 0 else math.inf
         low, high = factor_range(
             factor, capacity.low, capacity.value, capacity.high, limit.kind, ranges
         )
-        gone = asked.link in broke
         status = Status.FAILS if gone else grade(factor, low, high, Side.LEAST, 1.0, limit.required)
         state = (
             LinkState.BREAKS

@@ -26,7 +26,6 @@ from winchsim.physics.sources import shares_of_ordinary
 from winchsim.physics.supply import Regime
 from winchsim.simulation import RecordedEvent
 from winchsim.strength.line import winding_cautions
-from winchsim.strength.link import LinkState
 from winchsim.strength.materials import LINEAR_CREEP_SHARE, creeps
 
 HARD_LANDING = 0.1
@@ -107,22 +106,19 @@ def _hard_landings(history: History) -> Sequence[RecordedEvent]:
     return [event for event in landings if (event.value or 0.0) >= HARD_LANDING][:1]
 
 
-def _broken(history: History, event: RecordedEvent) -> Values:
+def _broken(history: History, _event: RecordedEvent) -> Values:
     limit = history.record.broken_link
     assert limit is not None
     capacity = limit.strength
-    demand = (event.value or 1.0) * capacity.value
     return dict(
         part=limit.label,
         path=limit.where,
         kind=limit.kind.value,
         unit=capacity.unit,
-        demand=demand,
         capacity=capacity.value,
         capacity_low=capacity.low,
         capacity_high=capacity.high,
         basis=capacity.basis,
-        state=LinkState.MAY_BREAK if capacity.high > demand * (1 + 1e-6) else LinkState.BREAKS,
     )
 
 

@@ -10,10 +10,11 @@ import numpy as np
 
 from winchsim.assessment.kinds import CheckKey, Finding, FindingKind, Reading, ReadingKey
 from winchsim.assessment.ranges import Ranges
-from winchsim.frozen import dataclass
+from winchsim.errors import TrustError
+from winchsim.frozen import dataclass, replace
 from winchsim.model import Event, Machine
 from winchsim.model.machine import PhaseStep
-from winchsim.simulation import Record, RecordedEvent
+from winchsim.simulation import Record, RecordedEvent, simulate
 
 SAGS_BY_SHARE = 0.01
 SAGS_BY = 0.005
@@ -333,6 +334,30 @@ def read_history(record: Record) -> History:
         )
     )
     return History(record, spans)
+
+
+BEYOND = 1e9
+"""Capacity of parts that are not to break, over their own. [-]"""
+
+
+def carried_on(record: Record) -> Record:
+    """The run as it would have gone on with parts that do not break and a battery that does not
+    run empty; itself where that has no motion that can be computed.
+
+    Parameters
+    ----------
+    record : Record
+        That was ended by a part or by the battery.
+    """
+    m = record.machine
+    links = [
+        replace(k, strength=replace(k.strength, value=BEYOND * k.strength.value)) for k in m.links
+    ]
+    endless = replace(m, links=tuple(links), source=replace(m.source, capacity=math.inf))
+    try:
+        return simulate(endless, rtol=record.relative_tolerance)
+    except TrustError:
+        return record
 
 
 # --- readings ---------------------------------------------------------------------------------

@@ -172,8 +172,7 @@ class FindingKind(StrEnum):
     """What a run showed beyond its checks; each names the keys of its values (SI)."""
 
     PART_BROKE = "part_broke"
-    """part, path, kind, unit, demand, capacity, capacity_low, capacity_high, basis, state (a
-    `LinkState`: ``may break`` where the demand is within the range of the capacity)."""
+    """part, path, kind, unit, capacity, capacity_low, capacity_high, basis."""
     STALLED = "stalled"
     """torque_share, from_rest, layer_end (bool), blocked_by (``battery_empty``, ``snagged``,
     ``top_stop`` or empty), time_to_limit (until a stalled winding passes its limit)."""
@@ -433,15 +432,15 @@ class PartRow:
     basis : str
         What the capacity rests on.
     demand : float
-        Largest of the run.
+        Largest of the run; of a part that broke, what the run would have asked of it if no part
+        broke.
     factor, low, high : float
         Capacity over demand, with its range. [-]
     required : float
     status : Status
         `Status.FAILS` where it broke.
     state : LinkState
-        `LinkState.BREAKS` only where even the high factor is under 1; a run stops where `factor`
-        is.
+        `LinkState.BREAKS` only where even the high factor is under 1.
     bound : bool
         Whether the demand is only the least that statics allows: that of a held train, whose
         torques friction leaves open.
@@ -640,6 +639,8 @@ class Assessment:
         None where the programme does not raise.
     actions : tuple of Action
         At most three, best first; empty where none was wanted or none helps.
+    tried : bool
+        Whether actions were wanted.
     assumed : tuple of AssumedInput
         Largest effect first.
     causes : tuple of Cause
@@ -670,6 +671,7 @@ class Assessment:
     drop_height: float
     energy_error: float
     trusted: bool
+    tried: bool = False
 
     def __repr__(self) -> str:
         status = self.status

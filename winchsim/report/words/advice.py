@@ -176,7 +176,7 @@ def actions(found: Assessment) -> tuple[Node, ...]:
         spare = ((3, 2), (5, 1))
         return Paragraph((), label=label), Items(tuple(items[:MOST_ACTIONS]), True, spare)
     none = Paragraph(say("none of the changes tried in full helps."), label="Actions:")
-    return (none,) if found.status is Status.FAILS else ()
+    return (none,) if found.tried and found.status is Status.FAILS else ()
 
 
 def closing(found: Assessment | None) -> Paragraph:

@@ -134,9 +134,8 @@ _WORDS: dict[FindingKind, Words] = {
     FindingKind.PART_BROKE: (
         DANGER,
         lambda v: say(
-            "The {} breaks: demand {}, capacity {}, {}.",
+            "The {} breaks: capacity {}, {}.",
             v["part"],
-            Value(v["demand"], v["unit"]),
             Value(v["capacity"], v["unit"], v["capacity_low"], v["capacity_high"]),
             source(v["basis"]),
         ),
