@@ -40,7 +40,7 @@ OF_A_LIFT = (
         "Tooth factor of each stage",
         "Capacity over demand of the weaker tooth of each stage. The dot is the lowest factor. "
         "Below 1 the tooth breaks.",
-        "teeth:tooth_factors",
+        "curves:tooth_factors",
     ),
     FigureRef(
         "temperature",

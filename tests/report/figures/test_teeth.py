@@ -6,8 +6,8 @@ import numpy as np
 import pytest
 
 from winchsim.assessment.checks import part_rows
+from winchsim.report.figures.curves import MOST_FACTOR, stage_factors, tooth_factors
 from winchsim.report.figures.look import COLUMN
-from winchsim.report.figures.teeth import MOST_FACTOR, stage_factors, tooth_factors
 
 
 def test_factors_are_those_of_the_weakest_links(lift):

@@ -12,7 +12,7 @@ from winchsim.report.figures.look import (
     GREY,
     VERMILLION,
     Look,
-    folded,
+    name_bars,
     plain_ticks,
     quantity_label,
     stack,
@@ -104,12 +104,7 @@ def energy_ledger(record: Record, look: Look) -> Figure:
             va="center",
             annotation_clip=False,
         )
-    room = 0.47 * look.width / look.em
-    axes.set_yticks(
-        range(len(bars)), [folded(name, look, most=1, ems=room)[0] for name, _, _ in bars]
-    )
-    axes.tick_params(axis="y", length=0)
-    axes.grid(False, axis="y")
+    name_bars(axes, look, [name for name, _, _ in bars], 0.47)
     most = in_unit(max((energy for _, energy, _ in bars), default=1.0), unit) * 1.02 or 1.0
     axes.set(ylim=(count - 0.4, -0.6), xlim=(0, most), xlabel=quantity_label("Energy", unit))
     plain_ticks(axes.xaxis, 4)

@@ -207,8 +207,7 @@ class Frame:
     def room(self, place: int, *values: Any, zero: bool = True, least: float = 0.0) -> None:
         """Range of a panel for values in SI; `least` as well, see `room_for`."""
         span = self.value(place, least) - self.value(place, 0.0)
-        shown = [self.value(place, each) for each in values]
-        room_for(self.axes[place], *shown, zero=zero, least=span)
+        room_for(self.axes[place], *(self.value(place, v) for v in values), zero=zero, least=span)
 
     def limit(self, place: int, level: float, text: str, **more: Any) -> None:
         """A limit in SI with its name, see `limit_line`."""

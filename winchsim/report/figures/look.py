@@ -362,6 +362,15 @@ def points(axes: Axes, x: Any, y: Any, marker: Any = "o", colour: str = INK, **m
     return axes.plot(x, y, linestyle="none", marker=marker, **(style | more))[0]
 
 
+def name_bars(axes: Axes, look: Look, names: Sequence[str], share: float) -> None:
+    """Names of horizontal bars, from the first up or down; each is cut to a share of the figure's
+    width."""
+    ems = share * look.width / look.em
+    axes.set_yticks(range(len(names)), [folded(n, look, most=1, ems=ems)[0] for n in names])
+    axes.tick_params(axis="y", length=0)
+    axes.grid(visible=False, axis="y")
+
+
 def numbered(axes: Axes, look: Look, x: float, y: float, number: int, colour: str) -> None:
     """A point with its number in it."""
     axes.text(

@@ -283,5 +283,7 @@ def _share(found: Sweep, column: CheckColumn) -> np.ma.MaskedArray:
     with np.errstate(divide="ignore", invalid="ignore"):
         share = column.value / np.asarray(limit, dtype=float)
         share = share if column.side is Side.LEAST else 1 / share
-    drawn = np.clip(np.nan_to_num(share, posinf=MOST), 0.0, MOST)
-    return np.ma.array(drawn, mask=~found.is_read(column.key) | np.isnan(share))
+    return np.ma.array(
+        np.clip(np.nan_to_num(share, posinf=MOST), 0.0, MOST),
+        mask=~found.is_read(column.key) | np.isnan(share),
+    )

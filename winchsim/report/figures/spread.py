@@ -13,7 +13,7 @@ from winchsim.report.figures.look import (
     PALE,
     VERMILLION,
     Look,
-    folded,
+    name_bars,
     plain_ticks,
     stack,
     styled,
@@ -118,8 +118,5 @@ def _importance(axes: Axes, found: Spread, name: str, look: Look) -> None:
         xlabel=f"rank correlation (+: {upward})",
     )
     axes.axvline(0, color=INK, linewidth=look.line / 2, zorder=3)
-    ems = 0.52 * look.width / look.em
-    axes.set_yticks(range(len(bars)), [folded(t, look, most=1, ems=ems)[0] for t, _ in bars])
-    axes.tick_params(axis="y", length=0)
-    axes.grid(visible=False, axis="y")
+    name_bars(axes, look, [name for name, _ in bars], 0.52)
     plain_ticks(axes.xaxis, 4)
