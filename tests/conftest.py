@@ -186,6 +186,12 @@ def make_stage() -> Callable[..., Stage]:
     return stage
 
 
+@pytest.fixture(scope="session")
+def sliding(make_stage) -> dict:
+    """Parts of a winch with so little friction that it runs back with the power off."""
+    return {"stage": make_stage(4.0, 0.95, repeat=3), "load": {"mass": 6.0}}
+
+
 @pytest.fixture
 def linear() -> Callable[..., Inputs]:
     """Maker of one linear motor without drag on a lossless 50:1 train: 2 ohm, 0.01 V·s/rad, 6 V on a 20 mm

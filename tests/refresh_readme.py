@@ -153,7 +153,7 @@ def claims() -> list[str]:
     read, recalled = read_cases()
     return [
         f"needs Python {python.removeprefix('>=')} or newer",
-        f"exit code is {ExitCode.GOOD:d} when the target is reached and no check fails, "
+        f"exit code is {ExitCode.GOOD:d} when all goes as asked and no check fails, "
         f"{ExitCode.BAD:d} when not, {ExitCode.MISUSE:d} for bad input, "
         f"{ExitCode.NO_TRUST:d} when the computation is not to be trusted, "
         f"{ExitCode.INTERNAL:d} for a fault of the program itself, "

@@ -48,9 +48,3 @@ def lift(small) -> Callable[..., Record]:
 def story() -> Callable[[Record], list[Event]]:
     """Events of a record in order, without those of supply and bounce."""
     return lambda record: [e.event for e in record.events if e.event not in QUIET]
-
-
-@pytest.fixture(scope="session")
-def sliding(make_stage) -> dict:
-    """Parts of a winch with so little friction that it runs back with the power off."""
-    return {"stage": make_stage(4.0, 0.95, repeat=3), "load": {"mass": 6.0}}

@@ -1,7 +1,10 @@
 """What the tables of a sizing study say, against each of its builds by itself."""
 
+from dataclasses import replace
+
 import pytest
 
+from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey
 from winchsim.inputs import with_value
 from winchsim.model import Event, build
@@ -49,3 +52,14 @@ def test_rows_are_the_builds_that_they_name(small):
     row = next(row for row in tables["checks", "check"].rows if row[0].endswith("margin, cold"))
     assert row[4][1].value == study.values[met[0]].max()
     assert row[5][1].value == study.values[met[1]].min()
+
+
+def test_the_height_reached_is_that_of_the_full_run(small):
+    """Also where the quasi-static model says that the load is lifted."""
+    inputs = small()
+    study, missed = size(inputs, "drum"), assess(simulate(small(load={"mass": 80.0})))
+    study = replace(study, runs=(replace(study.confirmation, found=missed),))
+    tables = tables_of(study_document(study, Scenario(inputs, "", "", "")).body)
+    (row,) = [row for row in tables["checks", "check"].rows if row[0] == "height reached"]
+    assert study.sweep.lifted[study.recommended]
+    assert row[2].value == missed.check(CheckKey.TARGET).value and row[3].word == "fails"

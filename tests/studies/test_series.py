@@ -11,7 +11,7 @@ import winchsim
 from winchsim.assessment.kinds import End
 from winchsim.assessment.teeth import damage, tooth_lives
 from winchsim.errors import DomainError
-from winchsim.inputs import with_value
+from winchsim.inputs import Phase, with_value
 from winchsim.model import build
 from winchsim.simulation import simulate
 from winchsim.slow import lift_machine
@@ -29,6 +29,11 @@ def gate():
 def test_after_long_pauses_every_lift_is_the_first(small):
     found = repeat(small(), 4, LONG)
     assert found.done == 4 and found.settled and len(found.lifts) == 1
+
+
+def test_a_programme_that_raises_for_a_time_goes_on_as_asked(small):
+    found = repeat(small(phase=(Phase(action="raise", time=1.0),)), 2, LONG)
+    assert found.done == 2 and found.lifts[0].end is End.DONE and found.lifts[0].time == 1.0
 
 
 def test_without_pauses_the_windings_warm_from_lift_to_lift(gate):

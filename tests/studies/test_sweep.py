@@ -47,6 +47,16 @@ def test_one_build_of_a_sweep_is_the_lift_of_its_scenario(small):
                 assert column.value[index] == check.value
 
 
+def test_a_check_of_programmes_says_nothing_of_a_lift_that_has_none(small):
+    """The first runs on into its stop when it is up."""
+    values = {"load.top_stop": [0.1001, 0.3]}
+    found = winchsim.sweep(small(), values, simulate=True, ranges=False, workers=1)
+    programme = found.check(CheckKey.PROGRAMME)
+    assert [list(Status)[rank] for rank in programme.rank] == [Status.FAILS, Status.OK]
+    assert found.check(CheckKey.TARGET).value.tolist() == pytest.approx([0.1, 0.1])
+    assert found.status(0) is Status.FAILS
+
+
 def test_texts_are_read_as_in_a_file_and_wrong_ones_refused(small):
     found = winchsim.sweep(small(), {"load.mass": ["4 kg", "500 g"]})
     assert found.values["load.mass"].tolist() == [4.0, 0.5]

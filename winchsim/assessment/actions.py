@@ -321,7 +321,7 @@ def with_actions(found: Assessment, record: Record) -> Assessment:
                 aims.append((keys, changes))
             if action is not None or left <= 0:
                 break
-    done.sort(key=lambda action: _rank(action, found.target.reached))
+    done.sort(key=lambda action: _rank(action, found.target.as_asked))
     return replace(found, actions=tuple(done), tried=True)
 
 
@@ -395,15 +395,16 @@ def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
 
     if end in (End.STALLED, End.STALLED_AT_LAYER_END):
         goals = (_raises, _starts_hot(RESERVE), _starts_hot(AMPLE_RESERVE))
-        yield (CheckKey.TARGET,), made(TO_RAISE, *goals)
+        yield CARRIED_OUT, made(TO_RAISE, *goals)
     elif end is End.LATE:
-        yield (CheckKey.TARGET,), made(TO_BE_FASTER, lambda lifts, _: lifts.lifted)
-    if found.target.reached and checks[CheckKey.WINDING].status is Status.FAILS:
+        yield CARRIED_OUT, made(TO_BE_FASTER, lambda lifts, _: lifts.lifted)
+    if found.target.as_asked and checks[CheckKey.WINDING].status is Status.FAILS:
         yield (CheckKey.WINDING,), made(TO_COOL, _raises)
     if found.held not in (Holding.PAWL, Holding.BRAKE):
         yield HELD, chain([a_pawl(inputs)], _brakes(inputs))
-    thin = [checks[k] for k in STARTING if k in checks and checks[k].status is Status.THIN]
-    if found.target.reached and thin:
+    starting = STARTING if found.target.reached else STARTING[1:]
+    thin = [checks[k] for k in starting if k in checks and checks[k].status is Status.THIN]
+    if found.target.as_asked and thin:
         last = thin[-1]  # its low end lies so far below its value
         spread = last.value / last.low if last.value and last.low else 1.0
         reserve = 1.5 if last.key is CheckKey.TARGET else RESERVE * spread
@@ -418,6 +419,9 @@ def _aims(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[Aim]:
         change = without_group(inputs, int(dragged.values["group"]))
         yield tuple(CheckKey), iter((change,))
 
+
+CARRIED_OUT = (CheckKey.TARGET, CheckKey.PROGRAMME)
+"""Checks of whether the load was raised, and the programme went on."""
 
 STARTING = (CheckKey.TARGET, CheckKey.START_COLD, CheckKey.START_HOT)
 """Checks of whether the motors start the load."""

@@ -189,6 +189,9 @@ START_REQUIRED = 1.25
 BATTERY_REQUIRED = 1.25
 """Charge of a battery over the charge drawn that is required. [-] Own choice."""
 
+PLAIN_LIFT = 3
+"""Phases, the watch among them, up to which the height says whether a lift is carried out. [-]"""
+
 SUPPLY_SHARE = 0.05
 """Share of the raising at the current limit that counts as the start alone. [-] Own choice."""
 
@@ -274,30 +277,37 @@ def find_checks(
 
 
 def _way(history: History, known: Ranges | None, target: Target) -> Iterator[Check]:
-    """Target, time, and what the motors reach at rest."""
-    m, inputs, reached = history.machine, history.record.inputs, target.reached
-    never, instead = (known.never, known.instead or "") if known and reached else ("", "")
-    status = Status.THIN if never else Status.OK if reached else Status.FAILS
-    yield _check(
-        CheckKey.TARGET,
-        "m",
-        target.height if reached else min(target.final_height, target.height),
-        None,
-        hard=target.height,
-        required=target.height,
-        about=instead,
-        status=status,
-        cause=never,
-    )
+    """Target, programme, time, and what the motors reach at rest."""
+    m, inputs, asked = history.machine, history.record.inputs, history.wants_top > 0
+    never, instead = "", ""
+    if known is not None and target.reached and asked:
+        never, instead = known.never, known.instead or ""
+    if any(step.action == "raise" for step in m.phases):
+        yield _check(
+            CheckKey.TARGET,
+            "m",
+            target.height if history.lifted else min(target.gained, target.height),
+            None,
+            hard=target.height if asked else None,
+            required=target.height,
+            about=instead,
+            status=Status.THIN if never else None,
+            cause=never,
+        )
+    alone = len(m.phases) <= PLAIN_LIFT and target.as_asked  # one raise, the power off, the watch
+    if not asked or (history.lifted and not alone):
+        done = history.carried_out
+        yield _check(CheckKey.PROGRAMME, "", done, None, hard=1.0, required=1.0)
     if history.lift_time is not None:
-        given = inputs and any(p.action == "raise" and p.time is not None for p in inputs.phase)
+        last = history.record.phase[history.lift[-1].samples.start]
+        given = inputs and inputs.phase and inputs.phase[last].time is not None
         check = _check(
             CheckKey.LIFT_TIME,
             "s",
             history.lift_time,
             known,
             side=Side.MOST,
-            hard=raising_phase(m).time,
+            hard=sum(span.step.time for span in history.lift),
             limit_assumed=not given,
         )
         yield replace(check, high=math.inf, status=Status.THIN, cause=never) if never else check

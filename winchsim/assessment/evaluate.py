@@ -5,7 +5,7 @@ from collections.abc import Sequence
 from typing import Any
 
 from winchsim.assessment.checks import energy_check, find_checks, hold_of, holding_of, part_rows
-from winchsim.assessment.findings import find, tripped
+from winchsim.assessment.findings import find
 from winchsim.assessment.history import History, find_readings, read_history
 from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import (
@@ -26,7 +26,7 @@ from winchsim.assessment.teeth import tooth_lives
 from winchsim.frozen import replace
 from winchsim.model import Event, Machine
 from winchsim.physics import load
-from winchsim.simulation import Record
+from winchsim.simulation import Record, RecordedEvent
 
 
 def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Assessment:
@@ -122,58 +122,65 @@ def _with_ranges(
 
 
 def _target(history: History, findings: Sequence[Finding], known: Ranges | None) -> Target:
-    m, end, limit = history.machine, _end(history, findings, known), history.record.broken_link
-    event, margins = {End.PART_BROKE: history.broke, End.REACHED: history.up}.get(end), None
-    if end in STALLS:
-        event = history.record.first(Event.STALLED) or history.record.first(Event.TIME_UP)
-        margins = None if event is None else stall_margins(history, event)
-    time = history.lift_time if event is None or end is End.REACHED else event.time
+    m, record, limit = history.machine, history.record, history.record.broken_link
+    end, event = _end(history, findings, known)
+    margins = stall_margins(history, event) if event and end in STALLS else None
+    time = record.time[-1] if event is None else event.time
+    if end is End.REACHED or (event is None and history.lift):
+        time = history.lift_time or history.lift[-1].end - history.lift[0].start
     return Target(
-        reached=history.as_asked and (history.lifted or not history.wants_top),
+        reached=history.as_asked and history.lifted,
+        as_asked=history.as_asked,
         end=end,
         mass=m.body.mass,
         height=m.height(m.top_travel - m.start_travel),
-        time=float(history.record.time[-1]) if time is None else time,
-        final_height=float(history.record["height"].max()) if event is None else event.height,
+        gained=history.gained,
+        time=float(time),
+        final_height=float(record["height"][-1]) if event is None else event.height,
         torque_share=None if margins is None else float(margins.deciding),
         from_rest=margins is not None and bool(margins.moving >= 1),
         part="" if limit is None else limit.label,
     )
 
 
-FAULTS = (
-    (Event.TOP_STOP, End.TOP_STOP),
-    (Event.SNAGGED, End.SNAGGED),
-    (Event.TIME_UP, End.LATE),
-    (Event.STALLED, End.STALLED),
-    (Event.EMPTY, End.BATTERY_EMPTY),
-)
+FAULTS = {
+    Event.TOP_STOP: End.TOP_STOP,
+    Event.SNAGGED: End.SNAGGED,
+    Event.TIME_UP: End.LATE,
+    Event.STALLED: End.STALLED,
+    Event.EMPTY: End.BATTERY_EMPTY,
+    Event.SUPPLY: End.SUPPLY_TRIPPED,
+}
 """What went wrong in a programme that did more than raise, or after the load was up."""
 
 
-def _end(history: History, findings: Sequence[Finding], known: Ranges | None) -> End:
-    """How the programme ended: by the first of its causes that applies."""
+def _end(
+    history: History, findings: Sequence[Finding], known: Ranges | None
+) -> tuple[End, RecordedEvent | None]:
+    """How the programme ended: by the first of its causes that applies; and with which event, None
+    for none."""
     if not history.trusted:
-        return End.NOT_TRUSTED
-    first, missed = history.record.first, history.up is None
+        return End.NOT_TRUSTED, None
+    first, missed, fault = history.record.first, history.up is None, history.fault
     kinds = {finding.kind: finding for finding in reversed(findings)}
     stalled = kinds.get(FindingKind.STALLED)
     by = stalled.values["blocked_by"] if stalled else ""
+    stall = End(by or STALLS[bool(stalled and stalled.values["layer_end"])])
+    first_of = {end: first(event) for event, end in FAULTS.items()}
     back = End.BACK_DRIVEN if FindingKind.BACK_DRIVEN in kinds else End.DONE
     slow = ENDS[known.end] if known and ENDS[known.end] in STALLS else None
     causes = (
         (history.broke, End.PART_BROKE),
         (first(Event.OVERFLOW), End.DRUM_OVERFLOW),
         (history.paid_out, End.PAID_OUT),
-        (history.as_asked and not missed, End.REACHED),
-        (missed and tripped(history), End.SUPPLY_TRIPPED),
-        (missed and stalled, End(by or STALLS[bool(stalled and stalled.values["layer_end"])])),
+        (history.as_asked and history.up, End.REACHED),
+        (missed and history.tripped, End.SUPPLY_TRIPPED),
+        (missed and stalled and first_of.get(stall, first(Event.STALLED)), stall),
         (missed and first(Event.EMPTY), End.BATTERY_EMPTY),
-        (missed and first(Event.TIME_UP), slow or End.LATE),
-        (missed and not history.wants_top, back),
-        *((first(event), end) for event, end in FAULTS),
+        (missed and history.wants_top and first(Event.TIME_UP), slow or End.LATE),
+        (fault, FAULTS.get(fault.event, back) if fault else back),
     )
-    return next((end for applies, end in causes if applies), back)
+    return next(((end, event) for event, end in causes if event), (back, None))
 
 
 # --- assumed ----------------------------------------------------------------------------------

@@ -19,11 +19,11 @@ from winchsim.assessment.margins import (
     times_until_hot,
 )
 from winchsim.assessment.teeth import gear_flaws, raising_time, tooth_warmth
-from winchsim.model import AtGroup, Event
+from winchsim.model import AtGroup, Event, Machine
+from winchsim.model.build import LEAST_LEFT
 from winchsim.model.estimate import raising_phase
 from winchsim.model.links import tooth_of
 from winchsim.physics.sources import shares_of_ordinary
-from winchsim.physics.supply import Regime
 from winchsim.simulation import RecordedEvent
 from winchsim.strength.line import winding_cautions
 from winchsim.strength.materials import LINEAR_CREEP_SHARE, creeps
@@ -84,16 +84,6 @@ def _first(event: Event) -> When:
     return lambda history: history.of(event)[:1]
 
 
-def tripped(history: History) -> RecordedEvent | None:
-    """When the supply switched itself off by overcurrent; None for never.
-
-    Parameters
-    ----------
-    history : History
-    """
-    return next((e for e in history.of(Event.SUPPLY) if e.target is Regime.TRIPPED), None)
-
-
 def _phase(history: History, event: RecordedEvent) -> Span:
     """The phase that an event ended."""
     return history.span_at(event.time - 1e-9)
@@ -135,6 +125,10 @@ def _stall(history: History, event: RecordedEvent) -> Values:
     )
 
 
+def _at_sheave(m: Machine) -> bool:
+    return m.stop_travel == m.reach - LEAST_LEFT
+
+
 def _stop(history: History, event: RecordedEvent) -> Values:
     m, after = history.machine, int(np.searchsorted(history.record.time, event.time))
     return dict(
@@ -156,7 +150,11 @@ EVENTS: Sequence[tuple[FindingKind, When, Callable[[History, RecordedEvent], Val
         lambda h, e: dict(time_limit=_phase(h, e).step.time, action=_phase(h, e).step.action),
     ),
     (FindingKind.SNAGGED, _first(Event.SNAGGED), _stop),
-    (FindingKind.TOP_STOP, _first(Event.TOP_STOP), _stop),
+    (
+        FindingKind.TOP_STOP,
+        _first(Event.TOP_STOP),
+        lambda h, e: {**_stop(h, e), "sheave": _at_sheave(h.machine)},
+    ),
     (
         FindingKind.WEDGED,
         _first(Event.WEDGED),
@@ -173,7 +171,7 @@ EVENTS: Sequence[tuple[FindingKind, When, Callable[[History, RecordedEvent], Val
     ),
     (
         FindingKind.SUPPLY_TRIPPED,
-        lambda h: [tripped(h)],
+        lambda h: [h.tripped],
         lambda h, e: dict(current=float(h.record["current"][: h.at(e.time) + 1].max())),
     ),
     (

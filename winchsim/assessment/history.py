@@ -14,6 +14,7 @@ from winchsim.errors import TrustError
 from winchsim.frozen import dataclass, replace
 from winchsim.model import Event, Machine
 from winchsim.model.machine import PhaseStep
+from winchsim.physics.supply import Regime
 from winchsim.simulation import Record, RecordedEvent, simulate
 
 SAGS_BY_SHARE = 0.01
@@ -40,7 +41,7 @@ NOT_AS_ASKED = frozenset(
         Event.SNAGGED,
     }
 )
-"""Events after which a programme has not gone as it was meant to."""
+"""Events after which a programme has not gone as it was meant to, besides a supply that trips."""
 
 
 @dataclass(frozen=True)
@@ -113,17 +114,39 @@ class History:
         return self.record.first(Event.TOP)
 
     @property
+    def gained(self) -> float:
+        """Most that the load rose above its start. [m]"""
+        return float(self.record["height"].max() - self.record["height"][0])
+
+    @property
+    def lift(self) -> tuple[Span, ...]:
+        """The phases that raised the load from its start to the top, or else to where it was
+        highest, with the pauses between them; empty where it did not rise."""
+        height, time = self.record["height"], self.record.time
+        until = self.up.time if self.up else float(time[int(np.argmax(height))])
+        low = np.flatnonzero((height <= height[0] + self.allowed_sag) & (time < until))
+        raises = [
+            place
+            for place, span in enumerate(self.spans)
+            if span.step.action == "raise" and span.start < until
+        ]
+        if not raises or self.gained <= OFF_FLOOR:
+            return ()
+        first = [place for place in raises if self.spans[place].start <= time[low[-1]]]
+        return self.spans[(first or raises[:1])[-1] : raises[-1] + 1]
+
+    @property
     def lifting(self) -> tuple[float, float] | None:
-        """When the phase that raised the load to the top began, and when it was up; None where it
-        did not come up. [s]"""
-        up, raises = self.up, [span.start for span in self.spans if span.step.action == "raise"]
-        begun = [start for start in raises if up and start < up.time]
-        return (max(begun), up.time) if up and begun else None
+        """When the last phase that raised the load to the top began, and when it was up; None where
+        it did not come up. [s]"""
+        lift = self.lift
+        return (lift[-1].start, self.up.time) if self.up and lift else None
 
     @property
     def lift_time(self) -> float | None:
-        """From the start of the phase that raised it to the load being up. [s]"""
-        return None if self.lifting is None else self.lifting[1] - self.lifting[0]
+        """From the start of the first phase that raised it to the load being up. [s]"""
+        lift = self.lift
+        return self.up.time - lift[0].start if self.up and lift else None
 
     def steady(self, channel: str) -> float | None:
         """Mean of a channel over the middle half of the lift; None where the load did not come up.
@@ -138,8 +161,27 @@ class History:
 
     @property
     def paid_out(self) -> RecordedEvent | None:
-        """When all rope was off the drum with the load hanging."""
-        return next((e for e in self.of(Event.PAID_OUT) if e.height > OFF_FLOOR), None)
+        """When the rope was paid out with the load hanging, or with a raise still to come."""
+        left = self.machine.phases[self.record.phase[-1] + 1 : -1]
+        raises = any(step.action == "raise" for step in left)
+        return next((e for e in self.of(Event.PAID_OUT) if raises or e.height > OFF_FLOOR), None)
+
+    @property
+    def tripped(self) -> RecordedEvent | None:
+        """When the supply switched itself off by overcurrent."""
+        return next((e for e in self.of(Event.SUPPLY) if e.target is Regime.TRIPPED), None)
+
+    def powered(self, time: float) -> bool:
+        """Whether the supply gives power at a time: it is on, has not tripped in this phase, and is
+        not empty."""
+        span = self.span_at(time)
+        cuts = [
+            event
+            for event in self.of(Event.EMPTY, Event.SUPPLY)
+            if event.event is Event.EMPTY
+            or (event.target is Regime.TRIPPED and event.time >= span.start)
+        ]
+        return span.step.powered and not any(event.time <= time for event in cuts)
 
     def temperatures(self, time: float) -> tuple[list[float], list[float]]:
         """Of the windings and of the cases of each live group at a time. [°C]"""
@@ -168,16 +210,35 @@ class History:
         )
 
     @property
+    def fault(self) -> RecordedEvent | None:
+        """The first event after which the programme did not go as it was meant to."""
+        tops, paid_out = self.of(Event.TOP), self.paid_out
+        overcome = tops[-1].time if tops else -1.0  # a stall that was got over does not matter
+        return next(
+            (
+                event
+                for event in self.record.events
+                if event.time > overcome
+                and (
+                    event.event in NOT_AS_ASKED
+                    or event.target is Regime.TRIPPED
+                    or event is paid_out
+                )
+            ),
+            None,
+        )
+
+    @property
     def as_asked(self) -> bool:
         """Whether every phase ended as it was meant to."""
-        tops = self.of(Event.TOP)
-        overcome = tops[-1].time if tops else -1.0  # a stall that was got over does not matter
-        return (
-            self.trusted
-            and not any(event.time > overcome for event in self.of(*NOT_AS_ASKED))
-            and not self.paid_out
-            and len(tops) >= self.wants_top
-        )
+        return self.trusted and not self.fault and len(self.of(Event.TOP)) >= self.wants_top
+
+    @property
+    def carried_out(self) -> float:
+        """Share of the programme's phases that ended as they were meant to. [-]"""
+        count, fault = len(self.machine.phases) - 1, self.fault
+        last = self.at(fault.time - 1e-9) if fault else -1
+        return 1.0 if self.as_asked else min(int(self.record.phase[last]), count - 1) / count
 
     # --- holding
 
@@ -285,9 +346,9 @@ class History:
         )
         values = dict(
             from_height=float(heights[begin]),
-            to_height=float(heights[worst]),
+            to_height=max(float(heights[worst]), 0.0),
             speed=max(speed, landed.value or 0.0) if landed else speed,
-            powered=self.span_at(float(time[begin])).step.powered,
+            powered=self.powered(float(time[begin])),
             in_guide=stays and landed is None,
             stopped=bool(
                 self.record.bound[samples.stop - 1] and heights[samples.stop - 1] > OFF_FLOOR

@@ -39,9 +39,14 @@ class CheckKey(StrEnum):
     """Every check, in the order in which a reader asks; the values stand in JSON."""
 
     TARGET = "target"
-    """Height that the load reached against the height asked for; of a lowering, 1 or 0. [m]"""
+    """Height that the load was raised by against that asked for: a raise for a time asks for none,
+    and is advised of it. [m]"""
+    PROGRAMME = "programme"
+    """Share of a programme's phases that ended as asked, where the height alone does not say it.
+    [-]"""
     LIFT_TIME = "lift_time"
-    """From power on to the load at its height, against the time limit. [s]"""
+    """From power on to the load at its height, pauses on the way included, against the time limit.
+    [s]"""
     START_COLD = "starting_margin_cold"
     """Torque of the motors at rest over that which starts the load on the fullest layer. [-]"""
     START_HOT = "starting_margin_hot"
@@ -101,7 +106,7 @@ class End(StrEnum):
 
     REACHED = "reached"
     DONE = "done"
-    """A programme that does not raise to a height, carried out as asked."""
+    """A programme that raises for a time or not at all, carried out as asked."""
     STALLED = "stalled"
     STALLED_AT_LAYER_END = "stalled_at_layer_end"
     LATE = "late"
@@ -174,8 +179,9 @@ class FindingKind(StrEnum):
     PART_BROKE = "part_broke"
     """part, path, kind, unit, capacity, capacity_low, capacity_high, basis."""
     STALLED = "stalled"
-    """torque_share, from_rest, layer_end (bool), blocked_by (``battery_empty``, ``snagged``,
-    ``top_stop`` or empty), time_to_limit (until a stalled winding passes its limit)."""
+    """torque_share, from_rest, layer_end (bool), blocked_by (``battery_empty``,
+    ``supply_tripped``, ``snagged``, ``top_stop`` or empty), time_to_limit (until a stalled winding
+    passes its limit)."""
     LATE = "late"
     """time_limit, action (``raise`` or ``lower``)."""
     BACK_DRIVEN = "back_driven"
@@ -212,7 +218,7 @@ class FindingKind(StrEnum):
     SNAGGED = "snagged"
     """speed, energy, tension (the most of the rope then), hanging (that of the load alone)."""
     TOP_STOP = "top_stop"
-    """The same."""
+    """The same; sheave: whether it is the sheave or drum itself, with no stop below it."""
     STICK_SLIP = "stick_slip"
     """count, rate, pull_low, pull_high: of the slips in the guide, and the swing of the pull;
     averaged: whether only these were followed one by one, and the mean motion from then on."""
@@ -344,14 +350,18 @@ class Target:
     Attributes
     ----------
     reached : bool
-        Whether every phase ended as asked.
+        Whether the load was raised to its height, and every phase ended as asked.
+    as_asked : bool
+        Whether every phase ended as asked, whatever height that is.
     end : End
     mass, height : float
-        Load, and the height asked for above the start. [kg], [m]
-    time : float or None
-        Lift time, or when it ended otherwise. [s]
+        Load, and the height to raise it by. [kg], [m]
+    gained : float
+        Most that it rose above its start. [m]
+    time : float
+        Lift time, or how long a programme for a time raises; else when it ended otherwise. [s]
     final_height : float
-        Where the load was then. [m]
+        Where the load was when it was up, or when it ended otherwise. [m]
     torque_share : float or None
         Of a stall: torque that the motors reach over the torque needed. [-]
     from_rest : bool
@@ -361,10 +371,12 @@ class Target:
     """
 
     reached: bool
+    as_asked: bool
     end: End
     mass: float
     height: float
-    time: float | None
+    gained: float
+    time: float
     final_height: float
     torque_share: float | None = None
     from_rest: bool = False
@@ -703,10 +715,10 @@ class Assessment:
 
     @property
     def exit_code(self) -> int:
-        """0: the target is reached and nothing fails; 1: otherwise; 3: not to be trusted."""
+        """0: all went as asked and nothing fails; 1: otherwise; 3: not to be trusted."""
         if not self.trusted:
             return 3
-        return 0 if self.target.reached and self.status is not Status.FAILS else 1
+        return 0 if self.target.as_asked and self.status is not Status.FAILS else 1
 
     def check(self, key: CheckKey) -> Check | None:
         """The check of a key; None where it does not apply."""

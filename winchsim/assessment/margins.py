@@ -24,6 +24,7 @@ from winchsim.model.machine import PhaseStep
 from winchsim.physics import heat
 from winchsim.physics.chain import demand, shaft_ratios, torque_margin
 from winchsim.physics.motor import copper_loss
+from winchsim.physics.supply import Regime
 from winchsim.simulation import RecordedEvent
 
 
@@ -335,13 +336,22 @@ def blocked_by(history: History, event: RecordedEvent) -> str:
     Returns
     -------
     str
-        ``battery_empty``, ``snagged`` or ``top_stop``.
+        ``battery_empty``, ``supply_tripped``, ``snagged`` or ``top_stop``.
     """
-    words = {Event.EMPTY: "battery_empty", Event.SNAGGED: "snagged", Event.TOP_STOP: "top_stop"}
+    words = {
+        Event.EMPTY: "battery_empty",
+        Event.SUPPLY: "supply_tripped",
+        Event.SNAGGED: "snagged",
+        Event.TOP_STOP: "top_stop",
+    }
     found = [
         other.event
         for other in history.of(*words)
         if other.time <= event.time
-        and (other.event is Event.EMPTY or abs(other.height - event.height) < 1e-6)
+        and (
+            other.target is Regime.TRIPPED
+            if other.event is Event.SUPPLY
+            else other.event is Event.EMPTY or abs(other.height - event.height) < 1e-6
+        )
     ]
     return words[Event.EMPTY if Event.EMPTY in found else found[0]] if found else ""

@@ -28,7 +28,7 @@ class ExitCode(enum.IntEnum):
     """What the number that winchsim ends with says."""
 
     GOOD = 0
-    """Ran; the target is reached, and no check fails."""
+    """Ran; all goes as asked, and no check fails."""
     BAD = 1
     """Ran; the target is missed, or a check fails."""
     MISUSE = 2

@@ -92,7 +92,7 @@ COMMANDS = (
         ),
         "Prints one screen: what becomes of the load, the checks with their ranges, the weakest "
         "parts, what breaks in a jam, and what to change. --full prints the rest. "
-        "Ends with 0 when the target is reached and no check fails, else with 1.",
+        "Ends with 0 when all goes as asked and no check fails, else with 1.",
         file="csv",
         names=FILE_NAMES,
     ),

@@ -34,6 +34,7 @@ _PARTS_OF = {
     CheckKey.ROPE_BEND: "rope",
     CheckKey.DRUM_CAPACITY: "drum",
     CheckKey.TARGET: "load",
+    CheckKey.PROGRAMME: "phase",
     CheckKey.LIFT_TIME: "load",
 }
 """Table of a scenario that a check is shown at."""

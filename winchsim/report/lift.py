@@ -26,7 +26,7 @@ from winchsim.report.words.outcome import ended, outcome
 from winchsim.report.words.values import percent, value
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
-from winchsim.studies.series import Series
+from winchsim.studies.series import AS_ASKED, Series
 from winchsim.studies.snag import SnagStudy
 from winchsim.version import __version__
 
@@ -177,8 +177,9 @@ def _command(scenario: Scenario, overrides: tuple[str, ...]) -> str:
 def _series(found: Series) -> Paragraph:
     """What becomes of a series."""
     last = found.lifts[-1]
-    why = "battery empty" if last.end is End.REACHED else ended(last.end)
-    went = f"{found.done} reach the target{f', then: {why}' if found.done < found.asked else ''}."
+    why = "battery empty" if last.end in AS_ASKED else ended(last.end)
+    what = "end as asked" if last.end is End.DONE else "reach the target"
+    went = f"{found.done} {what}{f', then: {why}' if found.done < found.asked else ''}."
     after = "In the long run" if found.settled else f"After {len(found.lifts)} lifts"
     windings = say(
         f"{after} the windings reach {{}} (limit {{}}), the cases {{}}.",

@@ -97,7 +97,7 @@ def _binding(study: Study) -> Table:
         check = run and run.found and run.found.check(c.key)
         mark = MARKS[list(Status)[c.rank[index]]]
         known = (words.limit(c, index), words.number(study.sweep, c, index), mark)
-        if check and check.value is not None and check.key is not CheckKey.TARGET:
+        if check and check.value is not None:
             known = (limit_of(check), of_check(check).alone, MARKS[check.status])
         cells = (words.spans(study, mask) if mask.any() else "" for mask in (ok, failing))
         rows.append((CHECKS[c.key], *known, *cells))

@@ -57,7 +57,7 @@ class Series:
     lifts : tuple of SeriesLift
         Those simulated; the others are like the last one.
     done : int
-        Lifts that reach the target, at most `asked`.
+        Lifts that reach the target or go as asked, at most `asked`.
     settled : bool
         Whether the temperatures have come to their lasting values.
     winding_limit : float
@@ -82,6 +82,10 @@ class Series:
     life: ToothLife | None
     damage: tuple[float, ...] | None
     unknown: tuple[str, ...]
+
+
+AS_ASKED = (End.REACHED, End.DONE)
+"""Ends after which the next lift follows."""
 
 
 def repeat(inputs: Inputs, number: int, pause: float) -> Series:
@@ -115,7 +119,7 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
         record = simulate(inputs)
         records.append(record)
         lifts.append(_lift(record, len(lifts) + 1))
-        if lifts[-1].end is not End.REACHED:
+        if lifts[-1].end not in AS_ASKED:
             break
         done += 1
         warmed = _rested(inputs, record, pause)
@@ -125,7 +129,7 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
             left = max(left - lifts[-1].charge, 0.0)
             warmed = replace(warmed, supply=replace(inputs.supply, capacity=max(left, 1e-6)))
         inputs = warmed
-    more = number - done if done and lifts[-1].end is End.REACHED else 0
+    more = number - done if done and lifts[-1].end in AS_ASKED else 0
     if left is not None and more:
         more = min(more, math.floor(left / lifts[-1].charge + 1e-9))
         left -= more * lifts[-1].charge
@@ -157,8 +161,8 @@ def _lift(record: Record, number: int) -> SeriesLift:
     target = assess(record, actions=False, ranges=False).target
     return SeriesLift(
         number,
-        End.REACHED if target.reached else target.end,
-        float(record.time[-1] if target.time is None else target.time),
+        target.end,
+        target.time,
         max(float(winding[0]) for winding in windings),
         max(float(winding.max()) for winding in windings),
         max(read_history(record).temperatures(math.inf)[1]),

@@ -377,7 +377,8 @@ def of_assessments(
 def _column(key: CheckKey, found: Sequence[Assessment | None]) -> CheckColumn:
     checks = [a and a.check(key) for a in found]
     side = next(check.side for check in checks if check)
-    missing = Status.FAILS if key is CheckKey.TARGET else Status.NOT_CHECKED
+    absent = {CheckKey.TARGET: Status.FAILS, CheckKey.PROGRAMME: Status.OK}
+    missing = absent.get(key, Status.NOT_CHECKED)
     ranks = np.array([RANKS[check.status if check else missing] for check in checks])
     names = ("value", "low", "high", "hard", "required")
     return CheckColumn(key, side, rank=ranks, **{name: _numbers(checks, name) for name in names})

@@ -168,7 +168,7 @@ def actions(found: Assessment) -> tuple[Node, ...]:
     items = [action(each) for each in found.actions]
     if snagged is not None:
         items.insert(0, say("Clear the way of the load at {}.", value(snagged.height, "m")))
-    if load is not None and load.status is Status.THIN and found.target.reached:
+    if load is not None and load.status is Status.THIN and found.target.as_asked:
         shown, let = of_check(load).alone, "Also let" if found.actions else "Let"
         items.append(say("{} the motors cool between lifts: continuous load {}.", let, shown))
     if items:

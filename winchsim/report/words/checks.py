@@ -4,6 +4,7 @@ from winchsim.assessment.kinds import CheckKey, ReadingKey
 
 CHECKS = {
     CheckKey.TARGET: "height reached",
+    CheckKey.PROGRAMME: "programme carried out",
     CheckKey.LIFT_TIME: "lift time",
     CheckKey.START_COLD: "starting torque margin, cold",
     CheckKey.START_HOT: "starting torque margin, hot",

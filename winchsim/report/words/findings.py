@@ -40,8 +40,9 @@ def _stalled(v: Values) -> Text:
 
 _BLOCKED_BY = {
     "battery_empty": "the battery is empty",
+    "supply_tripped": "the supply has switched itself off",
     "snagged": "the load snags",
-    "top_stop": "of the top stop",
+    "top_stop": "of the stop at the top",
 }
 
 
@@ -71,6 +72,11 @@ def _hit(v: Values, what: str) -> Text:
         Value(v["tension"], "N"),
         Value(v["hanging"], "N"),
     )
+
+
+def hits(sheave: bool) -> str:
+    """What ends the way of a load at the top."""
+    return "runs into the drum or top sheave" if sheave else "hits its top stop"
 
 
 def _teeth_warm(v: Values) -> Text:
@@ -230,8 +236,8 @@ _WORDS: dict[FindingKind, Words] = {
     ),
     FindingKind.PAID_OUT: (
         DANGER,
-        lambda _: say("The rope is unwound to its dead turns."),
-        "More rope on the drum.",
+        lambda _: say("The rope is paid out."),
+        "A lowering that ends at the floor, or a brake.",
     ),
     FindingKind.SNAGGED: (
         DANGER,
@@ -240,8 +246,8 @@ _WORDS: dict[FindingKind, Words] = {
     ),
     FindingKind.TOP_STOP: (
         NOTICE,
-        lambda v: _hit(v, "The load hits its top stop"),
-        "An end switch below the stop.",
+        lambda v: _hit(v, f"The load {hits(v['sheave'])}"),
+        "An end switch below it.",
     ),
     FindingKind.STICK_SLIP: (
         NOTICE,
@@ -326,7 +332,7 @@ _WORDS: dict[FindingKind, Words] = {
     FindingKind.SUPPLY_TRIPPED: (
         DANGER,
         lambda v: say("The supply switches itself off at {}.", Value(v["current"], "A")),
-        "A supply for more current, or a lower current limit.",
+        "A supply for more current, or a ramp at the start.",
     ),
     FindingKind.SUPPLY_NOT_DESCRIBED: (
         NOTICE,

@@ -12,7 +12,7 @@ from winchsim.assessment.kinds import (
 from winchsim.frozen import replace
 from winchsim.report.document import Text, joined, say
 from winchsim.report.words.checks import CHECKS, cause
-from winchsim.report.words.findings import finding
+from winchsim.report.words.findings import finding, hits
 from winchsim.report.words.values import of_check, percent, value
 
 ON_FLOOR = 1e-3
@@ -50,8 +50,8 @@ def outcome(found: Assessment) -> Text:
 
 def _stays(found: Assessment) -> Text:
     """What becomes of the load with the power off, or after a break."""
-    end = found.target.end
-    on_floor = found.target.final_height <= ON_FLOOR and end is not End.REACHED
+    end, back = found.target.end, _ran_back(found)
+    on_floor = found.target.final_height <= ON_FLOOR and end is not End.REACHED and not back
     if end is End.NOT_TRUSTED or on_floor:
         return () if end in (End.NOT_TRUSTED, End.DONE) else say("It stays on the floor.")
     if not found.has(FindingKind.PART_BROKE):
@@ -59,7 +59,7 @@ def _stays(found: Assessment) -> Text:
         by = [value(f.values["let_down"], "m") for f in found.findings if f.values.get("slips")]
         slip = ", after a slip of {}" * len(by)
         held = say(f"Power off: {HELD[found.held]}{slip}.", *by)
-        return _ran_back(found) or joined([held, *weak])
+        return back or joined([held, *weak])
     caught = found.held is Holding.PAWL and not found.has(FindingKind.FELL)
     return say("Then only its pawl holds it, power on or off." if caught else "The load falls.")
 
@@ -76,32 +76,46 @@ def _uncertain(found: Assessment) -> Text:
 def _fails(found: Assessment) -> Text:
     """Checks that fail though the target is reached and the load held."""
     names = [CHECKS[check.key] for check in found.checks if check.status is Status.FAILS]
-    shown = names and found.target.reached and not found.has(FindingKind.BACK_DRIVEN)
+    shown = names and found.target.as_asked and not found.has(FindingKind.BACK_DRIVEN)
     return say(f"Fails: {', '.join(names)}.") if shown else ()
 
 
 _ENDS = {
     End.REACHED: "Lifts {mass} by {height} in {time}{but}.",
-    End.DONE: "The programme ends as asked after {time}, with the load at {place}.",
+    End.DONE: "The programme ends as asked after {time}, with the load at {place}{missed}.",
     End.STALLED: "{mass} stalls at {place} after {time}{short}.",
     End.STALLED_AT_LAYER_END: "{mass} stalls at {place}, where a layer of rope ends{short}.",
     End.LATE: "{mass} does not reach {height} in time: {place} after {time}.",
     End.PART_BROKE: "Lifting {mass}, the {part} breaks at {place}, after {time}.",
     End.DRUM_OVERFLOW: "The rope climbs over the flange of the drum at {place}.",
-    End.PAID_OUT: "The rope is unwound to its dead turns, with the load at {place}.",
+    End.PAID_OUT: "The rope is paid out after {time}, with the load at {place}.",
     End.BATTERY_EMPTY: "The battery is empty after {time}, with the load at {place}.",
     End.SUPPLY_TRIPPED: "The supply switches itself off after {time}, with the load at {place}.",
     End.SNAGGED: "The load of {mass} snags at {place} and the motors stall.",
-    End.TOP_STOP: "The load hits its top stop at {place}, below the target of {height}.",
-    End.BACK_DRIVEN: "Lifts {mass} by {height} in {time}{but}.",
+    End.TOP_STOP: "The load {hits} at {place} after {time}{below}.",
     End.NOT_TRUSTED: "No result that can be trusted: the computation broke off or lost energy.",
 }
 
 _ON_FLOOR = {
     End.STALLED: "{mass} stalls before lift-off{short}.",
     End.PART_BROKE: "Lifting {mass}, the {part} breaks before lift-off, after {time}.",
+    End.PAID_OUT: (
+        "The rope is paid out after {time}, with the load on the floor; the phases that follow do "
+        "not run."
+    ),
 }
 """Ends of a load that was not lifted off."""
+
+_SNAGGED = {
+    End.PART_BROKE: "The load of {mass} snags at {place}, and the {part} breaks, after {time}.",
+    End.SUPPLY_TRIPPED: (
+        "The load of {mass} snags at {place}, and the supply switches itself off, after {time}."
+    ),
+}
+"""Ends of a load that has caught on something before."""
+
+_RAISES = "Raises {mass} by {gained} in {time}, as the programme asks{missed}."
+_NOT_DOWN = "The load is not down in time: {place} after {time}."
 
 BALANCED = 0.99
 """Share of the torque from which on a stall is one of slow change, such as heat. [-]"""
@@ -109,23 +123,38 @@ BALANCED = 0.99
 
 def _became(found: Assessment) -> Text:
     target, back = found.target, found.has(FindingKind.BACK_DRIVEN)
-    template = _ENDS[target.end]
-    if target.final_height <= ON_FLOOR:
-        template = _ON_FLOOR.get(target.end, template)
-    elif target.end is End.PART_BROKE and found.has(FindingKind.SNAGGED):
-        template = "The load of {mass} snags at {place}, and the {part} breaks, after {time}."
-    time = found.check(CheckKey.LIFT_TIME)
-    but = "" if target.reached else "; not all phases end as asked"
+    time, stop = found.check(CheckKey.LIFT_TIME), found.finding(FindingKind.TOP_STOP)
+    lifted, height = target.end is End.REACHED, value(target.height, "m")
     return say(
-        template,
+        _template(found),
         mass=value(target.mass, "kg"),
-        height=value(target.height, "m"),
+        height=height,
+        gained=value(target.gained, "m"),
         place=value(target.final_height, "m"),
-        time=of_check(time).alone if time and time.value else value(target.time, "s"),
+        time=of_check(time).alone if lifted and time else value(target.time, "s"),
         part=target.part,
-        but=", but does not stay up" if back else but,
+        but=", but does not stay up" if back else "",
+        missed=()
+        if target.reached or not found.check(CheckKey.TARGET)
+        else say("; the target of {} is not reached", height),
+        hits=hits(stop is not None and stop.values["sheave"]),
+        below=say(", below the target of {}", height) if target.gained < target.height else "",
         short=_short_of(found),
     )
+
+
+def _template(found: Assessment) -> str:
+    """The sentence of an end, and of where the load was then."""
+    target, end = found.target, found.target.end
+    snag, late = found.finding(FindingKind.SNAGGED), found.finding(FindingKind.LATE)
+    if end in (End.DONE, End.BACK_DRIVEN):
+        return _RAISES if target.gained > ON_FLOOR else _ENDS[End.DONE]
+    if end is End.LATE and late and late.values["action"] != "raise":
+        return _NOT_DOWN
+    if target.final_height <= ON_FLOOR:
+        return _ON_FLOOR.get(end, _ENDS[end])
+    caught = snag is not None and (snag.time or 0.0) <= target.time
+    return _SNAGGED.get(end, _ENDS[end]) if caught else _ENDS[end]
 
 
 def _short_of(found: Assessment) -> Text:

@@ -73,7 +73,9 @@ def of_check(check: Check) -> Value:
     )
 
 
-_SHARES = frozenset({CheckKey.CONTINUOUS_CURRENT, CheckKey.SUPPLY, CheckKey.ENERGY})
+_SHARES = frozenset(
+    {CheckKey.PROGRAMME, CheckKey.CONTINUOUS_CURRENT, CheckKey.SUPPLY, CheckKey.ENERGY}
+)
 """Checks whose ratio is printed in per cent."""
 
 
