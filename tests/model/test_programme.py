@@ -63,6 +63,8 @@ def test_a_raise_follows_where_the_drum_has_run_on_after_a_landing(lift):
 def test_a_lowering_of_a_load_on_the_floor_is_over_at_once(lift):
     record = lift(phase=(Phase(action="lower", until="floor"), UP))
     assert starts(record) == [0.0, 0.0] and record.first(Event.TOP) is not None
+    waits = lift(phase=(Phase(action="off", until="floor", time=1.0),))
+    assert starts(waits) == [0.0] and waits.first(Event.TIME_UP) is None
 
 
 @pytest.mark.parametrize("layer", [0, 1])

@@ -204,10 +204,8 @@ class History:
     @property
     def lifted(self) -> bool:
         """Whether the load rose to the height asked for."""
-        least = self.machine.height(self.machine.top_travel) - self.allowed_sag
-        return self.up is not None or (
-            not self.wants_top and float(self.record["height"].max()) >= least
-        )
+        asked = self.machine.height(self.machine.top_travel - self.machine.start_travel)
+        return self.up is not None or (not self.wants_top and self.gained >= asked - OFF_FLOOR)
 
     @property
     def fault(self) -> RecordedEvent | None:

@@ -467,9 +467,11 @@ class WinchProblem:
             self._find_stall(step)
         if step.t >= step.key.phase_end:
             phase = self.machine.phases[key.phase]
-            if phase.until != "time" and not step.key.stalled:
+            there = phase.until == "floor" and step.key.load is LoadPlace.FLOOR
+            late = phase.until != "time" and not there
+            if late and not step.key.stalled:
                 step.mark(Event.TIME_UP, Action(phase.action))
-            step.next_phase = "watch" if step.key.stalled or phase.until != "time" else "next"
+            step.next_phase = "watch" if step.key.stalled or late else "next"
 
     def _find_stall(self, step: Step) -> None:
         key = step.key
