@@ -119,7 +119,6 @@ def _details(
     snag: SnagStudy | None,
 ) -> dict[str, tuple[Node, ...]]:
     computed: dict[str, tuple[Node, ...]] = {
-        "All checks": (details.check_table(found.checks, all_rows=True),),
         "Quantities": (details.reading_table(found.readings),),
         "Parts": (details.part_table(found.parts), details.FACTOR),
         "Life of the teeth": (details.life_table(found.lives),),
