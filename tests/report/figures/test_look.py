@@ -5,6 +5,7 @@ import contextlib
 import matplotlib as mpl
 import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
+from matplotlib.figure import Figure
 
 from winchsim.report.figures.look import (
     COLUMN,
@@ -46,6 +47,17 @@ def test_long_text_is_folded_and_cut_with_an_ellipsis():
 def test_a_figure_keeps_about_to_the_height_of_its_look(look, count):
     figure, _ = stack(look, [1.0] * count, 4)
     assert 25.4 * figure.get_size_inches()[1] < 1.1 * look.most_height
+
+
+def test_text_takes_the_same_room_at_every_resolution():
+    """The layout is settled once, whatever resolution the figure is saved at."""
+    with drawing(COLUMN):
+        text = (figure := Figure()).text(0, 0, "bearings of stage 1 (2nd of 2)")
+        widths = []
+        for figure.dpi in (50, 80, 100, 200, 300):
+            extent = text.get_window_extent(FigureCanvasAgg(figure).get_renderer())
+            widths.append(extent.width / figure.dpi)
+    assert max(widths) == pytest.approx(min(widths), rel=0.01)
 
 
 def test_ticks_have_no_exponent_and_no_offset():

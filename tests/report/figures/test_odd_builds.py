@@ -2,6 +2,7 @@
 goes back."""
 
 import math
+from itertools import pairwise
 
 import pytest
 from matplotlib.lines import Line2D
@@ -9,7 +10,7 @@ from matplotlib.patches import Circle
 
 from winchsim.inputs import Phase, with_value
 from winchsim.model import build
-from winchsim.report.figures.energy import energy_bars
+from winchsim.report.figures.energy import energy_bars, energy_ledger
 from winchsim.report.figures.look import COLUMN
 from winchsim.report.figures.plan import turns_of
 from winchsim.report.figures.schematic import MOST_CIRCLES, schematic
@@ -48,6 +49,18 @@ def test_many_turns_are_drawn_as_layers(scenario):
     assert _named(figure, "turn") == []
     assert len(_named(figure, "layer")) == 2 * len({radius for _, radius, _ in turns})
     assert len(turns) > MOST_CIRCLES
+
+
+def test_long_names_of_losses_stand_in_full(scenario, see):
+    record = simulate(with_value(scenario, "motors.1.dead", 1))
+    bars, _ = energy_bars(record.energy)
+    assert max(len(name) for name, _, _ in bars) > 33
+    figure = energy_ledger(record, COLUMN)
+    axes = next(axes for axes in figure.axes if axes.get_xlabel())
+    shown = [label.get_text().replace("\n", " ") for label in axes.get_yticklabels()]
+    assert shown == [name for name, _, _ in bars]
+    boxes = [label.get_window_extent() for label in axes.get_yticklabels()]
+    assert not any(a.overlaps(b) for a, b in pairwise(boxes)) and see.texts_beyond(figure) == []
 
 
 def test_what_a_battery_takes_back_is_a_bar(small, make_motor, make_stage):

@@ -12,6 +12,7 @@ from winchsim.report.figures.look import (
     GREY,
     VERMILLION,
     Look,
+    folded,
     name_bars,
     plain_ticks,
     quantity_label,
@@ -90,8 +91,10 @@ def energy_ledger(record: Record, look: Look) -> Figure:
     look : Look
     """
     (bars, given), unit = energy_bars(record.energy), look.unit("J")
-    count = max(len(bars), 1)
-    figure, (axes,) = stack(look, [1.3 * count * look.row / look.panel], 2.5)
+    count, room = max(len(bars), 1), 0.47 * look.width / look.em
+    names = [name for name, _, _ in bars]
+    pitch = 1.9 if any(folded(name, look, ems=room)[1:] for name in names) else 1.3
+    figure, (axes,) = stack(look, [pitch * count * look.row / look.panel], 2.5)
     for i, (_, energy, kind) in enumerate(bars):
         amount = in_unit(energy, unit)
         axes.barh(i, amount, height=0.68, zorder=2, linewidth=look.line / 2, **_KINDS[kind][1])
@@ -104,7 +107,7 @@ def energy_ledger(record: Record, look: Look) -> Figure:
             va="center",
             annotation_clip=False,
         )
-    name_bars(axes, look, [name for name, _, _ in bars], 0.47)
+    name_bars(axes, look, names, 0.47, most=2)
     most = in_unit(max((energy for _, energy, _ in bars), default=1.0), unit) * 1.02 or 1.0
     axes.set(ylim=(count - 0.4, -0.6), xlim=(0, most), xlabel=quantity_label("Energy", unit))
     plain_ticks(axes.xaxis, 4)

@@ -134,6 +134,7 @@ def _settings(look: Look) -> dict[Any, Any]:
         "font.family": ["DejaVu Sans"],
         "font.size": look.font,
         "text.parse_math": False,
+        "text.hinting": "none",  # widths are then the same at every resolution
         **dict.fromkeys(_TYPE_SIZES, look.font),
         "axes.titlelocation": "left",
         "axes.titleweight": "bold",
@@ -362,11 +363,12 @@ def points(axes: Axes, x: Any, y: Any, marker: Any = "o", colour: str = INK, **m
     return axes.plot(x, y, linestyle="none", marker=marker, **(style | more))[0]
 
 
-def name_bars(axes: Axes, look: Look, names: Sequence[str], share: float) -> None:
-    """Names of horizontal bars, from the first up or down; each is cut to a share of the figure's
-    width."""
+def name_bars(axes: Axes, look: Look, names: Sequence[str], share: float, *, most: int = 1) -> None:
+    """Names of horizontal bars, from the first up or down; each is cut to so many lines that leave
+    free a share of the figure's width."""
     ems = share * look.width / look.em
-    axes.set_yticks(range(len(names)), [folded(n, look, most=1, ems=ems)[0] for n in names])
+    texts = ["\n".join(folded(name, look, most=most, ems=ems)) for name in names]
+    axes.set_yticks(range(len(names)), texts)
     axes.tick_params(axis="y", length=0)
     axes.grid(visible=False, axis="y")
 
