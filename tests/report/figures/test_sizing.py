@@ -5,6 +5,8 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from matplotlib.contour import ContourSet
+from matplotlib.text import Text
 
 import winchsim
 from winchsim.assessment.kinds import CheckKey, End
@@ -143,6 +145,22 @@ def test_the_line_of_a_limit_lies_where_the_check_crosses_it(scenario, see):
     )
     at_left = points[np.isclose(points[:, 0], 6.0)]
     assert np.min(np.abs(at_left[:, 1] - crossing)) < 0.03 * crossing
+
+
+def test_limits_that_coincide_are_both_seen(scenario, see):
+    loads = np.linspace(0.5, 4.0, 12) * scenario.load.mass
+    values = {"drum.diameter": [0.006, 0.01, 0.02], "load.mass": loads}
+    found = winchsim.sweep(scenario, values, ranges=False)
+    one = found.check(CheckKey.START_COLD)
+    same = [replace(one, key=key) for key in (CheckKey.START_COLD, CheckKey.START_HOT)]
+    figure = sweep_figure(replace(found, checks=tuple(same)), COLUMN)
+    (axes,) = see.panels(figure)
+    first, second = (each for each in axes.collections if isinstance(each, ContourSet))
+    assert first.get_zorder() < second.get_zorder()
+    assert first.get_linestyle()[0][1] is None and second.get_linestyle()[0][1]
+    numbers = [text for text in figure.findobj(Text) if text.get_text() in ("1", "2")]
+    boxes = [text.get_window_extent() for text in numbers]
+    assert len(boxes) == 2 and not boxes[0].overlaps(boxes[1])
 
 
 def test_a_sweep_of_words_can_be_drawn(scenario, see):

@@ -3,6 +3,7 @@ limits."""
 
 import math
 from collections.abc import Sequence
+from typing import Any
 
 import numpy as np
 from matplotlib.axes import Axes
@@ -15,11 +16,9 @@ from winchsim.frozen import dataclass
 from winchsim.inputs import spec_at
 from winchsim.quantity_text import in_unit, show
 from winchsim.report.figures.look import (
-    BLUE,
     FAINT,
     GREEN,
     GREY,
-    INK,
     LIMIT_DASHES,
     PALE,
     SERIES,
@@ -258,16 +257,7 @@ def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
             linewidth=0,
             zorder=0,
         )
-    for n, (_, share) in enumerate(lines):
-        drawn = axes.contour(
-            across,
-            up,
-            share,
-            levels=[1.0],
-            colors=[(INK, BLUE, VERMILLION, GREEN)[n % 4]],
-            linewidths=look.line,
-        )
-        axes.clabel(drawn, fmt={1.0: str(n + 1)}, fontsize=look.font, inline=True)
+    _limits(axes, across, up, [share for _, share in lines], look)
     points(axes, x.values, y.values, ".", GREY, markersize=look.line, label="builds")
     _along(axes, x)
     if not y.even:
@@ -275,6 +265,29 @@ def _map(found: Sweep, x: Axis, y: Axis, look: Look) -> Figure:
     axes.set_ylabel(y.label)
     below(axes, look, texts)
     return figure
+
+
+def _limits(
+    axes: Axes, across: np.ndarray, up: np.ndarray, shares: Sequence[np.ma.MaskedArray], look: Look
+) -> None:
+    """Numbered lines on which shares are 1; where two coincide, the gaps of one show the other."""
+    for n, share in enumerate(shares):
+        colour, dashes = SERIES[n % len(SERIES)]
+        drawn = axes.contour(
+            across,
+            up,
+            share,
+            levels=[1.0],
+            colors=[colour],
+            linestyles=[dashes],
+            linewidths=look.line,
+            zorder=1.5 + n % len(SERIES) / 10,
+        )
+        spots: Any = drawn.get_paths()[0].vertices
+        place = (n + 1) * len(spots) // (len(shares) + 1)  # no two numbers at one place
+        axes.clabel(
+            drawn, fmt={1.0: str(n + 1)}, fontsize=look.font, manual=spots[place : place + 1]
+        )
 
 
 def _share(found: Sweep, column: CheckColumn) -> np.ma.MaskedArray:
