@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 
 from winchsim.assessment.evaluate import assess
-from winchsim.face import parse as loads, read as load
+from winchsim.face import parse as loads, read as load, sweep
 from winchsim.page import jobs, picture
 from winchsim.page.sizing import QUESTIONS
 from winchsim.page.state import with_text
@@ -52,6 +52,19 @@ def test_lines_of_a_map_part_what_fails_from_what_does_not():
         near = fails[max(i - 1, 0) : i + 1, max(k - 1, 0) : k + 1]
         both += near.any() and not near.all()
     assert points and both > 0
+
+
+def test_no_line_of_a_map_runs_where_its_check_is_not_read():
+    """The winding of a motor that stalls soon passes its limit or not by the time it is given."""
+    inputs = load(str(SCENARIOS / "05-harvest-basket-on-a-battery.toml"))
+    keys = {"drum.diameter": (0.01, 0.06), "load.mass": (2.0, 15.0)}
+    (found,) = jobs.two_keys(inputs, keys)
+    values = {"drum.diameter": found["x"], "load.mass": found["y"]}
+    lifted = sweep(inputs, values, ranges=False).lifted.reshape(len(found["x"]), -1)
+    heaviest = np.array(found["y"])[lifted.any(axis=0)].max()
+    step = found["y"][1] - found["y"][0]
+    winding = [line for line in found["lines"] if line["name"] == "winding temperature"]
+    assert all(y <= heaviest + step for line in winding for _, y in line["points"])
 
 
 def test_numbers_of_a_curve_keep_five_digits_and_stay_short():

@@ -172,7 +172,7 @@ def two_keys(inputs: Inputs, keys: dict[str, tuple[float, float]]) -> Iterator[d
     found = sweep(inputs, {across: xs, up: ys}, ranges=False)
     lines = []
     for column in found.checks:
-        fails = np.where(column.rank == 0, -1.0, 1.0)
+        fails = np.where((column.rank == 0) & found.is_read(column.key), -1.0, 1.0)
         hard = math.nan if column.hard is None else column.hard
         margin = np.abs(np.asarray(column.value, float) - np.asarray(hard, float))
         heights = fails * margin if np.isfinite(margin).all() else fails

@@ -160,7 +160,8 @@ class Sizing:
         ]
         series = by_status(cells, 8)
         names = list(dict.fromkeys(line["name"] for line in found["lines"]))
-        for line in found["lines"]:
+        by_kind = sorted(found["lines"], key=lambda line: names.index(line["name"]) % 3)
+        for line in by_kind:  # where two coincide, the gaps of one show the other
             n = names.index(line["name"])
             style = {"width": 3, "type": LINES[n % 3], "color": INKS[n % 4]}
             drawn = {"type": "line", "name": line["name"], "lineStyle": style, "silent": True}
