@@ -15,7 +15,7 @@ def client():
     try:
         from distributed import Client, LocalCluster
     except ImportError:
-        pytest.skip("dask's distributed is not installed: pip install winchsim[cluster]")
+        pytest.skip("distributed is not installed: pip install winchsim[cluster]")
     with (
         LocalCluster(
             n_workers=2, threads_per_worker=1, processes=False, dashboard_address=None

@@ -106,16 +106,16 @@ def _end_with_parent() -> None:
 
 
 def _client(address: str) -> Any:
-    """Client of a dask scheduler that is running already."""
+    """Client of a scheduler of the package `distributed` that is running already."""
     try:
         from distributed import Client
     except ImportError as error:
         raise usage_error(
-            "--scheduler needs dask's distributed", 'pip install "winchsim[cluster]"'
+            '--scheduler needs the extra "cluster"', 'pip install "winchsim[cluster]"'
         ) from error
     try:
         return Client(address, timeout="10s")
     except (OSError, ValueError) as error:
         raise usage_error(
-            f"no dask scheduler at {address}", f"is it running? ({type(error).__name__})"
+            f"no scheduler answers at {address}", f"is it running? ({type(error).__name__})"
         ) from error

@@ -279,7 +279,7 @@ COMMANDS = (
             argument(
                 "--scheduler",
                 "ADDRESS",
-                "address of a running dask scheduler to lift the builds on",
+                'address of a running scheduler of the package in the extra "cluster"',
             ),
             *_written("write the page, the numbers, every build and the picture there"),
         ),
