@@ -8,8 +8,8 @@ from pathlib import Path
 import pytest
 
 from winchsim.assessment.candidates import HELD
-from winchsim.assessment.checks import grade
 from winchsim.assessment.evaluate import assess
+from winchsim.assessment.grading import grade
 from winchsim.assessment.kinds import CheckKey, End, FindingKind, Holding, Side, Status
 from winchsim.assessment.margins import hardest_margins
 from winchsim.face import read as load

@@ -4,9 +4,9 @@ from dataclasses import replace
 
 import pytest
 
-from winchsim.assessment.checks import part_rows
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey, FindingKind, Status
+from winchsim.assessment.parts import part_rows
 from winchsim.simulation import simulate
 from winchsim.strength.link import LinkKind, LinkState
 

@@ -11,6 +11,7 @@ import pytest
 from tests.holding import holding
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.history import find_readings, read_history
+from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import CheckKey, ReadingKey, Status
 from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.ranges import HoldShare, end_of, find_ranges, group_causes, hold_shares
@@ -189,6 +190,28 @@ def test_ranges_of_speed_and_current_are_those_of_full_runs(small, parts, keys):
         )
         assert known[key].low < known[key].value < known[key].high
         assert (known[key].low, known[key].high) == pytest.approx((low, high), rel=0.05), key
+
+
+def test_the_range_of_a_jam_has_that_of_its_demand(small):
+    """A capacity without a range against what each cause asks at both its ends."""
+    inputs = small(rope={"breaking_force": 300.0}, supply={"resistance": 0.5})
+    inputs = with_value(inputs, "motors.1.rotor_inertia", 1e-10)
+    machine = build(inputs)
+    base, *_ = jam(machine).parts
+    moves = [
+        [math.log(jam(build(end, strict=False)).parts[0].dynamic / base.dynamic) for end in pair]
+        for pair in causes_at_both_ends(inputs, machine)
+    ]
+    found = assess(simulate(inputs), actions=False)
+    own, check = found.jam.parts[0], found.check(CheckKey.JAM)
+    assert (check.low, check.value, check.high) == (own.low, own.dynamic, own.high)
+    for most, sign, end, of_capacity in (
+        (min, -1, own.low, base.low),
+        (max, 1, own.high, base.high),
+    ):
+        demand = math.hypot(*(most(0.0, *ends) for ends in moves))
+        expected = sign * math.hypot(math.log(of_capacity / base.dynamic), demand)
+        assert demand > 0.03 and math.log(end / own.dynamic) == pytest.approx(expected, rel=0.01)
 
 
 def test_a_load_that_overpowers_its_motors_has_no_range_of_speed(small):

@@ -6,8 +6,8 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from winchsim.assessment.checks import part_rows
 from winchsim.assessment.jam import jam
+from winchsim.assessment.parts import part_rows
 from winchsim.face import read as load
 from winchsim.inputs import Edge, Sheave
 from winchsim.model import Event, build

@@ -9,18 +9,13 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.assessment.checks import (
-    BATTERY_REQUIRED,
-    RANKS,
-    START_REQUIRED,
-    factor_range,
-    ranks_of,
-    undescribed,
-)
+from winchsim.assessment.checks import BATTERY_REQUIRED, START_REQUIRED
+from winchsim.assessment.grading import RANKS, ranks_of
 from winchsim.assessment.history import CONTINUOUS_SHARE
 from winchsim.assessment.jam import stops
 from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.assessment.margins import BRAKE_REQUIRED, brake_margin
+from winchsim.assessment.parts import factor_range, undescribed
 from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
 from winchsim.elementwise import by_value
 from winchsim.frozen import dataclass
@@ -213,14 +208,21 @@ def measured(variants: Variants) -> dict[str, Any]:
 
 
 def _jams(
-    more: Mapping[Any, Any], spread: Mapping[LinkKind, tuple[Any, Any]], size: int
+    more: Mapping[Any, Any],
+    spread: Mapping[LinkKind, tuple[Any, Any]],
+    known: Ranges | None,
+    size: int,
 ) -> np.ndarray:
     """Least factor of any part in a jam, and its ends."""
     found = np.full((3, size), np.nan)
     for rows, kinds, shares in more["jams"]:
         ends = [
-            [np.broadcast_to(end, size)[rows] for end in (1.0, *spread.get(kind, (1.0, 1.0)))]
+            [
+                np.broadcast_to(end, size)[rows]
+                for end in (1.0, *factor_range(1.0, low, 1.0, high, CheckKey.JAM, known))
+            ]
             for kind in kinds
+            for low, high in [spread.get(kind, (1.0, 1.0))]
         ]
         factors = np.reshape(ends, (len(kinds), 3, shares.shape[1]))
         with np.errstate(divide="ignore"):
@@ -266,7 +268,7 @@ def _parts(
     at = np.argmin(kept, axis=0), np.arange(len(lifts))
     finite = np.isfinite(factors[at])
     value, asked = np.where(finite, factors[at], np.nan), np.where(finite, required[at], 1.0)
-    low, high, jam = np.min(lows, axis=0), highs[at], _jams(more, spread, len(lifts))
+    low, high, jam = np.min(lows, axis=0), highs[at], _jams(more, spread, known, len(lifts))
     columns = [
         graded(CheckKey.PARTS, Side.LEAST, value, low, high, 1.0, asked),
         graded(CheckKey.JAM, Side.LEAST, jam[0], jam[1], jam[2], None, 1.0),

@@ -4,7 +4,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
-from winchsim.assessment.checks import energy_check, find_checks, hold_of, holding_of, part_rows
+from winchsim.assessment.checks import energy_check, find_checks, hold_of, holding_of
 from winchsim.assessment.findings import find
 from winchsim.assessment.history import History, find_readings, read_history
 from winchsim.assessment.jam import jam
@@ -21,6 +21,7 @@ from winchsim.assessment.kinds import (
     Target,
 )
 from winchsim.assessment.margins import stall_margins
+from winchsim.assessment.parts import jam_in_range, part_rows
 from winchsim.assessment.ranges import ENDS, Ranges, find_ranges
 from winchsim.assessment.teeth import tooth_lives
 from winchsim.frozen import replace
@@ -52,7 +53,6 @@ def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Asse
     base = Assessment(
         **_with_ranges(history, findings, jammed, known),
         lives=tooth_lives(record),
-        jam=jammed,
         actions=(),
         findings=findings,
         drop_energy=m.body.mass * m.body.gravity * m.height(m.top_travel),
@@ -102,6 +102,7 @@ def _with_ranges(
     """What of an assessment depends on what the assumed inputs leave open."""
     m, parts = history.machine, part_rows(history.record, known)
     target, hold = _target(history, findings, known), hold_of(m, known)
+    jammed = jam_in_range(jammed, known) if jammed and known else jammed
     checks = (
         find_checks(history, known, target, hold, parts, jammed)
         if history.trusted
@@ -113,6 +114,7 @@ def _with_ranges(
         "checks": checks,
         "readings": find_readings(history, known),
         "parts": parts,
+        "jam": jammed,
         "assumed": _assumed(m, known, checks),
         "causes": () if known is None else known.causes,
     }

@@ -513,7 +513,7 @@ class JamPart:
     static, dynamic : float
         Capacity over demand at standstill, and with the rotors' momentum. [-]
     low, high : float
-        Range of `dynamic` from that of the capacity. [-]
+        Range of `dynamic` from those of capacity and demand. [-]
     """
 
     label: str
