@@ -88,13 +88,16 @@ def test_json_and_a_load_to_predict(folder):
         "--json",
         "--next",
         "44 lb",
+        "--next",
+        "18 kg",
         "--fit",
         "mesh_friction",
     ]
     facts = json.loads(Screen().run(*arguments, "--level", "95 %").out)
     assert [row["name"] for row in facts["parameters"]] == ["mesh_friction"]
     assert facts["level"] == 0.95 and facts["files"] == []
-    assert facts["predictions"][1]["mass_kg"] == pytest.approx(19.958, abs=1e-3)
+    predicted = [row["mass_kg"] for row in facts["predictions"]]
+    assert predicted == pytest.approx([18.0, 19.958], abs=1e-3), "the sheet has 18 kg to come"
 
 
 def test_the_report_tells_what_was_assumed_what_was_not_loaded_and_what_will_run_back(folder):
@@ -120,16 +123,16 @@ def test_a_sheet_that_was_planned_for_another_version_is_told_and_taken_as_measu
     crate = str(folder / "crate.toml")
     Screen().run("ladder", crate, "--out", str(folder / "plan"), "--rungs", "2")
     blank = (folder / "plan" / "ladder.csv").read_text().splitlines()
-    heads = blank[2].split(",")
+    heads = blank[3].split(",")
     times = ["16.1", "17.0", "18.4"]
     filled = [
         ",".join(
             time if head == "measured_time_s" else cell
             for head, cell in zip(heads, row.split(","), strict=True)
         )
-        for row, time in zip(blank[3:], times, strict=True)
+        for row, time in zip(blank[4:], times, strict=True)
     ]
-    (folder / "plan" / "filled.csv").write_text("\n".join([blank[0] + ",,,", *blank[1:3], *filled]))
+    (folder / "plan" / "filled.csv").write_text("\n".join([blank[0] + ",,,", *blank[1:4], *filled]))
     arguments = (str(folder / "plan" / "filled.csv"), "--fit", "bearings")
     same = Screen().run("calibrate", crate, *arguments)
     assert same.code == ExitCode.GOOD and "another version" not in same.out

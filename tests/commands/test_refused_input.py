@@ -155,8 +155,21 @@ def test_a_scheduler_gives_the_same_numbers_as_this_machine(crate, monkeypatch):
         ("motors", "--margin", "two"),
         ("voltage", "--target-time", "1"),
         ("spread", "--level", "0.9 A"),
+        ("lift", "--pause", "2"),
     ],
 )
 def test_a_value_of_an_option_is_refused_by_its_name(crate, command, option, value):
     code, _, noted = run(command, crate, option, value)
     assert code == ExitCode.MISUSE and noted.startswith(f"{option}: ")
+
+
+@pytest.mark.parametrize(
+    ("options", "message"),
+    [
+        (("--pause", "3 s"), "--pause without --repeat"),
+        (("--repeat", "0"), "--repeat 0 is out of range"),
+    ],
+)
+def test_a_series_needs_its_number_of_lifts(crate, options, message):
+    code, _, noted = run("lift", crate, *options)
+    assert code == ExitCode.MISUSE and message in noted

@@ -18,6 +18,7 @@ from winchsim.report.words.advice import _ACTIONS, CAUTIONS
 from winchsim.report.words.checks import CHECKS, READINGS
 from winchsim.report.words.findings import _WORDS
 from winchsim.report.words.outcome import HELD
+from winchsim.report.words.values import value
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import simulate
 
@@ -100,6 +101,11 @@ def test_details_are_closed_on_the_page_but_for_the_findings(reported):
     page = render_html(reported[3], Options())
     assert page.count("<details open>") == 1 and page.count("<details>") >= 8
     assert page.index("<details open>") < page.index("<details>")
+
+
+def test_what_rounding_leaves_of_a_height_is_none():
+    shown = value(-1.3e-18, "m"), value(2e-5, "m"), value(None, "m")
+    assert [(each.value, each.unit) for each in shown] == [(0.0, "m"), (2e-5, "mm"), (None, "m")]
 
 
 def test_every_kind_has_words():

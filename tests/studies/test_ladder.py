@@ -9,6 +9,7 @@ from calibrating import foreseen
 
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey, End, FindingKind, Holding, Status
+from winchsim.errors import DomainError
 from winchsim.inputs import Pawl, Phase, with_value
 from winchsim.model import Event, build
 from winchsim.physics import heat
@@ -175,6 +176,8 @@ def test_it_ends_at_the_first_load_that_does_not_come_up(small):
     assert last.lift_time is None and all(rung.lift_time is not None for rung in ladder.rungs[:-1])
     assert last.mass < 24.0 and ladder.exit_code == 1 and ladder.status is Status.FAILS
     assert last.current is None, "a lift that ends early has no steady current"
+    with pytest.raises(DomainError, match="rungs is 0"):
+        plan_ladder(small(), rungs=0)
     assert ladder.failing.number <= last.number and last.assessment.target.end is End.STALLED
 
 

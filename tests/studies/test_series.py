@@ -111,5 +111,5 @@ def test_a_series_counts_the_lifts_to_the_first_broken_tooth(gate):
 def test_a_series_ends_with_the_lift_that_fails(small):
     found = repeat(small(load={"mass": 300.0}), 5, 10.0)
     assert found.done == 0 and found.lifts[-1].end is not End.REACHED and found.life is None
-    with pytest.raises(DomainError):
+    with pytest.raises(DomainError, match="number is 0; expected at least 1"):
         repeat(small(), 0, 1.0)

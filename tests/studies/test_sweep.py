@@ -15,6 +15,13 @@ from winchsim.inputs import with_value
 from winchsim.simulation import simulate
 
 
+def test_a_battery_that_nothing_is_drawn_from_lasts(small):
+    """Without a warning, where the motors do not start."""
+    battery = small(supply={"kind": "battery", "capacity": 180.0})
+    column = winchsim.sweep(battery, {"supply.voltage": [0.05]}).check(CheckKey.BATTERY)
+    assert column.value.tolist() == [np.inf]
+
+
 def test_a_grid_combines_every_value_and_a_list_does_not(small):
     values = {"load.mass": [4.0, 8.0, 40.0], "drum.diameter": [0.008, 0.012]}
     found = winchsim.sweep(small(), values)

@@ -150,7 +150,8 @@ def _supply_checks(
     load = lifts.motor_load / CONTINUOUS_SHARE
     yield _column(CheckKey.CONTINUOUS_CURRENT, load, known, side=Side.MOST, required=1.0)
     if capacity is not None:
-        lasts = capacity / lifts.charge
+        with np.errstate(divide="ignore"):  # a lift that does not start draws none
+            lasts = capacity / lifts.charge
         yield _column(CheckKey.BATTERY, lasts, None, hard=1.0, required=BATTERY_REQUIRED)
 
 

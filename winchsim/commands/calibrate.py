@@ -19,7 +19,9 @@ def run(options: argparse.Namespace, env: Env) -> int:
     masses = [quantity_of("--next", text, "kg") for text in options.masses]
     level = quantity_of("--level", options.level, "")
     rows, origin, logged = read_for(scenario.inputs, options.tests, options.log)
-    tests = lift_tests(scenario.inputs, [*rows, *(SheetRow(mass=mass) for mass in masses)])
+    planned = {test.mass for test in lift_tests(scenario.inputs, rows) if not test.done}
+    asked = [SheetRow(mass=mass) for mass in dict.fromkeys(masses) if mass not in planned]
+    tests = lift_tests(scenario.inputs, [*rows, *asked])
     names = [name.strip() for name in options.fit.split(",") if name.strip()]
     found = report.rounded(calibrate(scenario.inputs, tests, only=names, level=level))
     findings = {

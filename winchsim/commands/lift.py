@@ -4,7 +4,7 @@ import argparse
 
 from winchsim.assessment.evaluate import assess
 from winchsim.commands.env import Env
-from winchsim.commands.options import quantity_of
+from winchsim.commands.options import quantity_of, refuse
 from winchsim.commands.outputs import STDOUT, present, write_csv, write_out
 from winchsim.report.lift import build
 from winchsim.simulation import simulate
@@ -12,7 +12,19 @@ from winchsim.simulation import simulate
 
 def run(options: argparse.Namespace, env: Env) -> int:
     """Simulate, assess, write the files, print the report."""
-    scenario = options.scenario
+    scenario, pause = options.scenario, quantity_of("--pause", options.pause, "s")
+    refuse(
+        (
+            options.repeat is not None and options.repeat < 1,
+            f"--repeat {options.repeat} is out of range",
+            "--repeat takes 1 or more",
+        ),
+        (
+            options.repeat is None and pause is not None,
+            "--pause without --repeat",
+            "add --repeat 5",
+        ),
+    )
     record = simulate(scenario.inputs, sampled=bool(options.csv or options.out))
     found = assess(record, actions=not options.no_remedies)
     overrides, snag, series = tuple(options.overrides), None, None
@@ -25,11 +37,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     if options.repeat is not None:
         from winchsim.studies.series import repeat
 
-        series = repeat(
-            scenario.inputs,
-            options.repeat,
-            quantity_of("--pause", options.pause or "0 s", "s"),
-        )
+        series = repeat(scenario.inputs, options.repeat, pause or 0.0)
     report = build(found, scenario, record, overrides, snag=snag, series=series)
     if options.csv or options.out or options.json:
         from winchsim.report.bundle import report_files

@@ -160,7 +160,9 @@ COMMANDS = (
             *RESULTS,
         ),
         "Every value is combined with every other. Prints a table by status, the scenario as it is "
-        "first. One key is drawn as curves, two as a map with the limits as lines. Ends with 0.",
+        "first. One key is drawn as curves, two as a map with the limits as lines. Without "
+        "--simulate the model is quasi-static: where no brake stops the drum, the load's swing as "
+        "the power goes off is left out, up to a fourth of what parts carry. Ends with 0.",
         module="sizing",
         names=files.STUDY,
     ),

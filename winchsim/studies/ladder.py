@@ -10,7 +10,7 @@ from winchsim.assessment.evaluate import assess
 from winchsim.assessment.history import OFF_FLOOR, History, middle_mean, read_history
 from winchsim.assessment.kinds import Assessment, Holding, Status
 from winchsim.assessment.margins import stalled_until_hot
-from winchsim.errors import TrustError
+from winchsim.errors import DomainError, TrustError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Phase, with_value
 from winchsim.model import Machine, build
@@ -291,8 +291,10 @@ def plan_ladder(
     Raises
     ------
     InputError, DomainError
-        The scenario cannot be built.
+        The scenario cannot be built, or there is no loaded rung.
     """
+    if rungs < 1:
+        raise DomainError("rungs", rungs, "at least 1")
     if target is not None:
         inputs = with_value(inputs, "load.mass", target)
     free = replace(inputs, load=replace(inputs.load, snag_height=None))

@@ -110,8 +110,10 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
     cool by the exact solution. A part that breaks ends the series; teeth grow weaker by damage
     only in the sum, not in the simulation.
     """
-    if number < 1 or not pause >= 0:
-        raise DomainError("number, pause", (number, pause), "at least one lift, and a pause of 0 s")
+    if number < 1:
+        raise DomainError("number", number, "at least 1")
+    if not pause >= 0:
+        raise DomainError("pause", pause, "0 s or more")
     lifts: list[SeriesLift] = []
     records: list[Record] = []
     done, settled, left = 0, False, in_force(inputs.supply).capacity

@@ -71,7 +71,8 @@ def recommendation(study: Study) -> Text:
     within = " within every limit" if study.sweep.meets[run.index] else " without a failing check"
     taken = say("Keep the build as it is.")
     if not (is_kept and study.changes):
-        taken = say(_WORDS[name][1 + is_kept], candidate(study, run.index), within=within)
+        named = "Take {}." if study.changes and name == "drum" else _WORDS[name][1 + is_kept]
+        taken = say(named, candidate(study, run.index), within=within)
     return joined([taken, _fails_from(study) if name == "heaviest" else (), outcome(run.found)])
 
 

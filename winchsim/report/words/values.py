@@ -27,6 +27,10 @@ _UNITS = {
 """By SI unit: units to print in, each with the least size that it is for."""
 
 
+NO_HEIGHT = 1e-6
+"""Lengths below this are none, but for rounding of the computation. [m]"""
+
+
 def suited(unit: str, size: float) -> str:
     """Unit in which a value of a size is printed."""
     known = _UNITS.get(unit, ()) if size and math.isfinite(size) else ()
@@ -35,6 +39,8 @@ def suited(unit: str, size: float) -> str:
 
 def value(number: float | None, unit: str = "", **more: object) -> Value:
     """A number in a unit that suits its size; `more` as `Value` takes it."""
+    if unit == "m" and abs(number or 0.0) < NO_HEIGHT:
+        number = number and 0.0
     return Value(number, suited(unit, number or 0.0), **more)  # type: ignore[arg-type]
 
 
@@ -89,8 +95,9 @@ def limit_of(check: Check) -> Text:
 
 def of_reading(reading: Reading) -> Value:
     """Value of a reading, with its range."""
-    unit = "%" if reading.key == "efficiency" else suited(reading.unit, reading.value or 0.0)
-    return Value(reading.value, unit, reading.low, reading.high)
+    if reading.key == "efficiency":
+        return Value(reading.value, "%", reading.low, reading.high)
+    return value(reading.value, reading.unit, low=reading.low, high=reading.high)
 
 
 def setting(given: Any, unit: str) -> str | Value:
