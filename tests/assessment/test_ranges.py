@@ -10,11 +10,12 @@ import pytest
 
 from tests.holding import holding
 from winchsim.assessment.evaluate import assess
-from winchsim.assessment.history import find_readings, read_history
+from winchsim.assessment.history import read_history
 from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import CheckKey, ReadingKey, Status
 from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.ranges import HoldShare, end_of, find_ranges, group_causes, hold_shares
+from winchsim.assessment.readings import find_readings
 from winchsim.face import read as load
 from winchsim.inputs import Phase, Stage, with_value
 from winchsim.model import Event, build

@@ -5,8 +5,8 @@ import math
 import numpy as np
 import pytest
 
-from winchsim.assessment.history import find_readings
 from winchsim.assessment.kinds import FindingKind, ReadingKey
+from winchsim.assessment.readings import find_readings
 from winchsim.inputs import Phase
 
 

@@ -11,12 +11,12 @@ import numpy as np
 
 from winchsim.assessment.checks import BATTERY_REQUIRED, START_REQUIRED
 from winchsim.assessment.grading import RANKS, ranks_of
-from winchsim.assessment.history import CONTINUOUS_SHARE
 from winchsim.assessment.jam import stops
 from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.assessment.margins import BRAKE_REQUIRED, brake_margin
 from winchsim.assessment.parts import factor_range, undescribed
 from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
+from winchsim.assessment.readings import CONTINUOUS_SHARE
 from winchsim.elementwise import by_value
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, in_force

@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 
 from winchsim.assessment.findings import at_current_limit
 from winchsim.assessment.grading import grade
-from winchsim.assessment.history import QUANTITIES, History, motor_load
+from winchsim.assessment.history import History
 from winchsim.assessment.kinds import (
     STALLS,
     Check,
@@ -25,6 +25,7 @@ from winchsim.assessment.margins import (
 )
 from winchsim.assessment.parts import undescribed, worst_part
 from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
+from winchsim.assessment.readings import QUANTITIES, motor_load
 from winchsim.frozen import replace
 from winchsim.model import Machine
 from winchsim.model.estimate import hanging_pulls, raising_phase

@@ -6,7 +6,7 @@ from typing import Any
 
 from winchsim.assessment.checks import energy_check, find_checks, hold_of, holding_of
 from winchsim.assessment.findings import find
-from winchsim.assessment.history import History, find_readings, read_history
+from winchsim.assessment.history import History, read_history
 from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import (
     STALLS,
@@ -23,6 +23,7 @@ from winchsim.assessment.kinds import (
 from winchsim.assessment.margins import stall_margins
 from winchsim.assessment.parts import jam_in_range, part_rows
 from winchsim.assessment.ranges import ENDS, Ranges, find_ranges
+from winchsim.assessment.readings import find_readings
 from winchsim.assessment.teeth import tooth_lives
 from winchsim.frozen import replace
 from winchsim.model import Event, Machine

@@ -6,6 +6,7 @@ from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import quantity_of
 from winchsim.commands.outputs import again, present, write_out
 from winchsim.report import calibration as report
+from winchsim.report.calibration_json import calibration_json
 from winchsim.report.measured import lift_tests, log, other_version
 from winchsim.scenario.change import rewrite
 from winchsim.scenario.sheet import SheetRow
@@ -30,7 +31,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     }
     cautions = {kind: finding for kind, finding in findings.items() if finding}
     files = options.command.written(options) if options.out else ()
-    json = report.calibration_json(found, cautions, digest=scenario.digest, files=tuple(files))
+    json = calibration_json(found, cautions, digest=scenario.digest, files=tuple(files))
     if options.out:
         from winchsim.report.figures.catalogue import image
         from winchsim.report.figures.look import COLUMN

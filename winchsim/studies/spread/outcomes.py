@@ -12,8 +12,9 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from winchsim.assessment.history import mean_current, read_history
+from winchsim.assessment.history import read_history
 from winchsim.assessment.parts import part_rows
+from winchsim.assessment.readings import mean_current
 from winchsim.model import Event, Machine
 from winchsim.model.estimate import pull
 from winchsim.physics.chain import raising_line
