@@ -11,8 +11,9 @@ import winchsim
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey, End, Status
 from winchsim.errors import DomainError, InputError
-from winchsim.inputs import with_value
+from winchsim.inputs import Phase, with_value
 from winchsim.simulation import simulate
+from winchsim.studies.ladder import programme
 
 
 def test_a_battery_that_nothing_is_drawn_from_lasts(small):
@@ -62,6 +63,14 @@ def test_a_check_of_programmes_says_nothing_of_a_lift_that_has_none(small):
     assert [list(Status)[rank] for rank in programme.rank] == [Status.FAILS, Status.OK]
     assert found.check(CheckKey.TARGET).value.tolist() == pytest.approx([0.1, 0.1])
     assert found.status(0) is Status.FAILS
+
+
+def test_the_time_of_a_raise_for_a_time_is_no_limit_of_a_lift(small):
+    phases = (Phase(action="raise", time=0.5), Phase(action="raise", until="top", time=60.0))
+    found = winchsim.sweep(small(phase=phases), {"load.mass": [4.0, 8.0]}, ranges=False)
+    assert found.lifted.all() and np.all(found.results["lift_time"] > 0.5)
+    assert found.check(CheckKey.LIFT_TIME).hard == 60.0
+    assert programme(small(phase=phases)).phase[0].time is None
 
 
 def test_texts_are_read_as_in_a_file_and_wrong_ones_refused(small):

@@ -104,7 +104,8 @@ def _way(inputs: Inputs, lifts: Lifts, known: Ranges | None) -> list[CheckColumn
     target = _column(CheckKey.TARGET, lifts.lifted.astype(float), None, hard=0.5, required=0.5)
     if known is not None and known.causes:  # with the losses that are possible it may not be raised
         target.rank[lifts.lifted & (hot.low < 1)] = RANKS[Status.THIN]
-    times = [p.time for p in inputs.phase if p.action == "raise" and p.time is not None]
+    raises = (p for p in inputs.phase if p.action == "raise" and p.until == "top")
+    times = [p.time for p in raises if p.time is not None]
     # From the floor a drum that turns already lifts what it does not start, as `find_checks` has
     # it.
     turns = lifts.lifted & (cold < 1) & (not inputs.load.start_height > 0)

@@ -372,9 +372,11 @@ def _retrained(
 
 def _raising(own: Inputs, base: Inputs, machine: Machine, paths: Collection[str]) -> PhaseStep:
     """The raising phase with arrays of voltage and current limit, and without a time limit that the
-    scenario does not give."""
+    scenario does not give; the time of a raise for a time is none."""
     step = raising_phase(machine)
     given = next((phase for phase in base.phase if phase.action == step.action), None)
+    if given and given.until == "time":
+        given = unchecked(given, time=None)
     supply = [key for key in ("voltage", "current_limit") if f"supply.{key}" in paths]
     values = {"time": np.inf} | {key: getattr(own.supply, key) for key in supply}
     free = {key: value for key, value in values.items() if getattr(given, key, None) is None}

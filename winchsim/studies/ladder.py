@@ -65,8 +65,11 @@ class Lowering:
 
 
 def programme(inputs: Inputs, *after: Phase) -> Inputs:
-    """Scenario that is raised to the top as it says, and then goes on with other phases."""
-    return replace(inputs, phase=(replace(first_raise(inputs), until="top"), *after))
+    """Scenario that is raised to the top as it says, and then goes on with other phases; the time
+    of a raise for a time is no limit of it."""
+    step = first_raise(inputs)
+    limit = step.time if step.until == "top" else None
+    return replace(inputs, phase=(replace(step, until="top", time=limit), *after))
 
 
 def lowered(inputs: Inputs, *, held: bool) -> tuple[Lowering, Record | None]:
