@@ -182,5 +182,5 @@ def test_a_file_that_is_written_anew_is_read_again():
     after = rewrite(before, before.inputs)
     assert before.text.count("width") == 3 and after.text.count("width") == 2
     assert "stall_torque" in after.text
-    assert [row.path for row in idle(after.inputs)] == ["motors.1.stall_torque"]
+    assert [path for path, *_ in idle(after.inputs)] == ["motors.1.stall_torque"]
     assert built(after.inputs) == built(before.inputs)

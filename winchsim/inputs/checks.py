@@ -49,12 +49,13 @@ def check(inputs: Inputs) -> tuple[Fault, ...]:
 
 def misplaced(row: Idle) -> Fault:
     """Fault of a given value that means nothing with the kind of its table."""
-    key, name = (path.rpartition(".")[2] for path in (row.path, row.decides))
-    *others, last = (f'"{word}"' for word in row.wanted)
+    path, decides, value, words = row
+    key, name = (each.rpartition(".")[2] for each in (path, decides))
+    *others, last = (f'"{word}"' for word in words)
     wanted = " or ".join(filter(None, (", ".join(others), last)))
     return Fault(
-        f'{key} does not apply with {name} = "{row.value}"',
-        row.path,
+        f'{key} does not apply with {name} = "{value}"',
+        path,
         expected=f"no {key} here, or {name} = {wanted}",
         code=Code.CONTRADICTION,
     )

@@ -5,7 +5,7 @@ import re
 from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 from types import MappingProxyType
-from typing import Any, NamedTuple, get_args, get_type_hints
+from typing import Any, get_args, get_type_hints
 
 from winchsim.errors import DomainError, UnknownPathError, did_you_mean
 from winchsim.frozen import dataclass, replace
@@ -78,33 +78,26 @@ def in_force(table: Any) -> Any:
     return replace(table, **idle)
 
 
-class Idle(NamedTuple):
-    """A given value that means nothing with the kind that its table is of: its path, the path of
-    the key that decides, that key's present value, and those with which it would apply."""
-
-    path: str
-    decides: str
-    value: str
-    wanted: tuple[str, ...]
+Idle = tuple[str, str, str, tuple[str, ...]]
+"""A given value that means nothing with the kind that its table is of: its path, the path of the
+key that decides, that key's present value, and those with which it would apply."""
 
 
-def idle(inputs: Inputs) -> Iterator[Idle]:
-    """Every given value that means nothing with the kind of its table, those of parts too."""
-    return _idle(inputs, inputs.given, "")
-
-
-def _idle(node: Any, given: frozenset[str], prefix: str) -> Iterator[Idle]:
+def idle(node: Any, given: Any = None, prefix: str = "") -> Iterator[Idle]:
+    """Every given value of a scenario that means nothing with the kind of its table, those of parts
+    too; of a table of it, the given paths and what paths begin with are named."""
+    given = node.given if given is None else given
     for key, spec in specs(type(node)).items():
         value, path = getattr(node, key), f"{prefix}{key}"
         if spec.condition is not None and not spec.applies_to(node):
             decides, wanted = spec.condition
             if path in given or (spec.table and value):
-                yield Idle(path, f"{prefix}{decides}", getattr(node, decides), wanted)
+                yield path, f"{prefix}{decides}", getattr(node, decides), wanted
         elif spec.kind == "tables":
             for number, row in enumerate(value, start=1):
-                yield from _idle(row, given, f"{path}.{number}.")
+                yield from idle(row, given, f"{path}.{number}.")
         elif spec.table and value is not None:
-            yield from _idle(value, given, f"{path}.")
+            yield from idle(value, given, f"{path}.")
 
 
 @dataclass(frozen=True)

@@ -13,7 +13,6 @@ is counted with the bearings."""
 SPUR = ("kind", ("spur",))
 WORM = ("kind", ("worm",))
 SPUR_OR_WORM = ("kind", ("spur", "worm"))
-MATERIAL = ("kind", ("spur", "worm", "planetary"))
 NOT_SPUR = ("kind", ("belt", "chain", "worm", "planetary", "other"))
 NEEDED = "needed by a spur stage"
 
@@ -224,7 +223,7 @@ class Stage:
         "material of both gears, or of the gear alone",
         "PLA",
         names="materials",
-        condition=MATERIAL,
+        condition=("kind", ("spur", "worm", "planetary")),
         quiet=False,
     )
     pinion_material: str | None = text(

@@ -202,9 +202,9 @@ def rewrite(
     InputError
         The text is written in a way that a change cannot be put into.
     """
-    for row in list(idle(intended)):
-        if row.decides.rpartition(".")[2] not in SELECTORS:
-            intended = with_value(intended, row.path, None)
+    for path, decides, *_ in list(idle(intended)):
+        if decides.rpartition(".")[2] not in SELECTORS:
+            intended = with_value(intended, path, None)
     before = to_values(read_string(scenario.text, scenario.name).inputs)
     document = tomlkit.parse(scenario.text)
     _write(document, Inputs, before, to_values(intended), remarks or {}, "")

@@ -305,8 +305,9 @@ def _idle_faults(inputs: Inputs, origins: Collection[str], in_si: bool) -> Itera
     """Given values that mean nothing with the kind of their table; not those of a description that
     is not chosen, nor what a change of the kind left behind."""
     for row in idle(inputs):
-        is_chosen = row.decides.rpartition(".")[2] in SELECTORS
-        if row.path in origins or not (is_chosen or in_si or row.decides in origins):
+        path, decides, *_ = row
+        is_selected = decides.rpartition(".")[2] in SELECTORS
+        if path in origins or not (is_selected or in_si or decides in origins):
             yield misplaced(row)
 
 

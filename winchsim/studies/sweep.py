@@ -307,7 +307,7 @@ def sweep(
         )
         lists = {path: column[points[:, n]] for n, (path, column) in enumerate(lists.items())}
     for row in idle(replace(inputs, given=inputs.given | lists.keys())):
-        if row.path in lists and row.decides not in lists:
+        if row[0] in lists and row[1] not in lists:
             raise InputError((misplaced(row),))
     variants = vary(inputs, lists)
     if not simulate:

@@ -368,10 +368,9 @@ def notes(inputs: Inputs, machine: Machine) -> tuple[Text, ...]:
 def idle_keys(inputs: Inputs) -> tuple[Text, ...]:
     """Given keys that do not apply with the present kinds: one sentence for each kind."""
     keys: dict[str, list[str]] = {}
-    for row in idle(inputs):
-        names = keys.setdefault(f'{row.decides} = "{row.value}"', [])
-        names.append(row.path.rpartition(".")[2])
-    return tuple(say(f"Not used with {kind}: {', '.join(names)}.") for kind, names in keys.items())
+    for path, decides, kind, _ in idle(inputs):
+        keys.setdefault(f'{decides} = "{kind}"', []).append(path.rpartition(".")[2])
+    return tuple(say(f"Not used with {row}: {', '.join(names)}.") for row, names in keys.items())
 
 
 def _of_group(number: int, found: FitNote) -> Text:
