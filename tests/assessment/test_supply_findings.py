@@ -46,6 +46,15 @@ def test_a_supply_at_its_limit_for_the_start_alone_is_ok_and_for_the_lift_thin(s
         assert values["duration"] / values["raising_time"] == pytest.approx(check.value)
 
 
+@pytest.mark.parametrize(("delays", "status"), [(3.0, Status.OK), (1.1, Status.THIN)])
+def test_an_inrush_that_lasts_nearly_until_the_supply_trips_is_thin(small, delays, status):
+    limited = small(supply={"current_limit": 2.2})
+    lasts = finding(limited, FindingKind.SUPPLY_LIMITED).values["duration"]
+    trips = {"current_limit": 2.2, "over_current": "trip", "trip_delay": delays * lasts}
+    found = assess(simulate(small(supply=trips)), actions=False, ranges=False)
+    assert found.target.reached and found.check(CheckKey.SUPPLY).status is status
+
+
 def test_a_battery_of_little_more_than_the_charge_drawn_is_thin(small):
     drawn = float(simulate(small(supply={"kind": "battery"}))["charge"][-1])
     inputs = small(supply={"kind": "battery", "capacity": 1.1 * drawn})

@@ -45,6 +45,10 @@ PLAIN_LIFT = 3
 SUPPLY_SHARE = 0.05
 """Share of the raising at the current limit that counts as the start alone. [-] Own choice."""
 
+TRIP_SHARE = 0.7
+"""Share of the delay with which a supply switches itself off that it may be at its limit for: the
+delay of one differs from that of the next. [-] Own choice."""
+
 
 Hold = Mapping[CheckKey, tuple[HoldShare, HoldShare, HoldShare]]
 """Share of the load's torque that drives the motors back: middle, least and most, by check."""
@@ -279,9 +283,8 @@ def _supply_checks(history: History, known: Ranges | None) -> Iterator[Check]:
     battery, finite = inputs and inputs.supply.kind == "battery", math.isfinite(source.capacity)
     limit, lasts, whole = at_current_limit(history)
     if math.isfinite(limit) and whole > 0:
-        yield _check(
-            CheckKey.SUPPLY, "", lasts / whole, None, side=Side.MOST, required=SUPPLY_SHARE
-        )
+        most = min(SUPPLY_SHARE, TRIP_SHARE * source.trip_delay / whole)
+        yield _check(CheckKey.SUPPLY, "", lasts / whole, None, side=Side.MOST, required=most)
     elif not battery and source.resistance == 0:
         yield _check(
             CheckKey.SUPPLY, "", None, None, side=Side.MOST, missing=("supply.current_limit",)

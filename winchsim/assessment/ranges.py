@@ -73,6 +73,7 @@ LOGS: Mapping[Key, str] = {
     CheckKey.BATTERY: "charge",
     CheckKey.JAM: "stall_factor",
     ReadingKey.SPEED: "last_speed",
+    ReadingKey.PEAK_CURRENT: "peak_current",
     ReadingKey.PEAK_TENSION: "peak_tension",
     ReadingKey.ENERGY_IN: "energy_in",
     ReadingKey.CHARGE: "charge",
@@ -306,12 +307,7 @@ def _run(
 def _logs(batch: Batch, lifts: Lifts) -> dict[Key, np.ndarray]:
     with np.errstate(divide="ignore", invalid="ignore"):
         found = {key: np.log(getattr(lifts, name)) for key, name in LOGS.items()}
-        standing, running = lifts.standstill_current, lifts.peak_current
-        peak = np.where(
-            lifts.lifted & (batch.raising.ramp > 0), running, np.fmax(standing, running)
-        )
-        mean = np.where(lifts.lifted, lifts.mean_current, standing)
-        found[ReadingKey.PEAK_CURRENT] = np.log(peak)
+        mean = np.where(lifts.lifted, lifts.mean_current, lifts.standstill_current)
         found[ReadingKey.MEAN_CURRENT] = found[CheckKey.CONTINUOUS_CURRENT] = np.log(mean)
         found[CheckKey.WINDING] = np.log(lifts.tight_winding - batch.machine.ambient)
         for place, kind in enumerate(LinkKind):

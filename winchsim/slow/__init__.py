@@ -5,8 +5,8 @@ current, stretch of the rope) at their balance: hence the name of the package. A
 that was lifted so.
 
 `stacking` makes one machine of many, with arrays for numbers; `variants` puts columns of changed
-values into a scenario; `path` is the way up with the pick-up, `climb` the climb itself, `lifts`
-what it comes to.
+values into a scenario; `path` is the way up, `start` how the drum starts on it, `climb` the climb
+itself, `lifts` what it comes to.
 
 - Path. The coordinate is the unstretched rope wound on. Take-up: ``T = EA (l0 - l_u)/l_u``.
   Hanging: ``T = (W + F + w (l_u - lead)/n)/(n - w l_u/(n EA))``. Cells of take-up, cells of the way

@@ -12,8 +12,9 @@ from winchsim.physics import heat, load
 from winchsim.physics.chain import output_torques, raising_line, rotating_inertia
 from winchsim.physics.motor import copper_loss
 from winchsim.roots import root_between
-from winchsim.slow.path import Path, PickUp
+from winchsim.slow.path import Path
 from winchsim.slow.stacking import Batch, start_temperatures
+from winchsim.slow.start import Start
 
 _NODES, _WEIGHTS = np.polynomial.legendre.leggauss(6)
 
@@ -50,6 +51,7 @@ class Climb:
     path : Path
     law : DriveLaw
         At the start's temperatures.
+    start : Start
     drag, per_torque : float or ndarray
         Torque at the common gear that raises: at no rope torque, and per rope torque. [N·m], [-]
     inertia : float or ndarray
@@ -96,7 +98,7 @@ class Climb:
         self.inertia = rotating_inertia(m.chain, len(m.groups))
         self.windings, self.cases = start_temperatures(batch)
         self.law = batch.law()
-        self.pick_up = PickUp(batch, self.path, self.law).peak()
+        self.start = Start(batch, self.path, self.law)
         self.alive, self.reason = np.ones(batch.size, dtype=bool), np.zeros(batch.size, dtype=int)
         self.hung = ~self.alive
         self.wound, self.hottest = self.path.edges[-1], self.windings
@@ -187,7 +189,7 @@ class Climb:
         hanging = here & path.hanging[index]
         first = hanging & ~self.hung
         peak = tension + self._bounce(index, hanging, speed, radius)
-        peak = np.where(first, np.maximum(peak, self.pick_up), peak)
+        peak = np.where(first, np.maximum(peak, self.start.peak), peak)
         self.hung = self.hung | hanging
         self._note(here & (self.first_speed == 0), first_speed=speed)
         self._note(
@@ -324,8 +326,7 @@ class Climb:
         the end is :math:`\tau\,w_{end}`. Where a current limit bends the line, the angle lost until
         the first steady speed :math:`w_0` is :math:`\int_0^{w_0} J (w_0 - w)/(M(w) - M_0)\,dw`, and
         :math:`\tau (w_0 - w_{end})` of it is given back while the speed falls. The load's mass adds
-        to the inertia. While the voltage rises, half the ramp is lost, and half the share of it in
-        which the load cannot move yet. Own derivation, head of the package `slow`.
+        to the inertia. What a ramp costs comes on top. Own derivation, head of the package `slow`.
         """
         m, first, law, inertia = self.batch.machine, self.first_speed, self.law, self.inertia
         tau, lever = inertia / self.last_slope, self.path.radii[-1] / m.line.falls
@@ -335,9 +336,7 @@ class Climb:
             first, lambda speed: inertia * (first - speed) / (law.push(speed) - needed)
         )
         lost = (angle - tau * (first - self.last_speed)) / self.last_speed + carried
-        ramp = np.asarray(self.batch.raising.ramp)
-        lost += np.where(ramp > 0, ramp * (1 + 1 / self.least_margin) / 2, 0.0)
-        return lost, tau + carried
+        return lost + self.start.delay, tau + carried
 
     def steady(self, lost: Any) -> tuple[Any, Any]:
         """Mean current of the supply and voltage at the motors over the middle half of the lift's

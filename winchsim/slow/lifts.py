@@ -17,12 +17,14 @@ from winchsim.model.link_demands import Channels, link_shares, on_drum, stalled_
 from winchsim.physics import load
 from winchsim.physics.chain import (
     Chain,
+    ChainTorques,
     RestingBounds,
     driven_back,
     group_push,
     output_torques,
     rotating_inertia,
     shaft_ratios,
+    torque_margin,
 )
 from winchsim.roots import root_between
 from winchsim.slow.climb import Climb, SlowEnd
@@ -73,7 +75,8 @@ stall_margin_cold, stall_margin_hot
 least_margin
     Least of torque at rest over torque needed in motion, on the way up. [-]
 standstill_current, last_current, peak_current
-    Of the supply: at rest under the full voltage; running at the top, and the most. [A]
+    Of the supply: at rest under the full voltage; running at the top; and the most, the start
+    included. [A]
 mean_current
     Over the lift. [A]
 steady_current, steady_voltage
@@ -149,7 +152,7 @@ _NUMBERS = (
     "time_constant",
     "bounce_period",
 )
-_AS_CLIMBED = ("least_margin", "last_current", "peak_current")
+_AS_CLIMBED = ("least_margin", "last_current")
 _BLANK = (SlowEnd.CANNOT_BE_BUILT, 0, 0, False, False, "", "", *[np.nan] * (len(_NUMBERS) + 2))
 
 
@@ -219,6 +222,7 @@ def lift_batch(batch: Batch) -> Lifts:
     still = up.law.drive(np.zeros(n))
     margins = starting_margins(batch)
     holding, spare_torque = _holds(up)
+    starts, share = _starts(up, still.torques)
     height = m.height(travel_at(batch, np.minimum(up.wound, path.edges[-1])) - m.start_travel)
     period = bounce_period(batch)
     slow_enough = time > LONG_ENOUGH * np.maximum(np.maximum(tau, lost), period)
@@ -241,29 +245,32 @@ def lift_batch(batch: Batch) -> Lifts:
         bounce_period=period,
         in_range=lifted & slow_enough & (up.least_margin > MARGIN_ENOUGH),
         **{name: getattr(up, name) for name in _AS_CLIMBED},
-        **_drawn(up, lost, lag, still),
+        **_drawn(up, lost, lag, still, np.where(lifted, share, 1.0)),
         **_temperatures(up),
-        **_links(up, still.torques, lifted),
+        **_links(up, still.torques, starts, lifted),
     )
     for name, value in values.items():
         found[name] = value
     return found
 
 
-def _drawn(up: Climb, lost: Any, lag: Any, still: Drive) -> dict[str, Any]:
-    """Current, charge and energy; the lag costs the lost time at the current of standstill."""
-    time = up.time + lag
-    per_time = np.where(time > 0, time, np.inf)
-    charge = up.charge + np.where(lost > 0, lost, 0.0) * still.total
+def _drawn(up: Climb, lost: Any, lag: Any, still: Drive, share: Any) -> dict[str, Any]:
+    """Current, charge and energy, with the largest share of the motors' torque at standstill; the
+    lag costs the lost time at the current of standstill, that of a ramp at the climb's."""
+    time, start = up.time + lag, up.start
+    per_time, climbing = (np.where(each > 0, each, np.inf) for each in (time, up.time))
+    more = 1 + start.charged / climbing
+    charge = more * up.charge + np.where(lost > 0, lost - start.delay, 0.0) * still.total
     stalled = rows([g.stall_current for g in up.batch.machine.groups], up.batch.size)
-    loads = (up.charges + np.maximum(time - up.time, 0.0) * np.array(still.currents)) / per_time
+    spinning = np.maximum(lag - start.delay, 0.0) * np.array(still.currents)
     steady_current, steady_voltage = up.steady(lag)
     return dict(
         standstill_current=still.total,
+        peak_current=np.maximum.reduce([up.peak_current, start.given.total, share * still.total]),
         mean_current=charge / per_time,
         steady_current=steady_current,
         steady_voltage=steady_voltage,
-        motor_load=np.max(loads / stalled, axis=0),
+        motor_load=np.max((more * up.charges + spinning) / per_time / stalled, axis=0),
         charge=charge,
         energy_in=up.batch.raising.voltage * charge,
     )
@@ -365,15 +372,19 @@ def _slowing(up: Climb) -> Any:
 # --- links
 
 
-def _links(up: Climb, torques: Sequence[Any], lifted: Any) -> dict[str, Any]:
-    """Factors and names of the links that matter, with the motors' torques at standstill; what a
-    lift misses its target by, all that they can give at rest counts."""
+def _links(
+    up: Climb, torques: Sequence[Any], starts: Sequence[Channels], lifted: Any
+) -> dict[str, Any]:
+    """Factors and names of the links that matter, with the motors' torques at standstill and what
+    parts carry as the drum starts; what a lift misses its target by, all that they can give at rest
+    counts."""
     m, n = up.batch.machine, up.batch.size
     held = breakaway_pull(up.batch) + np.zeros(n)
     at_stall = link_shares(m, stalled_channels(m, torques, held, *radii_used(up.batch)))
     standing, moved = rows(at_stall, n), up.first_speed > 0
     stopped = moved & (up.reason == SlowEnd.LIFTED)
-    shares = [(_rising(up), moved), (_starting(up, torques), moved), (_running_on(up), stopped)]
+    shares = [(_rising(up), moved), (_running_on(up), stopped)]
+    shares += [(link_shares(m, at), moved) for at in starts]
     if m.braked_chain is not m.chain:
         shares += [(_stopping(up), stopped), (_swinging(up), stopped)]
     worst = np.maximum.reduce([rows(share, n) * counts for share, counts in shares])
@@ -418,15 +429,28 @@ def _rising(up: Climb) -> list[Any]:
     return link_shares(m, Channels(up.tension, at_drum, drum, outputs, True, passed, common))
 
 
-def _starting(up: Climb, torques: Sequence[Any]) -> list[Any]:
-    """Share of each link's strength that is used as the drum starts under the full voltage: what
-    the load does not take yet speeds up gears and rotors. A rising voltage starts it gently. [-]"""
-    m, path = up.batch.machine, up.path
-    at_once = np.where(np.asarray(up.batch.raising.ramp) > 0, 0.0, 1.0)
-    needed = output_torques(m.chain, 1, path.start_tension * path.radii[0])[0]
-    gain = np.maximum(group_push(m.chain, 1, torques) - needed, 0.0) / up.inertia
-    at = accelerated(m, m.chain, path.start_tension, path.radii[0], gain, torques)
-    return [at_once * share for share in link_shares(m, at)]
+def _starts(up: Climb, torques: Sequence[Any]) -> tuple[list[Channels], Any]:
+    """What parts carry as the drum starts, and the share of the motors' torques at standstill that
+    this takes: as the losses at rest are overcome, as what the load does not take yet speeds up
+    gears and rotors, and as the motors pull hardest on the load that bounces. [-]"""
+    m, path, start = up.batch.machine, up.path, up.start
+    force, radius = path.start_tension, path.radii[0]
+    resting = RestingBounds(m.chain, m.breakaway)(start.given.torques, force * radius)
+    found, most = [_resting(m, resting, force, radius)], np.zeros(up.batch.size)
+    needed = up.drag + up.per_torque * force * radius
+    at_once = np.maximum(group_push(m.chain, 1, torques) - needed, 0.0) / up.inertia
+    for tension, lever, gain in ((force, radius, start.gain(at_once)), start.jolt):
+        needed = up.drag + up.per_torque * tension * lever + up.inertia * gain
+        share = np.minimum(1 / torque_margin(m.chain, torques, needed), 1.0)
+        found.append(accelerated(m, m.chain, tension, lever, gain, [share * t for t in torques]))
+        most = np.maximum(most, share)
+    return found, most
+
+
+def _resting(m: Machine, at: ChainTorques, tension: Any, radius: Any) -> Channels:
+    """What parts carry while the drum rests."""
+    drum = at.outputs[m.drum_element]
+    return Channels(tension, drum / radius, drum, at.outputs, True, at.groups, at.common)
 
 
 def accelerated(
@@ -510,7 +534,4 @@ def _swinging(up: Climb) -> list[Any]:
     tension = hanging_pulls(m, m.top_travel).at_rest + _swing(up)
     idle = [np.zeros(up.batch.size) for _ in m.chain.groups]
     at = RestingBounds(m.braked_chain, m.breakaway)(idle, tension * radius)
-    drum = at.outputs[m.drum_element]
-    return link_shares(
-        m, Channels(tension, drum / radius, drum, at.outputs, True, at.groups, at.common)
-    )
+    return link_shares(m, _resting(m, at, tension, radius))

@@ -1,21 +1,12 @@
 """The way up of every variant of a batch: cells of rope wound on, and the rope's pull and the
-drum's radius in each; and the jolt as the drum picks up its load.
+drum's radius in each."""
 
-Only for the jolt fast states are followed. Rope, load and drum are integrated by small steps
-through the take-up and the first bounce, all variants at once. The drum follows its balance with
-its time constant, and no faster than its motors can pull at rest: exact for one group of linear
-motors with a current limit. Own derivation, head of the package `slow`.
-"""
-
-from itertools import pairwise
 from typing import Any
 
 import numpy as np
 
-from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import pull
 from winchsim.physics import load, rope
-from winchsim.physics.chain import raising_line, rotating_inertia
 from winchsim.slow.stacking import Batch
 
 TAKE_UP_CELLS = 14
@@ -24,13 +15,6 @@ HANGING_CELLS = 40
 
 COARSE_CELLS = 4, 16
 """The same where variants are only compared with each other. [-]"""
-
-TAKE_UP_STEPS = 48
-BOUNCE_STEPS = 72
-"""Steps of the take-up, and of one period of the bounce. [-]"""
-
-NEAR = 0.97
-"""Share of the speed of balance at which the slope of the torque law is taken. [-]"""
 
 
 class Path:
@@ -206,98 +190,3 @@ def _impedance(batch: Batch) -> Any:
     low = np.clip(damping, 0.0, 0.5)
     angle = np.arctan2(np.sqrt(1 - low**2) * (1 - 4 * low**2), low * (3 - 4 * low**2))
     return root * np.where(damping < 0.5, np.exp(-low * angle / np.sqrt(1 - low**2)), 2 * damping)
-
-
-class PickUp:
-    """How a drum follows its balance while it picks up its load or jerks a hanging one.
-
-    Parameters
-    ----------
-    batch : Batch
-    path : Path
-    law : DriveLaw
-        At the start's temperatures.
-
-    Attributes
-    ----------
-    pull, radius : ndarray
-        Rope force at lift-off, and radius of its layer. [N], [m]
-    loose, loaded : ndarray
-        Balance before the rope pulls, and at lift-off. [rad/s]
-    tau : ndarray
-        Time constant. [s]
-    most, per_force : ndarray
-        Acceleration at rest without rope force, and what each newton takes of it. [rad/s²],
-        [rad/(N·s²)]
-    """
-
-    def __init__(self, batch: Batch, path: Path, law: DriveLaw) -> None:
-        m, nothing = batch.machine, np.zeros(batch.size)
-        self.batch, self.path = batch, path
-        self.pull = breakaway_pull(batch) + nothing
-        self.radius = path.radii[np.argmax(path.hanging, axis=0), np.arange(batch.size)]
-        drag, per_torque = raising_line(m.chain)
-        inertia, at_rest = rotating_inertia(m.chain, len(m.groups)), law.push(nothing)
-        self.loose, self.loaded = (
-            law.steady_speed(drag + per_torque * force * self.radius, at_rest)
-            for force in (nothing, self.pull)
-        )
-        slope = (law.push(NEAR * self.loaded) - law.push(self.loaded)) / ((1 - NEAR) * self.loaded)
-        self.tau, self.most = inertia / slope, (at_rest - drag) / inertia
-        self.per_force = per_torque * self.radius / inertia
-
-    def peak(self) -> Any:
-        """Largest rope force; that of lift-off where the drum does not get so far. [N]"""
-        peak = self._first_bounce(np.where(self.path.lift_off > 0, self._take_up(), 0.0))
-        bounces = (self.loaded > 0) & np.isfinite(peak)
-        return np.where(bounces, np.maximum(peak, self.pull), self.pull)
-
-    def _after(self, speed: Any, force: Any, time: Any) -> Any:
-        """Speed after a time at a rope force, never below 0. [rad/s]"""
-        balance = self.loose + (self.loaded - self.loose) * force / self.pull
-        eased = speed + (balance - speed) * -np.expm1(-time / self.tau)
-        pulled = speed + (self.most - self.per_force * force) * time
-        return np.maximum(np.minimum(eased, pulled), 0.0)
-
-    def _take_up(self) -> Any:
-        """Speed of the drum when the load lifts off. [rad/s]"""
-        m, lift_off = self.batch.machine, self.path.lift_off
-        slack = m.free_rope - rope.span(m.line, m.reach - m.start_travel)
-        shares = np.linspace(0.0, 1.0, TAKE_UP_STEPS + 1) ** 2  # fine where the drum is slow
-        speed = np.zeros(self.batch.size)
-        for before, after in pairwise(shares):
-            length, wound = (after - before) * lift_off, (before + after) / 2 * lift_off
-            tension = rope.elastic_tension(m.line, wound - slack, m.free_rope - wound)
-            force = np.maximum(tension, 0.0)
-            push = np.maximum(self.most - self.per_force * force, 0.0)
-            # As if nothing but the pull at rest acted.
-            new = np.sqrt(speed**2 + 2 * push * length / self.radius)
-            for _ in range(3):
-                time = 2 * length / (self.radius * (speed + new))
-                new = np.minimum(self._after(speed, force, time), new)
-            speed = new
-        return speed
-
-    def _first_bounce(self, speed: Any) -> Any:
-        """Largest rope force in one period of the bounce after lift-off at a drum speed. [N]"""
-        m, line = self.batch.machine, self.batch.machine.line
-        left, mass = m.free_rope - self.path.lift_off, load.inertia(m.body)
-        stiffness, step = line.stiffness / left, rope.bounce_period(line, left, mass) / BOUNCE_STEPS
-        # Weight and friction of the moving load.
-        hang = self.pull * line.falls - (m.breakaway - 1) * m.body.friction
-        stretch, rise, peak = self.pull / stiffness, np.zeros(self.batch.size), self.pull
-
-        def forces(stretch: Any, rise: Any, speed: Any) -> tuple[Any, Any, Any]:
-            """Of the rope, and on the load; and how fast the rope is stretched."""
-            growth = self.radius * speed - line.falls * rise
-            force = np.maximum(stiffness * stretch + line.damping * growth, 0.0)
-            return force, line.falls * force - hang, growth
-
-        for _ in range(BOUNCE_STEPS):
-            force, net, growth = forces(stretch, rise, speed)
-            peak = np.maximum(peak, force)
-            middle = stretch + step / 2 * growth, rise + step / 2 * net / mass
-            force, net, growth = forces(*middle, self._after(speed, force, step / 2))
-            speed = self._after(speed, force, step)
-            stretch, rise = stretch + step * growth, rise + step * net / mass
-        return peak

@@ -334,7 +334,6 @@ def by_slow_model(
     known = find_ranges(variants.inputs, machine) if ranges else None
     checks = check_columns(variants, lifts, capacities(machine), known, more)
     results = {name: getattr(lifts, name) for name in UNITS}
-    results["peak_current"] = np.fmax(lifts.peak_current, lifts.standstill_current)
     ends = np.array([ENDS[SlowEnd(int(end))] for end in lifts.end], dtype=object)
     weakest = np.argmin(lifts.kind_factors_over_required, axis=1)
     parts = lifts.kind_short_links[np.arange(len(lifts)), weakest]
