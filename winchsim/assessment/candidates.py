@@ -93,7 +93,7 @@ def check_columns(
         ),
         *_parts(lifts, more, spread, known),
         *_rope_checks(variants, lifts),
-        *_supply_checks(in_force(variants.inputs.supply).capacity, lifts, known),
+        *_supply_checks(variants, lifts, known),
     )
 
 
@@ -144,15 +144,15 @@ def _rope_checks(variants: Variants, lifts: Lifts) -> list[CheckColumn]:
     ]
 
 
-def _supply_checks(
-    capacity: float | None, lifts: Lifts, known: Ranges | None
-) -> Iterator[CheckColumn]:
-    """Load of the motors in continuous running, and charge of a battery."""
+def _supply_checks(variants: Variants, lifts: Lifts, known: Ranges | None) -> Iterator[CheckColumn]:
+    """Load of the motors in continuous running, and charge of a battery, of one that runs empty by
+    the way that it lasts for."""
     load = lifts.motor_load / CONTINUOUS_SHARE
     yield _column(CheckKey.CONTINUOUS_CURRENT, load, known, side=Side.MOST, required=1.0)
-    if capacity is not None:
+    if (capacity := in_force(variants.inputs.supply).capacity) is not None:
+        way = lifts.height / variants.at("load.height").astype(float)
         with np.errstate(divide="ignore"):  # a lift that does not start draws none
-            lasts = capacity / lifts.charge
+            lasts = capacity / lifts.charge * np.where(lifts.end == SlowEnd.BATTERY_EMPTY, way, 1.0)
         yield _column(CheckKey.BATTERY, lasts, None, hard=1.0, required=BATTERY_REQUIRED)
 
 

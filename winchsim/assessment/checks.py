@@ -5,7 +5,7 @@ from collections.abc import Iterator, Mapping
 
 from winchsim.assessment.findings import at_current_limit
 from winchsim.assessment.grading import grade
-from winchsim.assessment.history import History
+from winchsim.assessment.history import History, carried_on
 from winchsim.assessment.kinds import (
     STALLS,
     Check,
@@ -27,7 +27,7 @@ from winchsim.assessment.parts import undescribed, worst_part
 from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
 from winchsim.assessment.readings import QUANTITIES, motor_load
 from winchsim.frozen import replace
-from winchsim.model import Machine
+from winchsim.model import Event, Machine
 from winchsim.model.estimate import hanging_pulls, raising_phase
 from winchsim.simulation import ENERGY_LIMIT
 from winchsim.slow import stack_machines
@@ -290,7 +290,9 @@ def _supply_checks(history: History, known: Ranges | None) -> Iterator[Check]:
             CheckKey.SUPPLY, "", None, None, side=Side.MOST, missing=("supply.current_limit",)
         )
     if battery or finite:
-        charge = float(history.record["charge"][-1])
+        empty = history.record.first(Event.EMPTY) is not None
+        whole_run = carried_on(history.record) if empty else history.record
+        charge = float(whole_run["charge"][-1])
         ratio = source.capacity / charge if finite and charge > 0 else None
         down, up = (1.0, 1.0) if known is None else known.span(CheckKey.BATTERY)
         yield _check(

@@ -70,7 +70,8 @@ class CheckKey(StrEnum):
     SUPPLY = "supply_limit"
     """Share of the raising for which the supply is at its current limit. [-]"""
     BATTERY = "battery"
-    """Charge that a battery has over the charge drawn. [-]"""
+    """Charge that a battery has over the charge that the whole run draws, or would draw if it did
+    not run empty. [-]"""
     ENERGY = "energy_balance"
     """Error of the energy balance over its allowed error. [-]"""
 
