@@ -151,8 +151,9 @@ def _supply_checks(variants: Variants, lifts: Lifts, known: Ranges | None) -> It
     yield _column(CheckKey.CONTINUOUS_CURRENT, load, known, side=Side.MOST, required=1.0)
     if (capacity := in_force(variants.inputs.supply).capacity) is not None:
         way = lifts.height / variants.at("load.height").astype(float)
+        whole = np.where(lifts.end == SlowEnd.BATTERY_EMPTY, way, 1.0)
         with np.errstate(divide="ignore"):  # a lift that does not start draws none
-            lasts = capacity / lifts.charge * np.where(lifts.end == SlowEnd.BATTERY_EMPTY, way, 1.0)
+            lasts = capacity / np.where(lifts.charge > 0.0, lifts.charge / whole, 0.0)
         yield _column(CheckKey.BATTERY, lasts, None, hard=1.0, required=BATTERY_REQUIRED)
 
 
