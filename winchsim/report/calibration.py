@@ -190,10 +190,10 @@ def sentence(found: Calibration) -> Text:
         for row in found.residuals
         if row.kind is Kind.TIME and not row.is_outlier and math.isfinite(row.predicted)
     ]
-    left_out: dict[tuple[Kind, bool], list[str]] = {}
-    for r in found.residuals:
-        if r.is_outlier:
-            left_out.setdefault((r.kind, r.far), []).append(str(r.test.number))
+    outliers = [
+        ((row.kind, row.far), str(row.test.number)) for row in found.residuals if row.is_outlier
+    ]
+    left_out = {kind: [test for other, test in outliers if other == kind] for kind, _ in outliers}
     off = percent(math.sqrt(sum(share**2 for share in apart) / max(1, len(apart))))
     return joined(
         [

@@ -198,8 +198,11 @@ def _rung(rung: Rung, blind: bool) -> tuple[Cell, ...]:
 
 def weakest_parts(ladder: Ladder) -> Paragraph:
     """Which part the factor is of, from which load on."""
-    found = [r for r in ladder.rungs if r.assessment is not None and r.assessment.parts]
-    parts = [(r, r.assessment.parts[0].label) for r in found if r.assessment is not None]
+    parts = [
+        (r, r.assessment.parts[0].label)
+        for r in ladder.rungs
+        if r.assessment and r.assessment.parts
+    ]
     firsts = (next(group) for _, group in groupby(parts, key=lambda row: row[1]))
     texts = [say(f"{label} from {{}}", load(rung)) for rung, label in firsts]
     return Paragraph(say("{}.", joined(texts, ", ")), label=NEAREST)

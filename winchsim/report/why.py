@@ -211,8 +211,8 @@ def _words(found: Reason, end: End) -> tuple[str, str, str]:
     """What a cause is, what to look for, what to change."""
     what, look, change = IN_ITS_WAY.get((found.cause, end), CAUSES[found.cause])
     group = {"form_loss": "loss by the form of the teeth"}.get(found.group, assumed(found.group))
-    what = what.format(group=group, way="higher" if found.above else "lower")
-    return what, look, change
+    way = "higher" if found.above else "lower"
+    return what.format(group=group, way=way), look, change
 
 
 def _likely(found: Reason) -> Value:

@@ -589,9 +589,9 @@ class Case:
         share = np.divide(
             self._goals, expected, out=np.ones(len(kinds)), where=data & (expected > 0)
         )
-        over = measured > OVER * raising_phase(bench.machine).current_limit
         amps = np.array([kind in (Kind.CURRENT, Kind.STALL_CURRENT) for kind in kinds])
-        self.far = (share > FAR) | (share < 1 / FAR) | (amps & over)
+        over = amps & (measured > OVER * raising_phase(bench.machine).current_limit)
+        self.far = (share > FAR) | (share < 1 / FAR) | over
         if not np.any(data & ~self.far):
             raise refused(
                 "no measurement is near to what this scenario can show",
