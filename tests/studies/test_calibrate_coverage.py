@@ -29,7 +29,8 @@ class FormulaBench:
 
     readings: tuple[MeasuredReading, ...]
     factors: tuple[Factor, ...]
-    machine = SimpleNamespace(pawl=False)
+    raises = SimpleNamespace(action="raise", current_limit=np.inf)
+    machine = SimpleNamespace(pawl=False, phases=(raises,))
 
     @property
     def tests(self):
