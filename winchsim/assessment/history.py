@@ -398,8 +398,9 @@ BEYOND = 1e9
 
 
 def carried_on(record: Record) -> Record:
-    """The run as it would have gone on with parts that do not break and a battery that does not
-    run empty; itself where that has no motion that can be computed.
+    """The run as it would have gone on, to the end of the phase in which it ended, with parts that
+    do not break and a battery that does not run empty; itself where that has no motion that can be
+    computed.
 
     Parameters
     ----------
@@ -410,7 +411,12 @@ def carried_on(record: Record) -> Record:
     links = [
         replace(k, strength=replace(k.strength, value=BEYOND * k.strength.value)) for k in m.links
     ]
-    endless = replace(m, links=tuple(links), source=replace(m.source, capacity=math.inf))
+    endless = replace(
+        m,
+        links=tuple(links),
+        source=replace(m.source, capacity=math.inf),
+        phases=m.phases[: int(record.phase[-1]) + 1],
+    )
     try:
         return simulate(endless, rtol=record.relative_tolerance)
     except TrustError:
