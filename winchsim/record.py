@@ -125,6 +125,8 @@ class Record:
         All of shape (k,).
     bound : ndarray of bool, shape (k,)
         Where the drum is held: tooth forces are the least there of what friction leaves open.
+    limited : ndarray of bool, shape (k,)
+        Where the supply gives less voltage than it would hold without its current limit.
     segment_starts : ndarray of int
         First sample of each segment: nothing is to be interpolated across.
     phase : ndarray of int, shape (k,)
@@ -151,6 +153,7 @@ class Record:
     time: np.ndarray
     channels: Mapping[str, Channel]
     bound: np.ndarray
+    limited: np.ndarray
     segment_starts: np.ndarray
     phase: np.ndarray
     events: tuple[RecordedEvent, ...]

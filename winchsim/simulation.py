@@ -30,6 +30,7 @@ from winchsim.model import (
 from winchsim.model.keys import RecordedEvent
 from winchsim.model.link_demands import demand
 from winchsim.model.machine import LinkLimit
+from winchsim.physics.supply import Regime
 from winchsim.record import ENERGY_LIMIT, Channel, EnergyBalance, LinkDemand, Record
 from winchsim.sampling import (
     INSIDE,
@@ -247,8 +248,9 @@ def _table(
     return names, rows, starts, np.concatenate([kept for *_, kept in pieces])
 
 
-_LEADING = 3
-"""Rows of a table of samples that are no channels: time, phase, whether the drum is held."""
+_LEADING = 4
+"""Rows of a table of samples that are no channels: time, phase, whether the drum is held, and the
+supply at its limit."""
 
 _CHANNELS = {
     "height": ("m", "Height of the load"),
@@ -284,6 +286,7 @@ def _sample(
         "time": t,
         "phase": key.phase,
         "bound": key.drum == 0,
+        "limited": key.regime is Regime.CURRENT,
         "height": m.height(y[2]),
         "speed": y[3],
         "tension": np.maximum(now.tension, 0.0),  # going slack it is 0 to within rounding
@@ -330,6 +333,7 @@ def _samples(
         "time": at["time"],
         "phase": at["phase"].astype(int),
         "bound": at["bound"].astype(bool),
+        "limited": at["limited"].astype(bool),
         "segment_starts": starts,
         "channels": MappingProxyType(
             {name: Channel(name, *label, at[name]) for name, label in labels.items()}

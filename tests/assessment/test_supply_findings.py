@@ -6,8 +6,11 @@ from winchsim.assessment.evaluate import assess
 from winchsim.assessment.findings import find
 from winchsim.assessment.history import read_history
 from winchsim.assessment.kinds import CheckKey, FindingKind, Status
-from winchsim.inputs import Supply
+from winchsim.inputs import Controller, Supply
 from winchsim.physics.sources import shares_of_ordinary
+from winchsim.report.render.options import sentence_text
+from winchsim.report.words.findings import finding as finding_text
+from winchsim.report.words.outcome import outcome
 from winchsim.simulation import simulate
 from winchsim.slow import vary
 from winchsim.studies.sweep import by_slow_model
@@ -46,6 +49,42 @@ def test_a_supply_at_its_limit_for_the_start_alone_is_ok_and_for_the_lift_thin(s
     for inputs, check in ((short, one), (long, other)):
         values = finding(inputs, FindingKind.SUPPLY_LIMITED).values
         assert values["duration"] / values["raising_time"] == pytest.approx(check.value)
+
+
+FOLDS = {"current_limit": 2.4, "over_current": "foldback", "fold_current": 0.1}
+CONTROLLED = {"controller": Controller(limit=0.8)}
+
+
+@pytest.mark.parametrize(
+    ("supply", "load", "cause"),
+    [
+        (FOLDS, {"start_height": 0.05}, "; the supply has folded back to 0.6 A"),
+        ({**FOLDS, "current_limit": 1.2}, {}, "; the supply has folded back to 0.162 A"),
+        # Of the motors: its own current is far below.
+        (CONTROLLED, {"start_height": 0.05}, "; the supply is at its limit of 0.8 A"),
+        ({}, {"mass": 80.0}, ""),
+        (FOLDS, {"snag_height": 0.05, "mass": 1.0}, ""),
+    ],
+)
+def test_a_stall_names_the_supply_that_gives_less_than_without_its_limit(
+    small, supply, load, cause
+):
+    record = simulate(small(supply=supply, load=load, settings={"stall_watch": 10.0}))
+    found = assess(record, actions=False, ranges=False)
+    check, row = found.check(CheckKey.SUPPLY), found.finding(FindingKind.STALLED)
+    shown = finding_text(row)
+    texts = [sentence_text(each) for each in (shown.text, shown.action, outcome(found))]
+    assert cause in texts[0] and cause in texts[2]
+    assert ("stronger supply" in texts[1]) is ("the supply" in texts[0]) is bool(cause)
+    assert "no limit" not in texts[0] and "e−" not in str(found)
+    assert not cause or (check.status is Status.THIN and check.value == pytest.approx(1.0))
+
+
+def test_motors_that_load_no_part_are_not_said_to_lock(small):
+    folded = {"current_limit": 1.2, "over_current": "foldback", "fold_current": 0.01}
+    screen = str(assess(simulate(small(supply=folded)), actions=False, ranges=False))
+    assert "If it jams: the motors load no part." in screen
+    assert "locked" not in screen and "lowest factor no limit" not in screen
 
 
 @pytest.mark.parametrize(("delays", "status"), [(3.0, Status.OK), (1.1, Status.THIN)])

@@ -114,14 +114,20 @@ def _broken(history: History, _event: RecordedEvent) -> Values:
 
 def _stall(history: History, event: RecordedEvent) -> Values:
     found, step = stall_margins(history, event), history.span_at(event.time).step
+    now, blocked = history.at(event.time), blocked_by(history, event)
+    source = history.machine.source
+    folds = source.fold_to is not None and source.limit_side is None
+    limit = float(history.record["current"][now]) if folds else step.current_limit
     return dict(
         torque_share=float(found.deciding),
         from_rest=bool(found.moving >= 1),
         layer_end=layer_that_ends(history, event) is not None,
-        blocked_by=blocked_by(history, event),
+        blocked_by=blocked,
         time_to_limit=min(
             times_until_hot(history.machine, step, *history.temperatures(event.time))
         ),
+        supply_current=limit if history.record.limited[now] and not blocked else None,
+        folds_back=folds,
     )
 
 
@@ -272,7 +278,7 @@ def at_current_limit(history: History) -> tuple[float, float, float]:
     for span in history.spans:
         limit = span.step.current_limit
         if span.step.action == "raise" and math.isfinite(limit):
-            at_limit = record["current"][span.samples] >= limit * (1 - 1e-6)
+            at_limit = record.limited[span.samples]
             return (
                 limit,
                 float(np.sum(np.diff(record.time[span.samples])[at_limit[1:] & at_limit[:-1]])),

@@ -1,5 +1,6 @@
 """What breaks in a jam, what to change, which assumed inputs matter, and the cautions."""
 
+import math
 from collections.abc import Sequence
 
 from winchsim.assessment.kinds import (
@@ -28,6 +29,8 @@ def jam(found: Assessment) -> Text:
     jam, check = found.jam, found.check(CheckKey.JAM)
     if jam is None or check is None:
         return say("no part has a known capacity.") if jam else ()
+    if math.isinf(check.value or 0.0):
+        return say("the motors load no part.")
     factor = Value(check.value, "", check.low, check.high, 1.0)
     if not jam.breaks:
         may = check.low is not None and check.low < 1

@@ -1,5 +1,6 @@
 """Findings of a run in words, with what can be done."""
 
+import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
@@ -22,6 +23,8 @@ def finding(found: Finding) -> document.FindingText:
     """A finding as a node of a document."""
     mark, sentence, action = _WORDS[found.kind]
     text = sentence(found.values)
+    if found.values.get("supply_current") is not None:
+        action = "Less load, more ratio, more motors or a stronger supply."
     if found.time is not None and found.kind not in _TIMELESS:
         text = (*text, *say(" After {}.", value(found.time, "s")))
     return document.FindingText(mark, text, say(action) if action else ())
@@ -32,10 +35,19 @@ def _stalled(v: Values) -> Text:
         return say(f"The motors stall because {_BLOCKED_BY[v['blocked_by']]}.")
     where = " at the end of a layer of rope" if v["layer_end"] else ""
     start = " to start from rest" if v["from_rest"] else ""
-    text = f"The motors stall{where}: they reach {{}} of the torque needed{start}."
-    if hot := v["time_to_limit"]:
-        text += " A stalled winding reaches its limit after {}."
-    return say(text, percent(v["torque_share"]), *([value(hot, "s")] if hot else []))
+    text = f"The motors stall{where}: they reach {{}} of the torque needed{start}{{}}."
+    warms = say(" A stalled winding reaches its limit after {}.", value(v["time_to_limit"], "s"))
+    return (
+        *say(text, percent(v["torque_share"]), at_limit(v)),
+        *(warms if 0 < v["time_to_limit"] < math.inf else ()),
+    )
+
+
+def at_limit(stalled: Values) -> Text:
+    """That a supply at its limit stalls the motors, behind how far they are from the torque."""
+    current = stalled["supply_current"]
+    what = "has folded back to" if stalled["folds_back"] else "is at its limit of"
+    return () if current is None else say(f"; the supply {what} {{}}", Value(current, "A"))
 
 
 _BLOCKED_BY = {

@@ -12,7 +12,7 @@ from winchsim.assessment.kinds import (
 from winchsim.frozen import replace
 from winchsim.report.document import Text, joined, say
 from winchsim.report.words.checks import CHECKS, cause
-from winchsim.report.words.findings import finding, hits
+from winchsim.report.words.findings import at_limit, finding, hits
 from winchsim.report.words.values import of_check, percent, value
 
 ON_FLOOR = 1e-3
@@ -40,7 +40,6 @@ INSTEAD = {
     None: "cannot be built",
 }
 """By end: what stands in place of a lift time. Others are named by their own words."""
-"""What stands in place of a lift time, by the end of the lift."""
 
 
 def outcome(found: Assessment) -> Text:
@@ -167,7 +166,9 @@ def _short_of(found: Assessment) -> Text:
         shown = replace(of_check(start).alone, unit="%", sign="")
     if shown.value is not None and shown.value > BALANCED:
         return (": the motors no longer reach the torque needed",)
-    return say(": the motors reach {} of the torque needed", shown)
+    stalled = found.finding(FindingKind.STALLED)
+    supply = at_limit(stalled.values) if stalled else ()
+    return say(": the motors reach {} of the torque needed{}", shown, supply)
 
 
 def _ran_back(found: Assessment) -> Text:

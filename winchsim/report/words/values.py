@@ -3,7 +3,7 @@
 import math
 from typing import Any
 
-from winchsim.assessment.kinds import Check, CheckKey, Reading, Status
+from winchsim.assessment.kinds import Check, CheckKey, Holding, Reading, Status
 from winchsim.report.document import Mark, Text, Value
 
 TIMES = "×"
@@ -61,13 +61,13 @@ def rough(number: float) -> float:
 
 def of_check(check: Check) -> Value:
     """Value of a check, with its range."""
-    number = check.value
+    number = value(check.value, check.unit).value
     limit = check.required if check.hard is None or check.key is CheckKey.PARTS else check.hard
     if limit is not None and number is not None and abs(number - limit) <= 1e-9 * abs(limit):
         limit = None  # on the limit but for rounding of the computation
     size = number or check.required or check.hard or 0.0
     unit = "%" if check.key in _SHARES else suited(check.unit, size)
-    held = {"pawl": "pawl", "brake": "brake", "friction": "stays"}.get(check.about, "locked")
+    boundless = _BOUNDLESS.get(check.about, "no limit")
     return Value(
         number,
         unit,
@@ -75,9 +75,17 @@ def of_check(check: Check) -> Value:
         check.high,
         limit,
         sign=TIMES if check.quantity == "ratio" and not unit else "",
-        endless="never" if check.quantity == "time" else held,
+        endless="never" if check.quantity == "time" else boundless,
     )
 
+
+_BOUNDLESS: dict[str, str] = {
+    **dict.fromkeys(Holding, "locked"),
+    Holding.PAWL: "pawl",
+    Holding.BRAKE: "brake",
+    Holding.FRICTION: "stays",
+}
+"""By what holds the load: word for an infinite margin."""
 
 _SHARES = frozenset(
     {CheckKey.PROGRAMME, CheckKey.CONTINUOUS_CURRENT, CheckKey.SUPPLY, CheckKey.ENERGY}
