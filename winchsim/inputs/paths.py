@@ -74,8 +74,12 @@ def walk(node: Any, prefix: str = "") -> Iterator[tuple[str, Any, Spec]]:
 
 def in_force(table: Any) -> Any:
     """A table whose values without a meaning with its present kind are as where none is given."""
-    idle = {k: spec.default for k, spec in specs(type(table)).items() if not spec.applies_to(table)}
-    return replace(table, **idle)
+    idle = {
+        key: spec.default
+        for key, spec in specs(type(table)).items()
+        if spec.condition is not None and not spec.applies_to(table)
+    }
+    return replace(table, **idle) if idle else table
 
 
 Idle = tuple[str, str, str, tuple[str, ...]]

@@ -14,7 +14,7 @@ import numpy as np
 from winchsim.elementwise import positive
 from winchsim.model.machine import Machine, PhaseStep
 from winchsim.physics import supply as sp
-from winchsim.physics.chain import group_push, torque_margin
+from winchsim.physics.chain import group_factors, group_push, push_by, torque_margin
 from winchsim.physics.motor import constant_at, resistance_at
 from winchsim.roots import root_between
 
@@ -202,6 +202,7 @@ class DriveLaw:
     def __init__(self, machine: Machine, phase: PhaseStep, windings: Any, cases: Any) -> None:
         self._machine, self._phase, self._motors = machine, phase, Motors(machine)
         self._resistances, self._constants = self._motors.at_temperatures(windings, cases)
+        self._factors = [group_factors(mesh, 1.0, 1) for mesh in machine.chain.groups]
 
     def drive(self, speed: Any) -> Drive:
         """Torques, currents and voltage at a steady drum speed. [rad/s]"""
@@ -219,10 +220,10 @@ class DriveLaw:
         """Heat of friction in the case of one motor of each live group at a drum speed. [W]"""
         return self._motors.friction_heat(self._constants, drive.currents, speed)
 
-    def push(self, speed: Any, breakaway: Any = 1.0) -> Any:
+    def push(self, speed: Any) -> Any:
         """Torque that all groups together give to the common gear at a drum speed, raising.
         [N·m]"""
-        return group_push(self._machine.chain, 1, self.drive(speed).torques, breakaway)
+        return push_by(self._factors, 1, self.drive(speed).torques)
 
     def at_rest(self, needed: Any, breakaway: Any = 1.0) -> tuple[Any, Any]:
         """Torque that all groups give to the common gear at rest, and the margin over the torque

@@ -14,7 +14,8 @@ HANGING_CELLS = 40
 """Cells of the take-up before lift-off, and of the way up; each end of a layer adds one. [-]"""
 
 COARSE_CELLS = 4, 16
-"""The same where variants are only compared with each other. [-]"""
+"""The same where variants are only compared with each other; there the ends of layers count among
+those of the way up, half of which stay. [-]"""
 
 
 class Path:
@@ -148,14 +149,17 @@ def bounce_period(batch: Batch) -> Any:
 
 def _edges(batch: Batch, slack_end: Any, lift_off: Any, end: Any) -> np.ndarray:
     up_to_slack, up_to_lift = np.minimum(slack_end, end), np.minimum(lift_off, end)
-    cells = COARSE_CELLS if batch.coarse else (TAKE_UP_CELLS, HANGING_CELLS)
-    taking_up, rising = (np.linspace(0, 1, count + 1)[:, None] for count in cells)
     ends = batch.ends - batch.machine.wound_at_start
+    ends = np.clip(ends[np.any(ends < end, axis=1)], 0.0, end)
+    slow, fast = COARSE_CELLS
+    coarse = slow, max(fast - len(ends), fast // 2)
+    cells = coarse if batch.coarse else (TAKE_UP_CELLS, HANGING_CELLS)
+    taking_up, rising = (np.linspace(0, 1, count + 1)[:, None] for count in cells)
     rows = [
         np.zeros((1, batch.size)),
         up_to_slack + (up_to_lift - up_to_slack) * taking_up,
         up_to_lift + (end - up_to_lift) * rising[1:],
-        np.clip(ends[np.any(ends < end, axis=1)], 0.0, end),
+        ends,
     ]
     return np.sort(np.concatenate(rows), axis=0)
 

@@ -25,7 +25,8 @@ from winchsim.slow.stacking import Batch
 
 TAKE_UP_STEPS = 48
 BOUNCE_STEPS = 72
-"""Steps of winding in the slack, of the take-up, and of the bounce after it. [-]"""
+"""Steps of winding in the slack, of the take-up, and of the bounce after it; half as many where
+variants are only compared with each other. [-]"""
 
 RAMPED_PERIODS = 2.0
 """Periods of the bounce that are followed under a rising voltage, where the second may pull harder;
@@ -122,7 +123,7 @@ class Start:
         moving, resting = (
             output_torques(m.chain, 1, torque, breakaway=losses)[0] for losses in (1.0, m.breakaway)
         )
-        whole, half = (self._part(part).push(nothing, m.breakaway) for part in (1.0, 0.5))
+        whole, half = (self._part(part).at_rest(nothing, m.breakaway)[0] for part in (1.0, 0.5))
         part = np.clip(1 - (whole - resting) / (whole - half) / 2, 0.0, 1.0) * (self.ramp > 0)
         self.begins, self.given = part * self.ramp, self._part(part).drive(nothing)
         free = group_push(m.chain, 1, self.given.torques) - moving
@@ -179,9 +180,10 @@ class Start:
         least = np.minimum(end / self.tau, self.most - self.per_force * force)
         full = np.maximum(self.ramp - carries, 0.0) + way / end + np.sqrt(2 * way / least)
         longest = carries - time + np.where(carries + rising < self.ramp, rising, full)
-        step = longest / TAKE_UP_STEPS
+        steps = TAKE_UP_STEPS // (1 + self.batch.coarse)
+        step = longest / steps
         inert, angle, there = 1.5 * self.tau / step, 0.0 * speed, (speed, time)
-        for _ in range(TAKE_UP_STEPS):
+        for _ in range(steps):
             balance = self.held - bend * angle - self._short(time + 2 / 3 * step)
             mean = (inert * speed + balance) / (inert + 1 + 2 / 3 * step * bend)
             pull = self.path.start_tension + pulls * angle
@@ -200,7 +202,8 @@ class Start:
         left, mass = m.free_rope - self.path.lift_off, load.inertia(m.body)
         periods = np.where(self.ramp > 0, RAMPED_PERIODS, 1.0)
         stiffness = line.stiffness / left
-        step = periods * rope.bounce_period(line, left, mass) / BOUNCE_STEPS
+        steps = BOUNCE_STEPS // (1 + self.batch.coarse)
+        step = periods * rope.bounce_period(line, left, mass) / steps
         # Weight and friction of the moving load.
         hang = self.pull * line.falls - (m.breakaway - 1) * m.body.friction
         stretch, rise, peak = self.pull / stiffness, np.zeros(self.batch.size), self.pull
@@ -213,7 +216,7 @@ class Start:
             force = np.maximum(stiffness * stretch + line.damping * growth, 0.0)
             return force, line.falls * force - hang, growth
 
-        for _ in range(BOUNCE_STEPS):
+        for _ in range(steps):
             force, net, growth = forces(stretch, rise, speed)
             peak = np.maximum(peak, force)
             middle = stretch + step / 2 * growth, rise + step / 2 * net / mass
