@@ -25,9 +25,8 @@ from typing import Any
 import numpy as np
 from random_scenarios import random_inputs
 
-from winchsim.assessment.evaluate import assess
+from winchsim import assess, parse as loads
 from winchsim.errors import WinchsimError
-from winchsim.face import parse as loads
 from winchsim.hybrid import Outcome
 from winchsim.inputs import Inputs
 from winchsim.model import build as build_machine

@@ -13,14 +13,12 @@ from pathlib import Path
 
 import numpy as np
 
-from winchsim import cli
+from winchsim import cli, read as load, simulate
 from winchsim.assessment.history import read_history
 from winchsim.commands.env import Env
-from winchsim.face import read as load
 from winchsim.inputs import Inputs, Pawl, with_value
 from winchsim.scenario.change import with_value as changed
 from winchsim.scenario.sheet import SheetRow, read_sheet, write_sheet
-from winchsim.simulation import simulate
 
 SCENARIOS = Path(__file__).parent.parent / "scenarios"
 SCENARIO = SCENARIOS / "08-bell-into-its-frame.toml"

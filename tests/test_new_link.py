@@ -3,11 +3,10 @@ follows, follows."""
 
 import pytest
 
-from winchsim.assessment.evaluate import assess
+from winchsim import assess, simulate
 from winchsim.assessment.kinds import CheckKey, FindingKind, Status
 from winchsim.model import build, links
 from winchsim.report.words.details import part_table
-from winchsim.simulation import simulate
 from winchsim.strength.link import LINKS, LinkKind, LinkWords, Strength
 from winchsim.studies.calibrate import LiftTest, look_into
 from winchsim.studies.sizing import size

@@ -7,16 +7,14 @@ from pathlib import Path
 
 import pytest
 
+from winchsim import assess, read as load, simulate
 from winchsim.assessment.candidates import HELD
-from winchsim.assessment.evaluate import assess
 from winchsim.assessment.grading import grade
 from winchsim.assessment.kinds import CheckKey, End, FindingKind, Holding, Side, Status
 from winchsim.assessment.margins import hardest_margins
-from winchsim.face import read as load
 from winchsim.inputs import Brake, Pawl, Phase, with_value
 from winchsim.model import Event, build
 from winchsim.physics.chain import shaft_ratios
-from winchsim.simulation import simulate
 
 SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 
@@ -103,16 +101,6 @@ def test_every_range_holds_its_value(assessed):
         assert low <= value * (1 + 1e-9) and value <= high * (1 + 1e-9)
 
 
-def test_the_jam_never_asks_for_more_pull_than_the_motors_reach(assessed):
-    """A load on the floor that cannot be raised hangs on the rope with no more than the stall
-    pull."""
-    found, record = assessed["02"]
-    m = record.machine
-    reached = found.check(CheckKey.START_COLD).value * m.scales.pull / m.line.falls
-    assert found.jam.static_tension < reached * 1.3
-    assert found.jam.static_tension < m.scales.pull / m.line.falls
-
-
 def test_a_jam_under_its_own_limit_breaks_nothing(assessed):
     jams = [(record.inputs, found.jam) for found, record in assessed.values()]
     assert all((jam.limit is None) is (jam.no_limit is not None) for _, jam in jams)
@@ -188,14 +176,6 @@ def test_what_is_not_described_is_not_checked_and_names_its_input(small):
     assert parts.status is not Status.OK
 
 
-def test_a_lift_that_only_runs_out_of_an_assumed_time_says_stall(small):
-    """Its own time limit is a phase's; the load would stall on the fuller layer later."""
-    limited = small(phase=(Phase(action="raise", until="top", time=0.5),))
-    found = assess(simulate(limited), actions=False)
-    assert found.target.end is End.LATE
-    assert found.check(CheckKey.TARGET).status is Status.FAILS
-
-
 def test_the_time_limit_is_an_assumed_one_unless_it_is_given(small):
     assert assess(simulate(small()), actions=False).check(CheckKey.LIFT_TIME).limit_assumed
     given = small(phase=(Phase(action="raise", until="top", time=60.0),))
@@ -211,17 +191,11 @@ def test_a_run_that_is_not_trusted_says_only_that(small):
     assert [check.key for check in found.checks] == [CheckKey.ENERGY]
 
 
-def test_the_drop_is_that_of_a_free_fall_from_the_top(assessed):
-    found, record = assessed["01"]
-    body = record.machine.body
-    assert found.drop_energy == pytest.approx(body.mass * body.gravity * found.drop_height)
-    assert found.drop_speed == pytest.approx(math.sqrt(2 * body.gravity * found.drop_height))
-
-
 def test_the_drop_is_from_the_floor_wherever_the_lift_starts(small):
     found = assess(
         simulate(small(load={"start_height": 1.0, "height": 0.5})), actions=False, ranges=False
     )
+    assert found.drop_height == pytest.approx(1.5)
     assert found.drop_energy == pytest.approx(8.0 * 9.80665 * 1.5)
     assert found.drop_speed == pytest.approx(math.sqrt(2 * 9.80665 * 1.5))
 
@@ -231,6 +205,7 @@ UP, DOWN, OFF = (
     Phase(action=action, until="time", time=1.0) for action in ("raise", "lower", "off")
 )
 HANGING = {"mass": 8.0, "start_height": 0.05, "height": 0.3}
+TRIPS = {"current_limit": 1.0, "over_current": "trip", "trip_delay": 0.2}
 SLIDES = {"stages": (4.0, 0.95, 3), "load": {**HANGING, "mass": 6.0}}
 
 
@@ -249,6 +224,8 @@ SLIDES = {"stages": (4.0, 0.95, 3), "load": {**HANGING, "mass": 6.0}}
             None,
         ),
         ({"supply": {"kind": "battery", "capacity": 1.0}}, End.BATTERY_EMPTY, None),
+        ({"supply": TRIPS}, End.SUPPLY_TRIPPED, None),
+        ({"phase": (replace(TOP, time=0.5),)}, End.LATE, None),
         ({"load": HANGING, "phase": (OFF,)}, End.DONE, Holding.FRICTION),
         ({"load": HANGING, "phase": (DOWN,)}, End.DONE, Holding.FRICTION),
         ({"load": HANGING, "phase": (UP, OFF)}, End.DONE, Holding.FRICTION),
@@ -270,16 +247,10 @@ def test_end_and_holding_of_a_programme(small, make_stage, parts, end, held):
         ranges=False,
     )
     assert found.target.end is end
+    missed = end not in (End.REACHED, End.DONE, End.BACK_DRIVEN)
+    assert not missed or found.check(CheckKey.TARGET).status is Status.FAILS
     assert (found.exit_code == 0) is (end in (End.REACHED, End.DONE) and held is not Holding.NONE)
     assert held is None or found.held is held
-
-
-def test_a_supply_that_trips_is_the_cause_of_a_missed_target(small):
-    inputs = small(supply={"current_limit": 1.0, "over_current": "trip", "trip_delay": 0.2})
-    found = assess(simulate(inputs), actions=False)
-    assert found.target.end is End.SUPPLY_TRIPPED
-    assert found.has(FindingKind.SUPPLY_TRIPPED)
-    assert found.check(CheckKey.TARGET).status is Status.FAILS
 
 
 def test_a_load_that_is_lifted_but_not_started_is_thin_and_says_why(small):

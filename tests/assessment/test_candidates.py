@@ -5,14 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from winchsim import assess, simulate
 from winchsim.assessment.candidates import RANKS, capacities, check_columns
-from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import CheckKey
 from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.ranges import find_ranges
 from winchsim.inputs import Brake, Pawl, with_value
 from winchsim.model import build
-from winchsim.simulation import simulate
 from winchsim.slow import lift_all, vary
 
 

@@ -1,5 +1,7 @@
 """What is read off a record: lifted, held, run back, as asked."""
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -8,6 +10,8 @@ from winchsim.assessment.history import middle_mean
 from winchsim.assessment.kinds import CheckKey, FindingKind, Status
 from winchsim.inputs import Brake, Pawl, Phase
 from winchsim.model import Event
+
+TOP = Phase(action="raise", until="top")
 
 
 @pytest.fixture
@@ -52,11 +56,6 @@ def test_steady_values_are_those_of_the_middle_half_of_the_lift_wherever_it_stan
     assert later.steady("current") == pytest.approx(plain.steady("current"), rel=1e-3)
 
 
-def test_what_never_came_up_has_no_steady_value(ran):
-    history = ran(load={"mass": 80.0}).history
-    assert history.lift_time is None and history.steady("current") is None
-
-
 def test_mean_of_the_middle_is_exact_for_lines_with_a_jump():
     """1 up to t = 2, then 3 rising to 5 at t = 4: between 1 and 3 the mean is (1 + (3 + 4)/2)/2."""
     time, values = np.array([0.0, 2.0, 2.0, 4.0]), np.array([1.0, 1.0, 3.0, 5.0])
@@ -73,11 +72,16 @@ def test_spans_cover_the_record_without_gap(ran):
         assert before.end == after.start
 
 
-def test_a_load_that_never_left_the_floor_was_never_held(ran):
-    history = ran(load={"mass": 80.0}).history
+@pytest.mark.parametrize(
+    ("parts", "held"),
+    [({"load": {"mass": 80.0}}, None), ({"phase": (replace(TOP, time=0.5),)}, True)],
+    ids=["never left the floor", "not up in time"],
+)
+def test_what_did_not_come_up_is_neither_lifted_nor_as_asked(ran, parts, held):
+    history = ran(**parts).history
     assert not history.lifted and not history.as_asked
-    assert history.held is None
-    assert not history.run_backs()
+    assert history.held is held and not history.run_backs()
+    assert history.lift_time is None and history.steady("current") is None
 
 
 def test_a_run_back_is_measured_from_where_the_drum_turned(slippery):
@@ -100,22 +104,15 @@ def test_a_holding_part_holds_it(slippery, part):
     assert slippery(**part).history.held is True
 
 
-def test_a_meant_descent_is_no_run_back(ran):
-    phases = (Phase(action="raise", until="top"), Phase(action="lower", until="floor"))
-    history = ran(phase=phases).history
+@pytest.mark.parametrize("action", ["lower", "short"])
+def test_a_meant_descent_is_no_run_back(slippery, action):
+    history = slippery(phase=(TOP, Phase(action=action, until="floor"))).history
     assert history.as_asked and history.lifted
     assert history.held is None and not history.run_backs()
 
 
-def test_coming_down_on_shorted_terminals_to_the_floor_is_meant(slippery):
-    phases = (Phase(action="raise", until="top"), Phase(action="short", until="floor"))
-    history = slippery(phase=phases).history
-    assert history.as_asked and not history.run_backs()
-    assert history.held is None
-
-
 def test_shorted_terminals_for_a_time_do_not_hold(slippery):
-    phases = (Phase(action="raise", until="top"), Phase(action="short", until="time", time=5.0))
+    phases = (TOP, Phase(action="short", until="time", time=5.0))
     assert slippery(phase=phases).history.held is False
 
 
@@ -127,7 +124,7 @@ def test_a_load_that_hangs_from_the_start_is_watched(ran):
 
 
 LOWERED = (
-    Phase(action="raise", until="top"),
+    TOP,
     Phase(action="lower", until="time", time=0.3),
     Phase(action="off", until="time", time=2.0),
 )
@@ -173,11 +170,6 @@ def test_given_back_never_is_negative_and_starts_at_zero(slippery):
     assert back.max() == pytest.approx(0.1, abs=0.01)
 
 
-def test_not_up_in_time_is_not_as_asked(ran):
-    history = ran(phase=(Phase(action="raise", until="top", time=0.5),)).history
-    assert not history.lifted and not history.as_asked
-
-
 def test_what_broke_is_known(ran):
     history = ran(rope={"breaking_force": 140.0, "knot_efficiency": 0.5}).history
     assert history.broke is not None and history.record.broken_link.kind.value == "rope_knot"
@@ -189,7 +181,7 @@ def test_a_meant_descent_after_a_run_back_is_no_part_of_it(slippery):
     floor."""
     run = slippery(
         phase=(
-            Phase(action="raise", until="top"),
+            TOP,
             Phase(action="off", time=0.15),
             Phase(action="lower", until="floor"),
         )

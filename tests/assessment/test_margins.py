@@ -67,44 +67,32 @@ def test_full_run_stalls_on_one_side_of_the_margin_and_lifts_on_the_other(small,
     assert history.lifted is (factor < 1)
 
 
-def test_needed_current_is_the_least_limit_that_lifts(small):
+def test_needed_current_is_the_least_limit_that_lifts_if_any_does(small):
     base = small(settings={"stall_watch": 0.5, "watch": 0.5})
     need = needed_current(build(base))
     for factor in (0.96, 1.04):
         limited = replace(base, supply=replace(base.supply, current_limit=factor * need))
         assert read_history(simulate(limited)).lifted is (factor > 1)
-
-
-def test_no_current_lifts_what_is_too_heavy(small):
     assert needed_current(build(small(load={"mass": 80.0}))) is None
 
 
-def test_holding_by_hand(ideal, make_motor, make_stage):
-    """A stage that passes 60 % back, and 0.2 mN·m of motor drag behind 100:1: statics."""
-    drag = 0.01 * 0.02
+@pytest.mark.parametrize(
+    ("train", "held"),
+    [((100.0, 0.8, 0.6), 0.2e-3 * 100.0 / 0.6 / (1.0 * 9.81 * 0.01)), ((100.0, 0.4), math.inf)],
+    ids=["a third of the load", "locks"],
+)
+def test_holding_by_hand(ideal, make_motor, make_stage, train, held):
+    """A stage that passes 60 % back, and 0.2 mN·m of motor drag behind 100:1: statics. A locking
+    one holds anything."""
     winch = ideal(
         motors=make_motor(2.0, 0.02, idle_current=0.01),
         radius=0.01,
         span=1.0,
         load={"mass": 1.0},
-        stages=(make_stage(100.0, 0.8, 0.6),),
+        stages=(make_stage(*train),),
         rope={"axial_stiffness": 1e6},
     )
-    found = holding(build(winch), 0.0, 0)
-    assert found.moving == pytest.approx(drag * 100.0 / 0.6 / (1.0 * 9.81 * 0.01), rel=1e-9)
-    assert found.moving < 1  # a third of the load
-
-
-def test_a_locking_stage_holds_anything(ideal, make_motor, make_stage):
-    winch = ideal(
-        motors=make_motor(2.0, 0.02),
-        radius=0.01,
-        span=1.0,
-        load={"mass": 1.0},
-        stages=(make_stage(100.0, 0.4),),
-        rope={"axial_stiffness": 1e6},
-    )
-    assert math.isinf(holding(build(winch), 0.0, 0).moving)
+    assert holding(build(winch), 0.0, 0).moving == pytest.approx(held, rel=1e-9)
 
 
 def test_a_brake_adds_to_what_holds(small):
@@ -135,20 +123,25 @@ def test_a_guide_pulls_on_a_drum_at_rest_and_carries_part_of_the_load_once_it_tu
     assert math.isinf(carried.moving) and math.isfinite(found.moving)
 
 
-@pytest.mark.parametrize(("friction", "holds"), [(0.0, False), (5.0, True)])
-def test_a_guide_may_hold_what_the_train_alone_does_not(small, make_stage, friction, holds):
-    """The full run, the slow lift and the balance agree: the drum turns back, and stops before the
-    load comes with it."""
+@pytest.mark.parametrize(
+    ("mass", "friction", "holds"),
+    [(0.5, 0.0, True), (3.0, 0.0, False), (0.8, 0.0, False), (0.8, 5.0, True)],
+)
+def test_holding_decides_the_full_run(small, make_stage, mass, friction, holds):
+    """The full run, the slow lift and the balance agree, on either side of just holding at rest. A
+    guide may hold what the train alone does not: the drum turns back, and stops before the load
+    comes with it."""
     winch = small(
         stage=make_stage(5.0, 0.97, repeat=2),
-        load={"mass": 0.8, "guide_friction": friction},
+        load={"mass": mass, "guide_friction": friction},
         settings={"watch": 3.0},
     )
-    machine, record = build(winch), simulate(winch)
+    machine = build(winch)
     assert (holding(machine, machine.top_travel, 0).resting >= 1) is holds
     slow = lift_machine(machine)
     assert (slow["hold_margin"] >= 0) is (slow["holding"] != Hold.RUNS_BACK) is holds
-    assert read_history(record).held is holds
+    history = read_history(simulate(winch))
+    assert history.up is not None and history.held is holds
 
 
 @pytest.mark.parametrize("hold", [74.0, 79.0, 88.0, 125.0])
@@ -171,16 +164,6 @@ def test_a_drum_that_turns_carries_the_load_past_its_guide_s_friction_at_rest(
     assert (lift_machine(machine)["holding"] == Hold.HOLDS) is (hold > 80)
     history = read_history(simulate(winch))
     assert history.up is not None and history.held is holds
-
-
-def test_holding_decides_the_full_run(small, make_stage):
-    """The same winch on either side of just holding at rest."""
-    for mass, holds in ((0.5, True), (3.0, False)):
-        winch = small(stage=make_stage(5.0, 0.97, repeat=2), load={"mass": mass})
-        machine = build(winch)
-        assert (holding(machine, machine.top_travel, 0).resting > 1) is holds
-        history = read_history(simulate(winch))
-        assert history.up is not None and history.held is holds
 
 
 HOT = {

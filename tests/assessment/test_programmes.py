@@ -3,14 +3,13 @@ ran."""
 
 import pytest
 
-from winchsim.assessment.evaluate import assess
+from winchsim import assess, simulate
 from winchsim.assessment.kinds import CheckKey, End, FindingKind, Status
 from winchsim.inputs import Phase
 from winchsim.model import Event
 from winchsim.physics.supply import Regime
 from winchsim.report.render.options import sentence_text
 from winchsim.report.words.outcome import outcome
-from winchsim.simulation import simulate
 
 TOP, FLOOR = Phase(action="raise", until="top"), Phase(action="lower", until="floor")
 UP, OFF = (Phase(action=action, time=1.0) for action in ("raise", "off"))

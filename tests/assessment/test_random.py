@@ -5,10 +5,9 @@ import json
 import pytest
 
 from tests.random_scenarios import random_inputs
-from winchsim.assessment.evaluate import assess
+from winchsim import assess, simulate
 from winchsim.assessment.kinds import Status
 from winchsim.report.json_text import document, facts
-from winchsim.simulation import simulate
 
 pytestmark = pytest.mark.slow
 

@@ -9,14 +9,13 @@ import numpy as np
 import pytest
 
 from tests.holding import holding
-from winchsim.assessment.evaluate import assess
+from winchsim import assess, read as load
 from winchsim.assessment.history import read_history
 from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import CheckKey, ReadingKey, Status
 from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.ranges import HoldShare, end_of, find_ranges, group_causes, hold_shares
 from winchsim.assessment.readings import find_readings
-from winchsim.face import read as load
 from winchsim.inputs import Phase, Stage, with_value
 from winchsim.model import Event, build
 from winchsim.model.machine import Assumed
@@ -74,18 +73,18 @@ def test_the_ends_of_the_starting_margin_are_those_of_its_worst_and_best_builds(
     assert math.log(high) < -0.8 * math.log(low), "else either side would do for the other"
 
 
-def test_holding_by_arrays_is_holding_by_numbers(small):
+@pytest.mark.parametrize(
+    "load", [{}, {"mass": 3.0}, {"guide_friction": 20.0}, {"guide_friction": 80.0}]
+)
+def test_holding_by_arrays_is_holding_by_numbers(small, load):
     """Also where the losses of motion hold what those at rest do not, and where no load can
     slide."""
-    for part in ({}, {"mass": 3.0}, {"guide_friction": 20.0}, {"guide_friction": 80.0}):
-        machine = build(small(load=part))
-        shares = hold_shares(stack_machines([machine]))
-        scalar = holding(machine, machine.top_travel, machine.layers_used[-1])
-        found = {
-            key: HoldShare(*(float(v[0]) for v in pair)).margin for key, pair in shares.items()
-        }
-        assert found[CheckKey.HOLD_DISTURBED] == pytest.approx(scalar.moving, rel=1e-8)
-        assert found[CheckKey.HOLD] == pytest.approx(scalar.resting, rel=1e-8)
+    machine = build(small(load=load))
+    shares = hold_shares(stack_machines([machine]))
+    scalar = holding(machine, machine.top_travel, machine.layers_used[-1])
+    found = {key: HoldShare(*(float(v[0]) for v in pair)).margin for key, pair in shares.items()}
+    assert found[CheckKey.HOLD_DISTURBED] == pytest.approx(scalar.moving, rel=1e-8)
+    assert found[CheckKey.HOLD] == pytest.approx(scalar.resting, rel=1e-8)
 
 
 def test_a_train_that_locks_has_no_finite_margin_but_a_finite_share():

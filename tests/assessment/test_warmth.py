@@ -6,12 +6,11 @@ import numpy as np
 import pytest
 from four_motors import FOUR_MOTORS
 
-from winchsim.assessment.evaluate import assess
+from winchsim import assess, simulate
 from winchsim.assessment.kinds import FindingKind
 from winchsim.assessment.teeth import tooth_warmth
 from winchsim.inputs import Drum, Inputs, Load, Rope, Stage, Supply, with_value
 from winchsim.scenario.materials_table import with_tables
-from winchsim.simulation import simulate
 from winchsim.strength.teeth import FLANK_HEATING, ROOT_HEATING
 
 

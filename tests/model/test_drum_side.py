@@ -6,12 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from winchsim import read as load, simulate
 from winchsim.assessment.jam import jam
 from winchsim.assessment.parts import part_rows
-from winchsim.face import read as load
 from winchsim.inputs import Edge, Sheave
 from winchsim.model import Event, build
-from winchsim.simulation import simulate
 from winchsim.slow import lift_machine
 from winchsim.strength.link import LinkKind
 

@@ -94,43 +94,34 @@ def test_stalls_as_its_winding_heats(lift, story, make_motor):
     assert record["motor_1_case"].max() < 60.0
 
 
-@pytest.fixture(scope="module")
-def at_layers_end(lift, make_motor, make_stage):
-    """A lift that its motors can raise on the lower layer and not hold on the upper one."""
-    return lift(
+def test_a_drum_is_held_at_the_end_of_a_layer_between_two_that_drive_it_there(
+    lift, make_motor, make_stage
+):
+    """The motors can raise the load on the lower layer and not hold it on the upper one; each side
+    drives the drum towards the other."""
+    record = lift(
         motors=make_motor(4.0, 0.005, idle_current=0.005, count=2),
         stage=make_stage(5.0, 0.99, repeat=3),
         load={"mass": 25.0},
         drum={"width": 0.008},
         settings={"stall_watch": 3.0, "watch": 0.1},
     )
-
-
-class TestStallAtTheEndOfALayer:
-    """Each side of the layer's end drives the drum towards the other: it is held between them."""
-
-    def test_it_is_held_there(self, at_layers_end):
-        record = at_layers_end
-        end = record.machine.layers[0].end - record.machine.wound_at_start
-        stalled = record.first(Event.STALLED)
-        held = (record.time > stalled.time) & (record.phase == 0)
-        assert record["rope_wound"][held] == pytest.approx(end, abs=1e-8)
-        assert np.all(record["drum_speed"][held] == 0.0)
-        assert stalled.height == pytest.approx(end, abs=6e-3)  # less the stretch of the rope
-
-    def test_it_swings_less_and_less_before(self, at_layers_end):
-        crossings = [e.time for e in at_layers_end.events if e.event is Event.LAYER]
-        assert 4 <= len(crossings) <= 60
-        gaps = np.diff(crossings[1:])
-        assert gaps[-1] < 0.2 * gaps[0]
-
-    def test_either_side_alone_would_move(self, at_layers_end):
-        """More than the motors can raise on the upper layer, less on the lower one, and friction
-        too small to hold."""
-        machine = at_layers_end.machine
-        lower, upper = (layer.radius for layer in machine.layers[:2])
-        assert steady_speed(machine, 25 * 9.80665 * lower) > 0
-        assert steady_speed(machine, 25 * 9.80665 * upper) == 0
+    end = record.machine.layers[0].end - record.machine.wound_at_start
+    stalled = record.first(Event.STALLED)
+    held = (record.time > stalled.time) & (record.phase == 0)
+    assert record["rope_wound"][held] == pytest.approx(end, abs=1e-8)
+    assert np.all(record["drum_speed"][held] == 0.0)
+    assert stalled.height == pytest.approx(end, abs=6e-3)  # less the stretch of the rope
+    # It swings less and less before.
+    crossings = [e.time for e in record.events if e.event is Event.LAYER]
+    assert 4 <= len(crossings) <= 60
+    gaps = np.diff(crossings[1:])
+    assert gaps[-1] < 0.2 * gaps[0]
+    # Either side alone would move: more than the motors can raise on the upper layer, less on the
+    # lower one, and friction too small to hold.
+    lower, upper = (layer.radius for layer in record.machine.layers[:2])
+    assert steady_speed(record.machine, 25 * 9.80665 * lower) > 0
+    assert steady_speed(record.machine, 25 * 9.80665 * upper) == 0
 
 
 def test_runs_back_and_lands_with_slack_rope(lift, story, sliding):
@@ -235,23 +226,12 @@ def test_no_creep_over_a_long_watch(lift):
 
 
 def test_direct_drive_without_a_stage(lift, make_motor):
-    record = lift(
-        motors=make_motor(2.0, 0.3, idle_current=0.05, voltage=12.0, rotor_inertia=1e-4),
-        supply={"voltage": 12.0},
-        stage=(),
-        drum={"inertia": 5e-3},
-        load={"mass": 5.0},
-    )
-    assert record.first(Event.TOP) is not None
+    motors = make_motor(2.0, 0.3, idle_current=0.05, voltage=12.0, rotor_inertia=1e-4)
+    parts = {"motors": motors, "supply": {"voltage": 12.0}, "stage": (), "load": {"mass": 5.0}}
+    heavy, light = (lift(**parts, drum={"inertia": inertia}) for inertia in (5e-3, 1e-5))
+    assert heavy.first(Event.TOP) is not None
     # A heavier drum takes longer to get up to speed, without a stage before it as with one.
-    light = lift(
-        motors=make_motor(2.0, 0.3, idle_current=0.05, voltage=12.0, rotor_inertia=1e-4),
-        supply={"voltage": 12.0},
-        stage=(),
-        drum={"inertia": 1e-5},
-        load={"mass": 5.0},
-    )
-    early = [np.interp(0.02, r.time, r["drum_speed"]) for r in (record, light)]
+    early = [np.interp(0.02, r.time, r["drum_speed"]) for r in (heavy, light)]
     assert early[0] < 0.5 * early[1]
 
 

@@ -6,13 +6,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from winchsim.assessment.evaluate import assess
-from winchsim.face import parse as loads, read as load, sweep
+from winchsim import assess, parse as loads, read as load, simulate, sweep
 from winchsim.page import jobs, picture
 from winchsim.page.sizing import QUESTIONS
 from winchsim.page.state import with_text
 from winchsim.scenario.starter import STARTER
-from winchsim.simulation import simulate
 
 INPUTS = loads(STARTER)
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

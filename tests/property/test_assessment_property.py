@@ -6,7 +6,7 @@ import warnings
 import pytest
 from hypothesis import assume, given, settings, strategies as st
 
-from winchsim.assessment.evaluate import assess
+from winchsim import assess, simulate
 from winchsim.errors import WinchsimError
 from winchsim.report.csv_out import record_csv
 from winchsim.report.json_out import lift_json
@@ -14,7 +14,6 @@ from winchsim.report.lift import build
 from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
 from winchsim.scenario.read import Scenario
-from winchsim.simulation import simulate
 
 PARTS = st.fixed_dictionaries(
     {},

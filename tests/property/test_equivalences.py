@@ -3,16 +3,16 @@
 import re
 from collections.abc import Callable, Iterable
 from dataclasses import replace
+from functools import partial
 
 import numpy as np
 import pytest
 from holding import held_torque
 
+from winchsim import assess, parse as loads
 from winchsim.assessment.actions import smallest
-from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import ActionKind, Assessment, CheckKey, End, FindingKind
 from winchsim.assessment.teeth import tooth_lives, tooth_warmth
-from winchsim.face import parse as loads
 from winchsim.inputs import (
     Drum,
     Edge,
@@ -34,6 +34,7 @@ from winchsim.inputs import (
 from winchsim.model import Machine, build
 from winchsim.model.link_demands import Channels, LargestShare, link_shares
 from winchsim.physics.chain import StartMargins, demand, torque_margin
+from winchsim.physics.motor import Motor
 from winchsim.scenario.materials_table import with_tables
 from winchsim.simulation import Record, simulate
 from winchsim.slow import lift_all, vary
@@ -87,10 +88,6 @@ def winch(*groups: MotorGroup, **parts) -> Inputs:
         "settings": Settings(watch=1.0, stall_watch=2.0),
     }
     return with_tables(Inputs(**{**base, **parts}))
-
-
-def run(inputs: Inputs) -> Record:
-    return simulate(inputs)
 
 
 def _told(machine: Machine) -> Callable[[str], str]:
@@ -537,25 +534,22 @@ HEAT = {
 }
 
 
+def sheet(m: Motor, volts: float) -> dict[str, float]:
+    """Data sheet of a motor at a voltage; it draws 90 mA unloaded."""
+    stalled = volts / m.resistance
+    return {
+        "voltage": volts,
+        "no_load_speed": (volts - 0.09 * m.resistance) / m.constant,
+        "no_load_current": 0.09,
+        "stall_current": stalled,
+        "stall_torque": m.constant * (stalled - 0.09),
+        **HEAT,
+    }
+
+
 def test_a_motor_by_points_by_bench_and_at_another_voltage_is_the_motor_of_its_sheet():
     fit = build(winch()).groups[0].fit
-    m, idle, stages = (
-        fit.motor,
-        0.09,
-        (replace(FIRST, shaft_drag=1e-3), replace(REST, shaft_drag=1e-3)),
-    )
-
-    def sheet(volts: float) -> dict[str, float]:
-        stalled = volts / m.resistance
-        return {
-            "voltage": volts,
-            "no_load_speed": (volts - idle * m.resistance) / m.constant,
-            "no_load_current": idle,
-            "stall_current": stalled,
-            "stall_torque": m.constant * (stalled - idle),
-            "rotor_inertia": m.inertia,
-            **HEAT,
-        }
+    m, stages = fit.motor, (replace(FIRST, shaft_drag=1e-3), replace(REST, shaft_drag=1e-3))
 
     def point(torque: float) -> MotorPoint:
         current = (torque + m.drag) / m.constant
@@ -570,17 +564,19 @@ def test_a_motor_by_points_by_bench_and_at_another_voltage_is_the_motor_of_its_s
     by_bench = MotorGroup(
         known_by="bench",
         terminal_resistance=m.resistance,
-        no_load_speed=sheet(6.0)["no_load_speed"],
-        no_load_current=idle,
+        no_load_speed=sheet(m, 6.0)["no_load_speed"],
+        no_load_current=0.09,
         lever_voltage=2.0,
         lever_current=2.0 / m.resistance,
         lever_arm=0.05,
         lever_force=(m.constant * 2.0 / m.resistance - m.drag) / 0.05,
         **common,
     )
-    by_sheet = winch(group(**sheet(6.0)), stage=stages)
-    for other in (by_points, by_bench, group(**sheet(4.0))):
-        assert_one_machine(by_sheet, winch(other, stage=stages))
+    by_sheet, at_another = (
+        group(**sheet(m, volts), rotor_inertia=m.inertia) for volts in (6.0, 4.0)
+    )
+    for other in (by_points, by_bench, at_another):
+        assert_one_machine(winch(by_sheet, stage=stages), winch(other, stage=stages))
 
 
 # --- supply and programme
@@ -880,12 +876,8 @@ def test_limits_of_the_common_gear_and_of_gearboxes_are_asked_for_what_passes_th
 
 
 def test_heat_charge_and_energy_are_integrals_of_the_channels(mixed):
-    m, time = mixed.machine, mixed.time
+    m, total = mixed.machine, partial(np.trapezoid, x=mixed.time)
     volts, amps = 6.0 * (mixed.phase == 0), mixed["current"]
-
-    def total(power: np.ndarray) -> float:
-        return float(np.trapezoid(power, time))
-
     assert mixed["charge"][-1] == pytest.approx(total(amps), rel=1e-4)
     assert mixed.energy.source == pytest.approx(total(volts * amps), rel=1e-4)
     spent = mixed.energy.spent
@@ -912,12 +904,8 @@ def test_heat_charge_and_energy_are_integrals_of_the_channels(mixed):
 
 
 def test_what_the_meshes_lose_is_their_force_times_speed_times_loss(mixed):
-    m, time = mixed.machine, mixed.time
+    m, total = mixed.machine, partial(np.trapezoid, x=mixed.time)
     turn = np.maximum(mixed["drum_speed"], 0.0)
-
-    def total(power: np.ndarray) -> float:
-        return float(np.trapezoid(power, time))
-
     for g, (_, box, box_back), mesh, efficiency, back in _rows(mixed):
         carried = (
             g.count * mixed[f"mesh_{m.meshes.index(mesh) + 1}_force"] * turn * 64 * 48 * 1e-3 / 2
@@ -1044,26 +1032,17 @@ def test_what_a_snag_does_is_the_same_however_the_motors_are_told():
         (replace(STRIPS, tested_tooth_force=0.8, shaft_drag=1e-3), replace(REST, shaft_drag=1e-3)),
     )
 
-    def sheet(volts: float) -> MotorGroup:
-        stalled = volts / m.resistance
-        return group(
-            voltage=volts,
-            no_load_speed=(volts - 0.09 * m.resistance) / m.constant,
-            stall_current=stalled,
-            stall_torque=m.constant * (stalled - 0.09),
-            rotor_inertia=1e-9,
-            **HEAT,
-        )
-
     parts = {
         "stage": stages,
         "supply": Supply(voltage=6.0, resistance=0.05),
         "phase": (Phase(action="raise", until="top", ramp=1.0),),
     }
-    told = winch(sheet(6.0), **parts)
+    told, at_another = (
+        winch(group(**sheet(m, volts), rotor_inertia=1e-9), **parts) for volts in (6.0, 3.0)
+    )
     first = snag_study(told)
     assert first is not None and first.safe is not None and first.as_built.broke
-    for other in (split(told, 1, 3), winch(sheet(3.0), **parts)):
+    for other in (split(told, 1, 3), at_another):
         found = snag_study(other)
         assert found is not None and found.safe is not None
         assert re.sub(r" \(group \d\)", "", found.as_built.broke) == first.as_built.broke

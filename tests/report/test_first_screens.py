@@ -4,14 +4,13 @@ from pathlib import Path
 
 import pytest
 
-from winchsim.assessment.evaluate import assess
+from winchsim import assess, simulate
 from winchsim.assessment.kinds import Status
 from winchsim.report.lift import build
 from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
 from winchsim.report.words.checks import CHECKS
 from winchsim.scenario.read import read
-from winchsim.simulation import simulate
 
 SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 

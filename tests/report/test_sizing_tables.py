@@ -4,14 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from winchsim.assessment.evaluate import assess
+from winchsim import assess, simulate
 from winchsim.assessment.kinds import CheckKey
 from winchsim.inputs import with_value
 from winchsim.model import Event, build
 from winchsim.report.document import Section, Table
 from winchsim.report.sizing import study_document
 from winchsim.scenario.read import Scenario
-from winchsim.simulation import simulate
 from winchsim.slow import lift_machine
 from winchsim.studies.sizing import size
 

@@ -1,9 +1,8 @@
 """The starter scenario does what it promises when it is run."""
 
-from winchsim.face import parse as loads
+from winchsim import parse as loads, simulate
 from winchsim.model import Event
 from winchsim.scenario.starter import STARTER
-from winchsim.simulation import simulate
 
 
 def test_it_lifts_and_holds():

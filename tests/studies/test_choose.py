@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from winchsim.assessment.evaluate import assess
+from winchsim import assess, simulate
 from winchsim.errors import DomainError, WinchsimError
 from winchsim.inputs import (
     MotorGroup,
@@ -22,7 +22,6 @@ from winchsim.inputs import (
     specs,
 )
 from winchsim.model import build
-from winchsim.simulation import simulate
 from winchsim.slow import lift_all, lift_machine, vary_each
 from winchsim.studies.choose import choose, families, make
 from winchsim.studies.sizing import size

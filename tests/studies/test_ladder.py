@@ -7,7 +7,7 @@ import numpy as np
 import pytest
 from calibrating import foreseen
 
-from winchsim.assessment.evaluate import assess
+from winchsim import assess
 from winchsim.assessment.kinds import CheckKey, End, FindingKind, Holding, Status
 from winchsim.errors import DomainError
 from winchsim.inputs import Pawl, Phase, with_value

@@ -8,12 +8,11 @@ import numpy as np
 import pytest
 
 import winchsim
-from winchsim.assessment.evaluate import assess
+from winchsim import assess, simulate
 from winchsim.assessment.kinds import CheckKey, End, Holding, Status
 from winchsim.errors import DomainError
 from winchsim.inputs import Pawl, Phase, Stage, with_value
 from winchsim.model import build
-from winchsim.simulation import simulate
 from winchsim.studies.candidates import STOCK, Candidates
 from winchsim.studies.sizing import QUESTIONS, Question, most_power, size
 

@@ -8,11 +8,10 @@ import numpy as np
 import pytest
 
 import winchsim
-from winchsim.assessment.evaluate import assess
+from winchsim import assess, simulate
 from winchsim.assessment.kinds import CheckKey, End, Status
 from winchsim.errors import DomainError, InputError
 from winchsim.inputs import Phase, with_value
-from winchsim.simulation import simulate
 from winchsim.studies.ladder import programme
 
 

@@ -8,13 +8,12 @@ import pytest
 from scipy.special import ndtr
 
 import winchsim
-from winchsim.assessment.evaluate import assess
+from winchsim import assess, simulate
 from winchsim.assessment.kinds import End
 from winchsim.errors import InputError
 from winchsim.inputs import Brake, with_value
 from winchsim.report.measured import lift_tests
 from winchsim.scenario.sheet import read_sheet
-from winchsim.simulation import simulate
 from winchsim.studies.calibrate.evidence import LiftTest, Note
 from winchsim.studies.why import PRIORS, SPREAD, Why, why
 

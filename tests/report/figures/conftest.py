@@ -9,9 +9,8 @@ import pytest
 from matplotlib.backends.backend_agg import FigureCanvasAgg
 from matplotlib.text import Text
 
-from winchsim.face import parse as loads
+from winchsim import parse as loads, simulate
 from winchsim.inputs import with_value
-from winchsim.simulation import simulate
 
 GEARED = """
 title = "Short lift for figures"
