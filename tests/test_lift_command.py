@@ -151,6 +151,19 @@ def test_layers_slow_the_lift_and_the_dead_motor_drags():
 # --- options
 
 
+def test_a_series_that_fails_is_the_answer_in_words_in_json_and_as_exit_code(monkeypatch):
+    monkeypatch.chdir(SCENARIOS)
+    series = ("--repeat", "3", "--pause", "1 min")
+    basket = "05-harvest-basket-on-a-battery.toml"
+    ran = Ran(basket, *series, "--json", "--set", "supply.capacity=0.03 A*h")
+    assert ran.document["verdict"].startswith("Of 3 lifts in a row 1 reaches the target; lift 2:")
+    assert (ran.code, ran.document["status"]) == (1, "fails")
+    good = Ran("13-gate-tooth.toml", *series[:2], "--snag")
+    first, *_, last = good.out.splitlines()
+    assert good.code == 0 and "Of 3 lifts in a row 3 reach the target." in first
+    assert last == "All details: winchsim lift 13-gate-tooth.toml --repeat 3 --snag --full"
+
+
 def test_an_old_encoding_gets_plain_characters():
     class Latin(io.StringIO):
         encoding = "latin-1"

@@ -115,7 +115,7 @@ def reports(tmp_path_factory):
         scenario = read_string(text, "odd 'name' <i>&.toml", overrides)
         record = simulate(scenario.inputs)
         us = name == "us"
-        document = build(assess(record, actions=False), scenario, record, overrides)
+        document = build(assess(record, actions=False), scenario, record)
         page = report_files(document, scenario, record, us=us)["report.html"]
         files[name] = folder / f"{name}.html"
         files[name].write_text(page, encoding="utf-8")

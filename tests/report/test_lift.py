@@ -6,7 +6,15 @@ import re
 import pytest
 
 from winchsim.assessment.evaluate import assess
-from winchsim.assessment.kinds import ActionKind, CheckKey, End, FindingKind, Holding, ReadingKey
+from winchsim.assessment.kinds import (
+    ActionKind,
+    CheckKey,
+    End,
+    FindingKind,
+    Holding,
+    NoLimit,
+    ReadingKey,
+)
 from winchsim.report.document import FindingText, Section, Table
 from winchsim.report.json_out import lift_json
 from winchsim.report.lift import build
@@ -21,6 +29,8 @@ from winchsim.report.words.outcome import HELD
 from winchsim.report.words.values import value
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import simulate
+from winchsim.studies.series import Series, SeriesLift
+from winchsim.studies.snag import SnagRun, SnagStudy
 
 
 @pytest.fixture(scope="module")
@@ -30,7 +40,7 @@ def reported(small):
     scenario = Scenario(inputs, "odd <name>.toml", "# </pre> ``` <script>", "0" * 64)
     record = simulate(inputs)
     found = assess(record)
-    return found, scenario, record, build(found, scenario, record, ("load.mass=6 kg",))
+    return found, scenario, record, build(found, scenario, record)
 
 
 def _formats(document):
@@ -101,6 +111,44 @@ def test_details_are_closed_on_the_page_but_for_the_findings(reported):
     page = render_html(reported[3], Options())
     assert page.count("<details open>") == 1 and page.count("<details>") >= 8
     assert page.index("<details open>") < page.index("<details>")
+
+
+@pytest.mark.parametrize(
+    ("broke", "done", "mark", "words"),
+    [
+        ("rope", 1, "FAILS 4 of 5 lifts", "1 reaches the target; lift 2: stalls. Lifts 6 kg by"),
+        ("", 5, "checks", "5 reach the target. Lifts 6 kg by"),
+    ],
+)
+def test_the_answer_says_what_a_snag_and_a_series_came_to(reported, broke, done, mark, words):
+    found, scenario, record, _ = reported
+    run = SnagRun(2.0, broke, 1.0 if broke else 1.4, "rope", 100.0, True, True)
+    snag = SnagStudy(0.3, run, run, None, NoLimit.ROTORS if broke else NoLimit.NOT_NEEDED)
+    lifts = (
+        SeriesLift(1, End.REACHED, 9.0, 20.0, 60.0, 30.0, 4.0),
+        SeriesLift(2, End.REACHED if done == 5 else End.STALLED, 9.0, 50.0, 80.0, 40.0, 4.0),
+    )
+    series = Series(5, 60.0, lifts, done, False, 120.0, None, None, None, ())
+    options = {"snag": snag, "series": series}
+    command = "winchsim lift odd.toml --snag --repeat 5 --pause '1 min' --full"
+    document = build(found, scenario, record, command, **options)
+    facts = json.loads(lift_json(found, scenario, record, **options))
+    words = f"Of 5 lifts in a row {words}"
+    assert facts["verdict"].startswith(words)
+    snagged = (
+        "At a snag at 0.3 m the rope breaks before the motors stall."
+        if broke
+        else "At a snag at 0.3 m the motors stall and no part breaks; lowest factor 1.4, rope."
+    )
+    assert snagged in facts["verdict"]
+    assert (facts["status"] == "fails") is bool(broke)
+    page, text = render_html(document, Options()), render_text(document, Options(width=120))
+    for shown in (_squeezed(text), _squeezed(re.sub(r"<[^>]*>", " ", page))):
+        head = shown[: shown.index("not rated")]
+        assert mark in head.replace("fails", "FAILS") and words in head and snagged in head
+        assert "2 lifts in a row the windings reach 80" in shown
+    assert text.splitlines()[-1] == f"All details: {command}"
+    assert "--repeat 5" in page
 
 
 def test_what_rounding_leaves_of_a_height_is_none():

@@ -114,10 +114,8 @@ def _broken(history: History, _event: RecordedEvent) -> Values:
 
 def _stall(history: History, event: RecordedEvent) -> Values:
     found, step = stall_margins(history, event), history.span_at(event.time).step
-    now, blocked = history.at(event.time), blocked_by(history, event)
-    source = history.machine.source
-    folds = source.fold_to is not None and source.limit_side is None
-    limit = float(history.record["current"][now]) if folds else step.current_limit
+    source, blocked = history.machine.source, blocked_by(history, event)
+    record, now = history.record, history.at(event.time)
     return dict(
         torque_share=float(found.deciding),
         from_rest=bool(found.moving >= 1),
@@ -126,8 +124,10 @@ def _stall(history: History, event: RecordedEvent) -> Values:
         time_to_limit=min(
             times_until_hot(history.machine, step, *history.temperatures(event.time))
         ),
-        supply_current=limit if history.record.limited[now] and not blocked else None,
-        folds_back=folds,
+        supply_current=(
+            float(record["current"][now]) if record.limited[now] and not blocked else None
+        ),
+        folds_back=source.fold_to is not None and source.limit_side is None,
     )
 
 

@@ -182,8 +182,8 @@ class FindingKind(StrEnum):
     STALLED = "stalled"
     """torque_share, from_rest, layer_end (bool), blocked_by (``battery_empty``,
     ``supply_tripped``, ``snagged``, ``top_stop`` or empty), time_to_limit (until a stalled winding
-    passes its limit), supply_current (None where the supply is not at its limit, or not the cause;
-    its limit, or what it has folded back to), folds_back (bool)."""
+    passes its limit), supply_current (that a supply at its limit gives; None where it is not
+    at its limit, or something else blocks the load), folds_back (bool)."""
     LATE = "late"
     """time_limit, action (``raise`` or ``lower``)."""
     BACK_DRIVEN = "back_driven"

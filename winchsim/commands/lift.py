@@ -5,7 +5,7 @@ import argparse
 from winchsim.assessment.evaluate import assess
 from winchsim.commands.env import Env
 from winchsim.commands.options import quantity_of, refuse
-from winchsim.commands.outputs import STDOUT, present, write_csv, write_out
+from winchsim.commands.outputs import STDOUT, again, present, write_csv, write_out
 from winchsim.report.lift import build
 from winchsim.simulation import simulate
 
@@ -33,12 +33,12 @@ def run(options: argparse.Namespace, env: Env) -> int:
 
         snag = snag_study(scenario.inputs)
         if snag is None:
-            env.note("no snag was simulated: the load does not reach half its height")
+            env.note("no snag was simulated: the load does not reach its place")
     if options.repeat is not None:
         from winchsim.studies.series import repeat
 
         series = repeat(scenario.inputs, options.repeat, pause or 0.0)
-    report = build(found, scenario, record, overrides, snag=snag, series=series)
+    report = build(found, scenario, record, again(options), snag=snag, series=series)
     if options.csv or options.out or options.json:
         from winchsim.report.bundle import report_files
         from winchsim.report.csv_out import record_csv

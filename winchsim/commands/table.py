@@ -77,7 +77,7 @@ COMMANDS = (
                 "write the record, one column a quantity, one row a sample (- for standard output)",
             ),
             flag("--no-remedies", "do not look for actions that help"),
-            flag("--snag", "also simulate a snag at half height"),
+            flag("--snag", "also simulate a snag, at load.snag_height or at half height"),
             argument(
                 "--repeat",
                 "NUMBER",

@@ -6,7 +6,7 @@ from typing import Any
 import numpy
 import scipy
 
-from winchsim.assessment.kinds import Assessment, Caution
+from winchsim.assessment.kinds import Assessment, Caution, Status
 from winchsim.errors import TrustError
 from winchsim.inputs import walk
 from winchsim.quantity_text import PRINTED_UNITS, keyed
@@ -55,7 +55,8 @@ def lift_json(
     series : Series, optional
         A series of such lifts.
     """
-    machine, sentence = record.machine, sentence_text(outcome(found))
+    machine, sentence = record.machine, sentence_text(outcome(found, snag, series))
+    failed = series is not None and series.done < series.asked
     return document(
         digest=scenario.digest,
         verdict=sentence,
@@ -71,7 +72,7 @@ def lift_json(
         },
         command="lift",
         overrides=overrides,
-        status=found.status,
+        status=Status.FAILS if failed else found.status,
         counts=found.counts,
         target=found.target,
         held=found.held,

@@ -23,10 +23,10 @@ from winchsim.report.render.text import render_text
 from winchsim.report.words import advice, details
 from winchsim.report.words.findings import finding
 from winchsim.report.words.outcome import ended, outcome
-from winchsim.report.words.values import percent, value
+from winchsim.report.words.values import MARKS, percent, value
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
-from winchsim.studies.series import AS_ASKED, Series
+from winchsim.studies.series import Series
 from winchsim.studies.snag import SnagStudy
 from winchsim.version import __version__
 
@@ -35,7 +35,7 @@ def build(
     found: Assessment,
     scenario: Scenario,
     record: Record,
-    overrides: tuple[str, ...] = (),
+    command: str = "",
     *,
     snag: SnagStudy | None = None,
     series: Series | None = None,
@@ -48,19 +48,20 @@ def build(
     scenario : Scenario
     record : Record
         That was assessed.
-    overrides : tuple of str
-        Options that changed the scenario.
+    command : str
+        That shows all details; left out, that of the file alone.
     snag : SnagStudy, optional
         A simulated snag.
     series : Series, optional
         A series of such lifts.
     """
     body = (*_first_screen(found), *map(Paragraph, details.idle_keys(scenario.inputs)))
-    more = _details(found, scenario, record, overrides, snag)
+    command = command or f"winchsim lift {shlex.quote(scenario.name)} --full"
+    more = _details(found, scenario, record, command)
     if series is not None:
         body = (*body, _series(series))
         more = {"The series, lift by lift": (_series_table(series),), **more}
-    answer, command = _answer(found, scenario.name), f"{_command(scenario, overrides)} --full"
+    answer = _answer(found, scenario.name, snag, series)
     return frame.document(scenario, answer, body, more, found, command, "Findings")
 
 
@@ -91,8 +92,16 @@ def _screen(found: Assessment) -> Document:
     )
 
 
-def _answer(found: Assessment, name: str = "") -> Headline:
-    return frame.headline(*frame.of_checks(found), outcome(found), name)
+def _answer(
+    found: Assessment,
+    name: str = "",
+    snag: SnagStudy | None = None,
+    series: Series | None = None,
+) -> Headline:
+    mark, count = frame.of_checks(found)
+    if series is not None and series.done < series.asked and found.trusted:
+        mark, count = MARKS[Status.FAILS], f"{series.asked - series.done} of {series.asked} lifts"
+    return frame.headline(mark, count, outcome(found, snag, series), name)
 
 
 def _first_screen(found: Assessment) -> tuple[Node, ...]:
@@ -115,15 +124,13 @@ def _details(
     found: Assessment,
     scenario: Scenario,
     record: Record,
-    overrides: tuple[str, ...],
-    snag: SnagStudy | None,
+    command: str,
 ) -> dict[str, tuple[Node, ...]]:
     computed: dict[str, tuple[Node, ...]] = {
         "Quantities": (details.reading_table(found.readings),),
         "Parts": (details.part_table(found.parts), details.FACTOR),
         "Life of the teeth": (details.life_table(found.lives),),
         "Jam under full power": _jam(found),
-        "Simulated snag": (Paragraph(advice.snag(snag)),) if snag else (),
         "Energy": (details.energy_table(record.energy), _balance(found, record)),
         "Timeline": (details.timeline_table(record),),
         "Figures": OF_A_LIFT[1:],
@@ -136,7 +143,7 @@ def _details(
         **(computed if found.trusted else {}),
         "Notes": (Items(details.notes(scenario.inputs, record.machine)),),
         "Reproduce this report": (
-            Paragraph((_command(scenario, overrides),), label="Command:"),
+            Paragraph((command,), label="Command:"),
             Paragraph(say(about), faint=True),
             Listing(scenario.text, "toml"),
         ),
@@ -164,34 +171,21 @@ def _balance(found: Assessment, record: Record) -> Paragraph:
     return Paragraph(say(text), faint=True)
 
 
-def _command(scenario: Scenario, overrides: tuple[str, ...]) -> str:
-    return shlex.join(
-        ["winchsim", "lift", scenario.name, *(w for text in overrides for w in ("--set", text))]
-    )
-
-
 # --- a series of lifts
 
 
 def _series(found: Series) -> Paragraph:
-    """What becomes of a series."""
-    last = found.lifts[-1]
-    why = "battery empty" if last.end in AS_ASKED else ended(last.end)
-    what = "end as asked" if last.end is End.DONE else "reach the target"
-    went = f"{found.done} {what}{f', then: {why}' if found.done < found.asked else ''}."
-    after = "In the long run" if found.settled else f"After {len(found.lifts)} lifts"
+    """What a series does to motors, battery and teeth."""
+    after = "In the long run" if found.settled else f"After {len(found.lifts)} lifts in a row"
     windings = say(
         f"{after} the windings reach {{}} (limit {{}}), the cases {{}}.",
         Value(max(lift.winding for lift in found.lifts), "°C"),
         Value(found.winding_limit, "°C"),
-        Value(last.case, "°C"),
+        Value(found.lifts[-1].case, "°C"),
     )
     left = value(found.charge_left, "C")
     charge = say("Charge left: {}.", left) if left.value is not None else ()
-    return Paragraph(
-        joined([say(went), windings, charge, _teeth(found)]),
-        label=f"{found.asked} lift{'' if found.asked == 1 else 's'} in a row:",
-    )
+    return Paragraph(joined([windings, charge, _teeth(found)]))
 
 
 def _teeth(found: Series) -> Text:

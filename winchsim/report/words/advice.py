@@ -65,7 +65,7 @@ def snag(found: SnagStudy) -> Text:
     built, height = found.as_built, value(found.height, "m")
     if not built.broke:
         factor = Value(built.factor, "", limit=1.0)
-        text = "At a snag at {} no part breaks; lowest factor {}, {}."
+        text = "At a snag at {} the motors stall and no part breaks; lowest factor {}, {}."
         other = found.without_limit.broke
         more = say("Without the current limit the {} breaks.", other) if other else ()
         return joined([say(text, height, factor, built.weakest), more])

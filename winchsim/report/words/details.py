@@ -250,7 +250,7 @@ _PHASES = {
 
 _SUPPLY = {
     Regime.VOLTAGE: "the supply holds its voltage",
-    Regime.CURRENT: "the supply holds its current limit",
+    Regime.CURRENT: "the supply is at its current limit",
     Regime.NO_RETURN: "the supply takes nothing back",
     Regime.EMPTY: "the battery is empty",
     Regime.TRIPPED: "the supply switches off by overcurrent",

@@ -46,7 +46,7 @@ def _stalled(v: Values) -> Text:
 def at_limit(stalled: Values) -> Text:
     """That a supply at its limit stalls the motors, behind how far they are from the torque."""
     current = stalled["supply_current"]
-    what = "has folded back to" if stalled["folds_back"] else "is at its limit of"
+    what = "has folded back to" if stalled["folds_back"] else "at its limit gives only"
     return () if current is None else say(f"; the supply {what} {{}}", Value(current, "A"))
 
 

@@ -11,9 +11,12 @@ from winchsim.assessment.kinds import (
 )
 from winchsim.frozen import replace
 from winchsim.report.document import Text, joined, say
+from winchsim.report.words import advice
 from winchsim.report.words.checks import CHECKS, cause
 from winchsim.report.words.findings import at_limit, finding, hits
 from winchsim.report.words.values import of_check, percent, value
+from winchsim.studies.series import AS_ASKED, Series
+from winchsim.studies.snag import SnagStudy
 
 ON_FLOOR = 1e-3
 """A load that is not higher has not been lifted off. [m]"""
@@ -42,9 +45,21 @@ INSTEAD = {
 """By end: what stands in place of a lift time. Others are named by their own words."""
 
 
-def outcome(found: Assessment) -> Text:
-    """What became of the load, and whether it stays with the power off."""
-    return joined([_became(found), _uncertain(found), _stays(found), _fails(found)])
+def outcome(found: Assessment, snag: SnagStudy | None = None, series: Series | None = None) -> Text:
+    """What became of the load, whether it stays with the power off, and what further runs show: a
+    series of lifts, a simulated snag."""
+    run = [_became(found), _uncertain(found), _stays(found), _fails(found)]
+    first, last = _in_a_row(series) if series else (), advice.snag(snag) if snag else ()
+    return joined([first, *run, last])
+
+
+def _in_a_row(found: Series) -> Text:
+    """How many lifts of a series are done, and what ends it."""
+    last, s = found.lifts[-1].end, "s" if found.done == 1 else ""
+    what = f"end{s} as asked" if found.lifts[0].end is End.DONE else f"reach{s and 'es'} the target"
+    why = "battery empty" if last in AS_ASKED else ended(last)
+    then = f"; lift {found.done + 1}: {why}" if found.done < found.asked else ""
+    return say(f"Of {found.asked} lifts in a row {found.done} {what}{then}.")
 
 
 def _stays(found: Assessment) -> Text:
