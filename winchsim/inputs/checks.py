@@ -159,6 +159,7 @@ def _stage(stage: Stage) -> tuple[Contradiction, ...]:
                 "give the module or the diametral pitch, one of them",
                 "module or diametral_pitch",
             ),
+            *_given_twice(stage, "efficiency", "friction", "form_loss"),
         )
     driver = stage.pinion if stage.kind != "worm" else stage.starts or 1
     by_teeth = stage.kind not in ("planetary", "other")
@@ -179,6 +180,13 @@ def _stage(stage: Stage) -> tuple[Contradiction, ...]:
     )
 
 
+def _given_twice(stage: Stage, whole: str, *parts: str) -> Iterator[Contradiction]:
+    """Losses that are given beside the efficiency that would contain them."""
+    for part in parts:
+        both = getattr(stage, whole) is not None and getattr(stage, part) is not None
+        yield both, part, f"{part} has no effect beside {whole}", f"{whole}, or {part}"
+
+
 def _supply(supply: Supply) -> tuple[Contradiction, ...]:
     limit, controller, fold = supply.current_limit, supply.controller, supply.fold_current
     return (
@@ -187,6 +195,14 @@ def _supply(supply: Supply) -> tuple[Contradiction, ...]:
             "controller.limit",
             "both the supply and its controller limit the current",
             "one of supply.current_limit and supply.controller.limit",
+        ),
+        (
+            controller is not None
+            and controller.limit is None
+            and controller.limit_side != "motor",
+            "controller.limit_side",
+            "limit_side has no effect without a limit",
+            "the controller's limit, or no limit_side",
         ),
         (
             supply.over_current != "hold" and limit is None,
