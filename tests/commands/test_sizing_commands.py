@@ -149,6 +149,25 @@ def test_a_sweep_in_full_says_so(crate):
     assert facts["simulated"] and all(row["energy_balance_status"] == "ok" for row in facts["rows"])
 
 
+def test_a_sweep_says_whether_its_lifts_are_those_that_the_programme_asks_for(tmp_path):
+    path = tmp_path / "short.toml"
+    path.write_text(LIGHT + '[[phase]]\naction = "raise"\nuntil = "time"\ntime = "1 s"\n')
+    whole, asked = (
+        Screen().run("sweep", str(path), "--vary", "load.mass=3kg,4kg", *full)
+        for full in ((), ("--simulate",))
+    )
+    assert "Whole lifts; with --simulate as the programme asks." in whole.out
+    assert "Whole lifts" not in asked.out and "done" in asked.out
+    assert "nearest to its required one: rope at its knot." in " ".join(asked.out.split())
+
+
+def test_where_no_build_is_lifted_no_weakest_part_is_announced(crate):
+    done = Screen().run(
+        "sweep", crate, "--vary", "load.mass=200kg,300kg", "--set", "load.mass=100kg"
+    )
+    assert done.out.count("stalls") == 3 and "nearest to its required one" not in done.out
+
+
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [

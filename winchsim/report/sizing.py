@@ -234,8 +234,14 @@ def sweep_document(found: Sequence[Swept], command: str) -> Document:
         count = f"{int(np.sum(swept.ranks == best))} of {len(swept)} builds"
         answer = frame.headline(mark, count, words.swept(swept), scenario.name)
         body += [answer, _sweep_table(swept, base)]
-        parts = dict.fromkeys([*base.parts[base.lifted], *swept.parts[swept.lifted]])
-        body.append(Paragraph(say(f"{' or '.join(parts)}.") if parts else (), label=NEAREST))
+        parts = dict.fromkeys(
+            part for each in (base, swept) for part in each.parts[each.is_read(CheckKey.PARTS)]
+        )
+        if parts:
+            body.append(Paragraph(say(f"{' or '.join(parts)}."), label=NEAREST))
+        timed = any(phase.action == "raise" and phase.until == "time" for phase in base.inputs.phase)
+        if timed and not swept.simulated:
+            body.append(Paragraph(say("Whole lifts; with --simulate as the programme asks.")))
     first, *rest = body
     figure = FigureRef(
         "sweep", "Sweep", "Builds by the quasi-static model, or in full where asked for."
