@@ -239,8 +239,8 @@ def sweep_document(found: Sequence[Swept], command: str) -> Document:
         )
         if parts:
             body.append(Paragraph(say(f"{' or '.join(parts)}."), label=NEAREST))
-        timed = any(phase.action == "raise" and phase.until == "time" for phase in base.inputs.phase)
-        if timed and not swept.simulated:
+        raises = {phase.until for phase in base.inputs.phase if phase.action == "raise"}
+        if "time" in raises and not swept.simulated:
             body.append(Paragraph(say("Whole lifts; with --simulate as the programme asks.")))
     first, *rest = body
     figure = FigureRef(

@@ -115,8 +115,8 @@ class Sweep:
         return np.array([end is End.REACHED for end in self.ends])
 
     def is_read(self, key: CheckKey) -> np.ndarray:
-        """Of which builds a check is read: one of `WHILE_LIFTED` of those that are lifted, or raised
-        for as long as the programme asks."""
+        """Of which builds a check is read: one of `WHILE_LIFTED` of those that are lifted, or
+        raised for as long as the programme asks."""
         carried_out = np.array([end is End.DONE for end in self.ends])
         return self.lifted | carried_out | (key not in WHILE_LIFTED)
 
