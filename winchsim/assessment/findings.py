@@ -19,7 +19,7 @@ from winchsim.assessment.margins import (
     times_until_hot,
 )
 from winchsim.assessment.teeth import gear_flaws, raising_time, tooth_warmth
-from winchsim.model import AtGroup, Event, Machine
+from winchsim.model import AtGroup, Event
 from winchsim.model.build import LEAST_LEFT
 from winchsim.model.estimate import raising_phase
 from winchsim.model.links import tooth_of
@@ -131,10 +131,6 @@ def _stall(history: History, event: RecordedEvent) -> Values:
     )
 
 
-def _at_sheave(m: Machine) -> bool:
-    return m.stop_travel == m.reach - LEAST_LEFT
-
-
 def _stop(history: History, event: RecordedEvent) -> Values:
     m, after = history.machine, int(np.searchsorted(history.record.time, event.time))
     return dict(
@@ -159,7 +155,10 @@ EVENTS: Sequence[tuple[FindingKind, When, Callable[[History, RecordedEvent], Val
     (
         FindingKind.TOP_STOP,
         _first(Event.TOP_STOP),
-        lambda h, e: {**_stop(h, e), "sheave": _at_sheave(h.machine)},
+        lambda h, e: {
+            **_stop(h, e),
+            "sheave": h.machine.stop_travel == h.machine.reach - LEAST_LEFT,
+        },
     ),
     (
         FindingKind.WEDGED,
@@ -274,16 +273,12 @@ def at_current_limit(history: History) -> tuple[float, float, float]:
     ----------
     history : History
     """
-    record = history.record
     for span in history.spans:
         limit = span.step.current_limit
         if span.step.action == "raise" and math.isfinite(limit):
-            at_limit = record.limited[span.samples]
-            return (
-                limit,
-                float(np.sum(np.diff(record.time[span.samples])[at_limit[1:] & at_limit[:-1]])),
-                span.end - span.start,
-            )
+            limited, times = history.record.limited[span.samples], history.record.time[span.samples]
+            lasts = np.sum(np.diff(times)[limited[1:] & limited[:-1]])
+            return limit, float(lasts), span.end - span.start
     return math.inf, 0.0, 0.0
 
 
@@ -356,17 +351,19 @@ def _no_path_down(history: History) -> Iterator[Finding]:
 
 def _teeth_warm(history: History) -> Iterator[Finding]:
     for tooth in [warmth for warmth in tooth_warmth(history.record) if warmth.too_warm][:1]:
-        values = dict(
-            part=tooth.label,
-            path=tooth.path,
-            material=tooth.material,
-            flank=tooth.flank,
-            root=tooth.root,
-            flank_limit=tooth.flank_limit,
-            root_limit=tooth.root_limit,
-            lasting=raising_time(history.record) >= WARMING_TIME,
+        yield Finding(
+            FindingKind.TEETH_WARM,
+            dict(
+                part=tooth.label,
+                path=tooth.path,
+                material=tooth.material,
+                flank=tooth.flank,
+                root=tooth.root,
+                flank_limit=tooth.flank_limit,
+                root_limit=tooth.root_limit,
+                lasting=raising_time(history.record) >= WARMING_TIME,
+            ),
         )
-        yield Finding(FindingKind.TEETH_WARM, values)
 
 
 def _rim_thin(history: History) -> Iterator[Finding]:
@@ -405,15 +402,17 @@ def _creep(history: History) -> Iterator[Finding]:
     found = [row for row in lasting if creeps(row[0], m.ambient, row[1])]
     if found:
         share, material, link = max(found, key=lambda row: row[0])
-        values = dict(
-            part=link.label,
-            path=link.where,
-            material=material.name,
-            share=share,
-            share_limit=LINEAR_CREEP_SHARE,
-            temperature=m.ambient,
+        yield Finding(
+            FindingKind.CREEP,
+            dict(
+                part=link.label,
+                path=link.where,
+                material=material.name,
+                share=share,
+                share_limit=LINEAR_CREEP_SHARE,
+                temperature=m.ambient,
+            ),
         )
-        yield Finding(FindingKind.CREEP, values)
 
 
 def _winding(history: History) -> Iterator[Finding]:

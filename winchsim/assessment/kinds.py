@@ -433,7 +433,7 @@ class Action:
 
 
 @dataclass(frozen=True)
-class PartRow:
+class Part:
     """One part that the pull passes through.
 
     Attributes
@@ -442,7 +442,23 @@ class PartRow:
         ``pinion tooth of stage 1 (5th of 5)``, slug of the kind, and path into the scenario.
     unit : str
         SI unit of capacity and demand, empty for a ratio.
-    capacity, capacity_low, capacity_high : float
+    capacity : float
+    """
+
+    label: str
+    kind: str
+    path: str
+    unit: str
+    capacity: float
+
+
+@dataclass(frozen=True)
+class PartRow(Part):
+    """A part in a run.
+
+    Attributes
+    ----------
+    capacity_low, capacity_high : float
     basis : str
         What the capacity rests on.
     demand : float
@@ -462,11 +478,6 @@ class PartRow:
         Of the demand. [s], [m]
     """
 
-    label: str
-    kind: str
-    path: str
-    unit: str
-    capacity: float
     capacity_low: float
     capacity_high: float
     basis: str
@@ -505,24 +516,17 @@ class ToothLife:
 
 
 @dataclass(frozen=True)
-class JamPart:
+class JamPart(Part):
     """A part in a jam.
 
     Attributes
     ----------
-    label, kind, path, unit, capacity
-        As in `PartRow`.
     static, dynamic : float
         Capacity over demand at standstill, and with the rotors' momentum. [-]
     low, high : float
         Range of `dynamic` from those of capacity and demand. [-]
     """
 
-    label: str
-    kind: str
-    path: str
-    unit: str
-    capacity: float
     static: float
     dynamic: float
     low: float
