@@ -169,25 +169,20 @@ def test_json_names_files_figures_and_verdict(crate, tmp_path):
 
 
 @pytest.mark.parametrize(
-    ("arguments", "reason"),
+    ("files", "arguments", "reason"),
     [
-        (["--format", "gif"], "unknown format 'gif'"),
-        (["--format", ","], "no format given"),
-        (["--ladder", "--measured", "x.csv"], "--ladder and --measured do not go together"),
-        (["--measured", "no-such.csv"], "no such file"),
+        (1, ["--format", "gif"], "unknown format 'gif'"),
+        (1, ["--format", ","], "no format given"),
+        (1, ["--ladder", "--measured", "x.csv"], "--ladder and --measured do not go together"),
+        (1, ["--measured", "no-such.csv"], "no such file"),
+        (2, ["--ladder"], "one scenario"),
+        (2, ["--measured", "x.csv"], "one scenario"),
     ],
 )
-def test_misuse_is_said_and_nothing_is_written(crate, tmp_path, arguments, reason):
-    code, said, noted = run("curves", crate, "--out", str(tmp_path / "o"), *arguments)
-    assert (
-        code == ExitCode.MISUSE and said == "" and reason in noted and not (tmp_path / "o").exists()
-    )
-
-
-@pytest.mark.parametrize("option", [["--ladder"], ["--measured", "x.csv"]])
-def test_what_belongs_to_one_file_is_refused_with_two(crate, tmp_path, option):
-    code, _, noted = run("curves", crate, crate, "--out", str(tmp_path / "o"), *option)
-    assert code == ExitCode.MISUSE and "one scenario" in noted
+def test_misuse_is_said_and_nothing_is_written(crate, tmp_path, files, arguments, reason):
+    code, said, noted = run("curves", *[crate] * files, "--out", str(tmp_path / "o"), *arguments)
+    assert (code, said) == (ExitCode.MISUSE, "") and reason in noted
+    assert not (tmp_path / "o").exists()
 
 
 @pytest.mark.parametrize(

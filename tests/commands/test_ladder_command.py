@@ -20,16 +20,9 @@ pytestmark = pytest.mark.slow
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("crate")
-    (folder / "crate.toml").write_text(STARTER)
-    return folder
-
-
-@pytest.fixture(scope="module")
-def done(folder):
+def done(folder, crate):
     """One run that writes everything."""
-    return Screen().run("ladder", str(folder / "crate.toml"), "--out", str(folder / "tests"))
+    return Screen().run("ladder", crate, "--out", str(folder / "tests"))
 
 
 def test_that_a_pawl_is_to_be_freed_for_the_lowering_is_told_on_screen_and_sheet(folder, tmp_path):
@@ -66,7 +59,7 @@ def test_the_sheet_is_what_calibrate_reads(done, folder):
         assert row.measured_time is None and row.outcome is None and row.held is None
 
 
-def test_a_filled_sheet_calibrates(done, folder):
+def test_a_filled_sheet_calibrates(done, folder, crate):
     lines = (folder / "tests" / "ladder.csv").read_text().splitlines()
     head = next(line for line in lines if not line.startswith("#")).split(",")
     time, current, predicted = (
@@ -81,7 +74,7 @@ def test_a_filled_sheet_calibrates(done, folder):
         filled.append(",".join(cells))
     sheet = folder / "filled.csv"
     sheet.write_text("\n".join(filled) + "\n")
-    calibrated = Screen().run("calibrate", str(folder / "crate.toml"), str(sheet))
+    calibrated = Screen().run("calibrate", crate, str(sheet))
     assert calibrated.code == ExitCode.GOOD and "6 tests determine" in calibrated.out
 
 
@@ -96,8 +89,7 @@ def test_json_has_every_rung(done, folder):
         assert row["mass_kg"] == 0 or (row["checks"] and row["lowering"]["descent"] == "powered")
 
 
-def test_target_rungs_and_exit_codes(done, folder):
-    crate = str(folder / "crate.toml")
+def test_target_rungs_and_exit_codes(done, folder, crate):
     short = Screen().run("ladder", crate, "--target", "4 kg", "--rungs", "1", "--json")
     assert [row["mass_kg"] for row in json.loads(short.out)["rows"]] == [0, 4]
     heavy = Screen().run("ladder", crate, "--target", "60 kg")
@@ -176,11 +168,9 @@ def test_a_title_is_no_formula_in_the_sheet(small, title):
     assert not [cell for cell in cells if cell[:1] in ("=", "+", "-", "@")]
 
 
-def test_a_sheet_for_pupils_has_no_predictions_and_the_answers_stand_apart(folder, tmp_path):
+def test_a_sheet_for_pupils_has_no_predictions_and_the_answers_stand_apart(crate, tmp_path):
     out = tmp_path / "pupils"
-    done = Screen().run(
-        "ladder", str(folder / "crate.toml"), "--rungs", "2", "--blind", "--out", str(out)
-    )
+    done = Screen().run("ladder", crate, "--rungs", "2", "--blind", "--out", str(out))
     assert done.code == ExitCode.GOOD
     facts = json.loads((out / "answers.json").read_text())["rows"]
     rows = read_sheet(str(out / "ladder.csv"))

@@ -17,7 +17,7 @@ from winchsim.studies.spread import outcomes
 
 pytestmark = pytest.mark.slow
 
-TOLERANCES = """
+CRATE = f"""{STARTER}
 [[tolerance]]
 path = "load.mass"
 by = "1 lb"
@@ -30,18 +30,11 @@ by = "12 %"
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("crate")
-    (folder / "crate.toml").write_text(STARTER + TOLERANCES)
-    return folder
-
-
-@pytest.fixture(scope="module")
-def done(folder):
+def done(folder, crate):
     """One run that writes everything."""
     return Screen().run(
         "spread",
-        str(folder / "crate.toml"),
+        crate,
         "--builds",
         "60",
         "--seed",
@@ -51,8 +44,8 @@ def done(folder):
     )
 
 
-def test_details_are_shown_on_request_and_tolerances_of_the_file_are_taken_in_their_units(folder):
-    full = Screen().run("spread", str(folder / "crate.toml"), "--builds", "20", "--full").out
+def test_details_are_shown_on_request_and_tolerances_of_the_file_are_taken_in_their_units(crate):
+    full = Screen().run("spread", crate, "--builds", "20", "--full").out
     for heading in (
         "Percentiles",
         "Motors among themselves",
@@ -98,18 +91,14 @@ def test_json_has_the_same_numbers(done, folder):
     assert all(9.546 < float(row["load.mass_kg"]) < 10.454 for row in rows)
 
 
-def test_workers_change_nothing(folder):
-    one = Screen().run(
-        "spread", str(folder / "crate.toml"), "--builds", "50", "--json", "--workers", "1"
-    )
-    two = Screen(workers=2).run("spread", str(folder / "crate.toml"), "--builds", "50", "--json")
+def test_workers_change_nothing(crate):
+    one = Screen().run("spread", crate, "--builds", "50", "--json", "--workers", "1")
+    two = Screen(workers=2).run("spread", crate, "--builds", "50", "--json")
     assert one.out == two.out and one.code == two.code == ExitCode.GOOD
 
 
-def test_bad_builds_end_with_1(folder):
-    screen = Screen().run(
-        "spread", str(folder / "crate.toml"), "--builds", "20", "--set", "load.mass=30 kg", "--json"
-    )
+def test_bad_builds_end_with_1(crate):
+    screen = Screen().run("spread", crate, "--builds", "20", "--set", "load.mass=30 kg", "--json")
     facts = json.loads(screen.out)
     assert screen.code == ExitCode.BAD
     assert facts["status"] == "fails"
@@ -123,8 +112,8 @@ def test_bad_builds_end_with_1(folder):
     (["--level", "2"], "from 0.5 to 0.999"), (["--set", "tolerance.1.path=load.colour"], "load.colour"),
     (["--set", "tolerance.1.path=motors.1.count", "--set", "tolerance.1.by=1"], "a number that the scenario gives"),
 ])  # fmt: skip
-def test_what_is_wrong_is_said(folder, arguments, words):
-    screen = Screen().run("spread", str(folder / "crate.toml"), *arguments)
+def test_what_is_wrong_is_said(crate, arguments, words):
+    screen = Screen().run("spread", crate, *arguments)
     assert screen.code == ExitCode.MISUSE and words in screen.err
 
 
@@ -150,7 +139,7 @@ def test_workers_end_with_their_parent(end):
     assert parent.returncode == -end
 
 
-def test_ctrl_c_keeps_what_is_done(folder, monkeypatch):
+def test_ctrl_c_keeps_what_is_done(crate, monkeypatch):
     count, lift = [0], outcomes.lift_builds
 
     def stopped(plan, shares, **more):
@@ -160,11 +149,11 @@ def test_ctrl_c_keeps_what_is_done(folder, monkeypatch):
         return lift(plan, shares, **more)
 
     monkeypatch.setattr(outcomes, "lift_builds", stopped)
-    screen = Screen().run("spread", str(folder / "crate.toml"), "--builds", "200")
+    screen = Screen().run("spread", crate, "--builds", "200")
     assert screen.code == ExitCode.INTERRUPTED
     assert "Interrupted after 80 of 200 builds." in screen.out
     count[0] = 2
-    nothing = Screen().run("spread", str(folder / "crate.toml"), "--builds", "20")
+    nothing = Screen().run("spread", crate, "--builds", "20")
     assert (
         nothing.code == ExitCode.INTERRUPTED
         and nothing.out == ""
@@ -172,9 +161,9 @@ def test_ctrl_c_keeps_what_is_done(folder, monkeypatch):
     )
 
 
-def test_progress_is_shown_to_whoever_watches(folder):
+def test_progress_is_shown_to_whoever_watches(crate):
     clock = iter(range(0, 10_000, 2))
     watched = Screen(stderr_is_terminal=True, clock=lambda: next(clock)).run(
-        "spread", str(folder / "crate.toml"), "--builds", "80"
+        "spread", crate, "--builds", "80"
     )
     assert "builds lifted: 40 of 80, about" in watched.err and watched.err.endswith("\r")
