@@ -234,20 +234,23 @@ PRINTING = [
 ]
 
 
-@pytest.mark.parametrize("line", PRINTING)
-def test_a_full_disk_behind_standard_output_is_told_once(line):
-    env = Env(Full(errno.ENOSPC), io.StringIO())
-    assert cli.main(line, env) == ExitCode.MISUSE
-    assert env.stderr.getvalue() == (
-        "standard output: cannot be written: no space left on device\n"
-        "   try: make room there, or write to another place\n"
-    )
+NO_ROOM = (
+    "standard output: cannot be written: no space left on device\n"
+    "   try: make room there, or write to another place\n"
+)
 
 
 @pytest.mark.parametrize("line", PRINTING)
-def test_a_reader_that_has_gone_ends_it_quietly(line):
-    env = Env(Full(errno.EPIPE), io.StringIO())
-    assert cli.main(line, env) == ExitCode.PIPE_CLOSED and env.stderr.getvalue() == ""
+@pytest.mark.parametrize(
+    ("number", "code", "told"),
+    [(errno.ENOSPC, ExitCode.MISUSE, NO_ROOM), (errno.EPIPE, ExitCode.PIPE_CLOSED, "")],
+    ids=["full disk", "reader gone"],
+)
+def test_standard_output_that_takes_nothing_is_told_once_or_ends_it_quietly(
+    line, number, code, told
+):
+    env = Env(Full(number), io.StringIO())
+    assert cli.main(line, env) == code and env.stderr.getvalue() == told
 
 
 @pytest.mark.parametrize("number", [errno.ENOSPC, errno.EPIPE])
@@ -292,19 +295,11 @@ def test_streams_that_were_closed_before(tmp_path, closed):
     assert told == (expected if closed == (1,) else "")
 
 
-def test_a_file_that_is_a_pipe_nobody_reads_ends_quietly():
+@pytest.mark.parametrize("arguments", [("new", "/dev/stdout"), ("lift", SCENARIO)])
+def test_a_pipe_that_nobody_reads_ends_it_quietly(arguments):
     reader, writer = os.pipe()
     os.close(reader)
-    line = [sys.executable, "-m", "winchsim", "new", "/dev/stdout"]
-    done = subprocess.run(line, stdout=writer, stderr=subprocess.PIPE, check=False)
-    os.close(writer)
-    assert (done.returncode, done.stderr) == (141, b"")
-
-
-def test_a_lift_into_a_closed_pipe_ends_quietly():
-    reader, writer = os.pipe()
-    os.close(reader)
-    line = [sys.executable, "-m", "winchsim", "lift", SCENARIO]
+    line = [sys.executable, "-m", "winchsim", *arguments]
     done = subprocess.run(line, stdout=writer, stderr=subprocess.PIPE, check=False)
     os.close(writer)
     assert (done.returncode, done.stderr) == (141, b"")

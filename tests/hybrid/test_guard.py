@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from winchsim.hybrid import Guard, Mode, Outcome, Switch, integrate, run
+from winchsim.hybrid import Guard, Mode, Outcome, integrate, run
 from winchsim.hybrid.stepper import METHODS
 
 TOLERANCES = {"rtol": 1e-8, "atol": 1e-10}
@@ -93,12 +93,18 @@ def test_guards_above_their_band_at_the_start_fire_together(make_problem):
 
 
 @pytest.mark.parametrize("method", sorted(METHODS))
-def test_many_peaks_that_just_do_not_reach(make_problem, method):
-    """Thirty swings whose tops stay a millionth below the guard: never fires, whatever the samples
-    miss."""
-    problem = make_problem(
-        lambda t, y: (math.cos(t),), {"g": lambda t, y: np.sin(t) - (1.0 + 1e-6)}
-    )
+@pytest.mark.parametrize(
+    ("guard", "values"),
+    [
+        ("armed", lambda t, y: np.sin(t) - (1.0 + 1e-6)),
+        (Guard("in its band", BAND), lambda t, y: 0.4 * BAND * (np.sin(t) - (1.0 - 1e-3))),
+    ],
+    ids=["armed", "disarmed"],
+)
+def test_many_peaks_that_just_do_not_reach(make_problem, method, guard, values):
+    """Thirty swings whose tops stay a millionth below the guard, or above zero for short times but
+    never below minus the band before: never fires, whatever the samples miss."""
+    problem = make_problem(lambda t, y: (math.cos(t),), {guard: values})
     result = run(problem, "go", [0.0], 0.0, 60.0 * math.pi, method=method, rtol=1e-6, atol=1e-8)
     assert result.outcome is Outcome.FINISHED
 
@@ -138,17 +144,6 @@ def test_peak_at_the_seam_of_two_looks(make_problem, monkeypatch, phase):
     assert result.t == pytest.approx(top - math.sqrt(2e-9), abs=1e-6)
 
 
-@pytest.mark.parametrize("method", ["LSODA", "Radau"])
-def test_peaks_of_a_disarmed_guard_inside_its_band(make_problem, method):
-    """Above zero for short times, but never below minus the band before."""
-    problem = make_problem(
-        lambda t, y: (math.cos(t),),
-        {Guard("g", BAND): lambda t, y: 0.4 * BAND * (np.sin(t) - (1.0 - 1e-3))},
-    )
-    result = run(problem, "go", [0.0], 0.0, 60.0, method=method, rtol=1e-6, atol=1e-8)
-    assert result.outcome is Outcome.FINISHED
-
-
 def test_guard_may_return_floats_for_arrays(make_problem):
     """A guard that does not depend on time or state need not be broadcast by the problem."""
     problem = make_problem(
@@ -158,21 +153,12 @@ def test_guard_may_return_floats_for_arrays(make_problem):
     assert (result.outcome, result.t) == (Outcome.STOPPED, pytest.approx(2.0))
 
 
-def test_number_of_guard_values_must_fit():
-    class Misfit:
-        def mode(self, key):
-            return Mode(
-                key, lambda t, y: (1.0,), (Guard("a", 0.0), Guard("b", 0.0)), lambda t, y: (-1.0,)
-            )
-
-        def switch(self, key, fired, t, y):
-            return Switch(None, y)
-
-        def progress(self, t, y):
-            return ()
-
+def test_number_of_guard_values_must_fit(make_problem):
+    guards = (Guard("a", 0.0), Guard("b", 0.0))
+    misfit = Mode("misfit", lambda t, y: (1.0,), guards, lambda t, y: (-1.0,))
+    problem = make_problem(lambda t, y: (1.0,), modes=[misfit])
     with pytest.raises(ValueError, match="shorter"):
-        run(Misfit(), "go", [0.0], 0.0, 1.0, **TOLERANCES)
+        run(problem, "misfit", [0.0], 0.0, 1.0, **TOLERANCES)
 
 
 def test_scalar_and_array_calls_that_differ_by_rounding(make_problem):

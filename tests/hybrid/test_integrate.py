@@ -61,17 +61,16 @@ def test_known_jumps_are_met_exactly(make_problem, method):
     assert result.y == pytest.approx([0.1 + 1.2 + 1.2], rel=1e-12)
 
 
-def test_known_jump_at_the_end_time_is_still_answered(make_problem):
-    problem = make_problem(lambda t, y: (1.0,), until=1.0)
-    assert run(problem, "go", [0.0], 0.0, 1.0, **TOLERANCES).outcome is Outcome.STOPPED
-    assert problem.calls == [("go", ("until",), 1.0)]
-
-
-def test_known_jump_in_the_past_fires_at_once(make_problem):
-    problem = make_problem(lambda t, y: (1.0,), until=0.5)
-    result = run(problem, "go", [0.0], 2.0, 3.0, **TOLERANCES)
-    assert problem.calls == [("go", ("until",), 2.0)]
-    assert (result.t, result.segments) == (2.0, ())
+@pytest.mark.parametrize(
+    ("until", "span"), [(1.0, (0.0, 1.0)), (0.5, (2.0, 3.0))], ids=["at the end", "in the past"]
+)
+def test_known_jump_at_the_end_or_in_the_past_is_still_answered(make_problem, until, span):
+    problem = make_problem(lambda t, y: (1.0,), until=until)
+    result = run(problem, "go", [0.0], *span, **TOLERANCES)
+    at = max(until, span[0])
+    assert problem.calls == [("go", ("until",), at)]
+    assert (result.outcome, result.t) == (Outcome.STOPPED, at)
+    assert (result.segments == ()) is (until < span[0])
 
 
 @pytest.mark.parametrize("method", sorted(METHODS))
@@ -135,29 +134,19 @@ def test_absolute_tolerance_for_each_state(make_problem):
     assert loose.stats.rhs_calls < tight.stats.rhs_calls / 10
 
 
-class Swing:
-    """Two modes of an oscillator with different stiffness on either side: many segments, no
-    damping."""
-
-    def mode(self, key):
-        stiffness = 4.0 if key == "left" else 1.0
-        sign = 1.0 if key == "left" else -1.0
-        guards = (Guard("middle", 1e-9),)
-        return Mode(
-            key, lambda t, y: (y[1], -stiffness * y[0]), guards, lambda t, y: (sign * y[0],)
-        )
-
-    def switch(self, key, fired, t, y):
-        return Switch("left" if key == "right" else "right", y)
-
-    def progress(self, t, y):
-        return (y[0] * 100.0,)
-
-
 @pytest.mark.parametrize("method", sorted(METHODS))
-def test_same_run_twice_gives_the_same_bits(method):
+def test_same_run_twice_gives_the_same_bits(make_problem, method):
+    """An oscillator of another stiffness on either side: many segments, no damping."""
+    other, guard = {"go": "left", "left": "go"}, (Guard("middle", 1e-9),)
+    problem = make_problem(
+        lambda t, y: (y[1], -y[0]),
+        {"middle": lambda t, y: -y[0]},
+        switch=lambda key, fired, t, y: Switch(other[key], y),
+        progress=lambda t, y: (y[0] * 100.0,),
+        modes=[Mode("left", lambda t, y: (y[1], -4.0 * y[0]), guard, lambda t, y: (y[0],))],
+    )
     runs = [
-        run(Swing(), "right", [1.0, 0.0], 0.0, 30.0, method=method, **TOLERANCES) for _ in range(2)
+        run(problem, "go", [1.0, 0.0], 0.0, 30.0, method=method, **TOLERANCES) for _ in range(2)
     ]
     assert astuple(runs[0].stats) == astuple(runs[1].stats)
     assert len(runs[0].segments) == len(runs[1].segments) > 10

@@ -19,6 +19,8 @@ from winchsim.inputs.spec import Spec, positive
 from winchsim.quantity_text import from_unit, in_unit
 from winchsim.scenario.starter import STARTER
 
+STARTED = loads(STARTER)
+
 
 def declared(table: type = Inputs, group: str = ""):
     """Every declaration with its table and key."""
@@ -62,17 +64,16 @@ def test_a_condition_names_a_choice_of_the_same_table():
 
 
 def test_a_value_applies_where_its_condition_is_met():
-    stage = loads(STARTER).stage[0]
+    stage = STARTED.stage[0]
     assert specs(type(stage))["gear"].applies_to(stage)
     assert not specs(type(stage))["ratio"].applies_to(stage)
     assert specs(type(stage))["repeat"].applies_to(stage)
 
 
 def test_names_refer_to_a_table_of_the_scenario():
-    inputs = loads(STARTER)
     named = [param.values[2].names for param in declared() if param.values[2].names]
     assert set(named) == {"materials", "ropes"}
-    assert all(getattr(inputs, name) for name in named)
+    assert all(getattr(STARTED, name) for name in named)
 
 
 @pytest.mark.parametrize("value", [200000.0, 123456.0])
@@ -90,10 +91,9 @@ def test_step_is_a_round_number_of_the_printed_unit():
 
 
 def test_a_form_lists_every_value_along_the_way_of_the_power():
-    inputs = loads(STARTER)
-    found = {control.path: control for control in controls(inputs)}
-    assert set(found) == {path for path, _, _ in walk(inputs)}
-    groups = [control.group for control in controls(inputs)]
+    found = {control.path: control for control in controls(STARTED)}
+    assert set(found) == {path for path, _, _ in walk(STARTED)}
+    groups = [control.group for control in controls(STARTED)]
     assert list(dict.fromkeys(groups)) == [group for group in GROUPS if group in groups]
     assert groups[0] == specs(Inputs)["supply"].group
     material = found["stage.1.material"]

@@ -27,12 +27,12 @@ def test_missing_file_names_the_nearest_and_what_is_there(tmp_path):
     )
 
 
-def test_missing_file_in_a_folder_without_scenarios(tmp_path):
-    assert _fault(tmp_path / "a.toml").hint == f"there are no .toml files in {tmp_path}"
-
-
-def test_missing_folder(tmp_path):
-    assert _fault(tmp_path / "none" / "a.toml").hint == f"there is no folder {tmp_path / 'none'}"
+@pytest.mark.parametrize(
+    ("folder", "hint"),
+    [(".", "there are no .toml files in {}"), ("none", "there is no folder {}")],
+)
+def test_missing_file_in_a_folder_without_scenarios(tmp_path, folder, hint):
+    assert _fault(tmp_path / folder / "a.toml").hint == hint.format(tmp_path / folder)
 
 
 def test_folder(tmp_path):
@@ -61,12 +61,11 @@ def test_not_utf8_gives_the_byte_and_the_line(tmp_path):
     assert fault.message == "not UTF-8: byte 0xe9 at offset 11"
 
 
-def test_name_with_a_null_byte():
-    assert _fault("a\0.toml").message == "cannot be read: not a file name"
-
-
-def test_name_that_is_too_long():
-    assert _fault("a" * 5000).message == "cannot be read: file name too long"
+@pytest.mark.parametrize(
+    ("name", "why"), [("a\0.toml", "not a file name"), ("a" * 5000, "file name too long")]
+)
+def test_name_that_cannot_be(name, why):
+    assert _fault(name).message == f"cannot be read: {why}"
 
 
 def test_file_that_may_not_be_read(tmp_path, monkeypatch):

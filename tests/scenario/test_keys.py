@@ -7,10 +7,13 @@ import pytest
 
 from winchsim.errors import InputError
 from winchsim.face import parse as loads
-from winchsim.inputs import Inputs, check, walk
+from winchsim.inputs import check, walk
 from winchsim.scenario.keys import key_tables, keys_markdown, keys_text
 from winchsim.scenario.overrides import known_paths
 from winchsim.scenario.starter import STARTER
+
+ROWS = {row["path"]: row for table in key_tables() for row in table.rows}
+STARTED = loads(STARTER, "starter.toml")
 
 
 def test_every_key_stands_in_the_reference_once():
@@ -19,17 +22,16 @@ def test_every_key_stands_in_the_reference_once():
 
 
 def test_a_row_tells_unit_bounds_default_and_meaning():
-    rows = {row["path"]: row for table in key_tables() for row in table.rows}
-    mass = rows["load.mass"]
+    mass = ROWS["load.mass"]
     assert (mass["takes"], mass["bounds"], mass["required"]) == (
         "a mass, printed in kg",
         "over 0 kg, at most 100000 kg",
         True,
     )
     assert mass["meaning"] == "mass to lift"
-    assert rows["stage.1.pressure_angle"]["default"] == "20 deg"
-    assert rows["rope.breaking_force"]["default"] == "from the rope table"
-    assert rows["supply.kind"]["bounds"] == '"bench" or "battery"'
+    assert ROWS["stage.1.pressure_angle"]["default"] == "20 deg"
+    assert ROWS["rope.breaking_force"]["default"] == "from the rope table"
+    assert ROWS["supply.kind"]["bounds"] == '"bench" or "battery"'
 
 
 KINDS = ("data sheet", "points", "bench", "label")
@@ -41,34 +43,28 @@ KINDS = ("data sheet", "points", "bench", "label")
 )
 def test_the_reference_tells_which_motor_data_are_needed(key):
     """As the check of a scenario asks for them."""
-    rows = {row["path"]: row for table in key_tables() for row in table.rows}
-    told = set(re.findall('"([^"]+)"', rows[f"motors.1.{key}"]["default"]))
-    if "except" in rows[f"motors.1.{key}"]["default"]:
+    told = set(re.findall('"([^"]+)"', ROWS[f"motors.1.{key}"]["default"]))
+    if "except" in ROWS[f"motors.1.{key}"]["default"]:
         told = set(KINDS) - told
-    starter = loads(STARTER, "starter.toml")
     for kind in KINDS:
-        group = replace(starter.motors[0], known_by=kind, **{key: None})
-        asked = {fault.key for fault in check(replace(starter, motors=(group,)))}
+        group = replace(STARTED.motors[0], known_by=kind, **{key: None})
+        asked = {fault.key for fault in check(replace(STARTED, motors=(group,)))}
         assert (f"motors.1.{key}" in asked) == (kind in told), kind
 
 
 @pytest.mark.parametrize(("key", "kind"), [("pinion", "spur"), ("gear", "spur"), ("width", "spur"), ("module", "spur"),
                                            ("ratio", "planetary")])  # fmt: skip
 def test_the_reference_tells_what_a_stage_needs(key, kind):
-    rows = {row["path"]: row for table in key_tables() for row in table.rows}
-    assert rows[f"stage.1.{key}"]["default"].startswith("needed")
-    starter = loads(STARTER, "starter.toml")
+    assert ROWS[f"stage.1.{key}"]["default"].startswith("needed")
     for tried in ("spur", "planetary"):
-        stage = replace(starter.stage[0], kind=tried, **{key: None})
-        asked = {fault.key for fault in check(replace(starter, stage=(stage,)))}
+        stage = replace(STARTED.stage[0], kind=tried, **{key: None})
+        asked = {fault.key for fault in check(replace(STARTED, stage=(stage,)))}
         assert (f"stage.1.{key}" in asked) == (tried == kind)
 
 
 def test_only_what_is_measured_is_called_not_known():
     """Everything else says what is taken, or that nothing is."""
-    left = {
-        row["path"] for table in key_tables() for row in table.rows if row["default"] == "not known"
-    }
+    left = {path for path, row in ROWS.items() if row["default"] == "not known"}
     assert {path.rpartition(".")[0] for path in left} <= {
         "motors.1",
         "parts.motors.1",
@@ -78,7 +74,7 @@ def test_only_what_is_measured_is_called_not_known():
 
 
 def test_every_meaning_is_one_clause():
-    meanings = [row["meaning"] for table in key_tables() for row in table.rows]
+    meanings = [row["meaning"] for row in ROWS.values()]
     assert len(meanings) > 100 and all(meanings)
     assert not [text for text in meanings if text.endswith(".")]
 
@@ -113,11 +109,9 @@ def test_markdown_has_a_row_for_every_key():
 
 
 def test_starter_is_a_scenario_without_faults():
-    inputs = loads(STARTER, "starter.toml")
-    assert isinstance(inputs, Inputs)
-    assert inputs.load.mass == 10.0
-    assert len(inputs.given) > 20
-    assert all(path in {p for p, _, _ in walk(inputs)} for path in inputs.given)
+    assert STARTED.load.mass == 10.0
+    assert len(STARTED.given) > 20
+    assert STARTED.given <= {path for path, _, _ in walk(STARTED)}
 
 
 def test_starter_keeps_to_the_width_of_a_page():
@@ -135,4 +129,4 @@ SUGGESTIONS = [
 @pytest.mark.parametrize("line", SUGGESTIONS)
 def test_every_suggestion_in_the_starter_can_be_switched_on(line):
     text = STARTER.replace(line, line.removeprefix("# "))
-    assert loads(text).given - loads(STARTER).given
+    assert loads(text).given - STARTED.given
