@@ -1,7 +1,6 @@
 """The Python face: load, change, lift, read arrays with and without units, judge."""
 
 import doctest
-import pickle
 import subprocess
 import sys
 from pathlib import Path
@@ -68,12 +67,6 @@ def test_a_record_is_read_by_name_and_stays_as_it_is(record):
     assert list(frame.columns) == list(record.channels) and frame.index.name == "time"
 
 
-def test_a_record_can_be_sent_to_another_process(record):
-    copy = pickle.loads(pickle.dumps(record))
-    np.testing.assert_array_equal(copy["tension"], record["tension"])
-    assert copy.energy.spent == record.energy.spent
-
-
 def test_a_file_is_simulated_directly():
     assert winchsim.simulate(SCENARIO)["height"].max() == pytest.approx(1.2, abs=0.03)
     with pytest.raises(InputError):
@@ -100,33 +93,24 @@ def test_a_change_in_si_or_in_words(crate):
 
 
 @pytest.mark.parametrize(
-    ("path", "value", "says"),
+    ("path", "value", "code", "says"),
     [
-        ("load.mas", "3 kg", 'did you mean "load.mass"?'),
-        ("load.mass", "3 m", "a length, where a mass is expected"),
-        ("load.mass", -1.0, "over 0 kg"),
-        ("load.mass", None, "mass is missing"),
-        ("stage.9.gear", 40, "no stage.9"),
-        ("motors.1.count", 2.5, "a whole number"),
-        ("rope.material", "tin", 'no rope "tin"'),
-        ("motors.1.dead", 99, "more dead motors than motors"),
+        ("load.mas", "3 kg", "unknown key", 'did you mean "load.mass"?'),
+        ("load.mass", "3 m", "wrong dimension", "a length, where a mass is expected"),
+        ("load.mass", -1.0, "out of bounds", "over 0 kg"),
+        ("load.mass", None, "missing", "mass is missing"),
+        ("stage.9.gear", 40, "unknown key", "no stage.9"),
+        ("motors.1.count", 2.5, "wrong type", "a whole number"),
+        ("rope.material", "tin", "unknown name", 'no rope "tin"'),
+        ("motors.1.dead", 99, "contradiction", "more dead motors than motors"),
     ],
 )
-def test_a_change_that_cannot_be(crate, path, value, says):
+def test_a_change_that_cannot_be(crate, path, value, code, says):
     with pytest.raises(InputError) as caught:
         winchsim.with_value(crate, path, value)
     fault = caught.value.faults[0]
-    assert says in f"{fault.message} {fault.expected} {fault.hint}" and fault.key == path
-
-
-@pytest.mark.parametrize(
-    ("path", "value", "code"),
-    [("stage.9.gear", 40, "unknown key"), ("load.mass", -1.0, "out of bounds")],
-)
-def test_an_unknown_path_is_another_fault_than_a_value_out_of_bounds(crate, path, value, code):
-    with pytest.raises(InputError) as caught:
-        winchsim.with_value(crate, path, value)
-    assert caught.value.faults[0].code == code
+    assert says in f"{fault.message} {fault.expected} {fault.hint}"
+    assert (fault.key, fault.code) == (path, code)
 
 
 def test_what_is_offered_is_there_and_sorted():

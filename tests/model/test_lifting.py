@@ -4,8 +4,7 @@ import numpy as np
 import pytest
 
 from winchsim.inputs import Phase
-from winchsim.model import Event, build, steady_speed
-from winchsim.simulation import simulate
+from winchsim.model import Event, steady_speed
 
 
 def test_lifts_and_holds(lift, story):
@@ -245,11 +244,3 @@ def test_tension_of_an_accelerating_load_counts_its_inertia(lift, sliding):
     gain = np.polyfit(record.time[late], record["speed"][late], 1)[0]
     assert gain < -0.5
     assert record["tension"][late].mean() == pytest.approx(6 * (9.80665 + gain), rel=0.02)
-
-
-def test_built_machine_and_inputs_give_the_same(small):
-    inputs = small()
-    assert np.array_equal(
-        simulate(inputs)["height"],
-        simulate(build(inputs), rtol=inputs.settings.relative_tolerance)["height"],
-    )

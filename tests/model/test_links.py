@@ -164,21 +164,24 @@ def test_every_link_keeps_its_own_required_factor(small, kind):
     assert link.part == LINKS[kind].part
 
 
-def test_a_tooth_is_what_its_link_judges(geared):
-    for parts in (
+@pytest.mark.parametrize(
+    "parts",
+    [
         {"material": "POM"},
         {"material": "PETG", "walls": 3, "infill": 0.3},
         {"material": "steel", "pinion_width": 6e-3},
-    ):
-        inputs = geared(**parts)
-        machine = build(inputs)
-        teeth = [link for link in machine.links if link.kind.is_tooth]
-        assert {link.where for link in teeth} == {"stage.1", "stage.2"}
-        for link in teeth:
-            case = tooth_of(inputs, machine.meshes[link.index], link.kind)
-            assert case.found.value == link.strength.value
-            width = min(8e-3, parts.get("pinion_width", 1.0))
-            assert case.tooth.width == width or link.where == "stage.1"
+    ],
+)
+def test_a_tooth_is_what_its_link_judges(geared, parts):
+    inputs = geared(**parts)
+    machine = build(inputs)
+    teeth = [link for link in machine.links if link.kind.is_tooth]
+    assert {link.where for link in teeth} == {"stage.1", "stage.2"}
+    for link in teeth:
+        case = tooth_of(inputs, machine.meshes[link.index], link.kind)
+        assert case.found.value == link.strength.value
+        width = min(8e-3, parts.get("pinion_width", 1.0))
+        assert case.tooth.width == width or link.where == "stage.1"
 
 
 def test_a_bore_of_nothing_is_a_gear_without_one(geared):

@@ -46,9 +46,9 @@ def test_shift_moves_tip_and_root_alike():
     assert shifted.base == plain.base
 
 
-def test_inverse_involute_undoes_the_involute():
-    for degrees in (1, 10, 20, 35, 60):
-        assert inverse_involute(involute(degrees * DEG)) == pytest.approx(degrees * DEG, rel=1e-9)
+@pytest.mark.parametrize("degrees", [1, 10, 20, 35, 60])
+def test_inverse_involute_undoes_the_involute(degrees):
+    assert inverse_involute(involute(degrees * DEG)) == pytest.approx(degrees * DEG, rel=1e-9)
 
 
 def test_tooth_is_half_a_pitch_thick_at_the_pitch_line_of_a_large_gear():

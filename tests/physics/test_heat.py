@@ -39,13 +39,16 @@ def test_steps_take_arrays():
     assert step_exact(PATH, powers, 20.0, 20.0, 20.0, 10.0)[0].shape == (3,)
 
 
-def test_limit_reached_already():
-    assert time_to_limit(PATH, 2.0, 90.0, 40.0, 20.0, 90.0) == 0.0
-
-
-def test_limit_never_reached():
-    assert time_to_limit(PATH, 2.0, 20.0, 20.0, 20.0, 70.1) == math.inf
-    assert time_to_limit(PATH, 0.0, 60.0, 20.0, 20.0, 61.0) == math.inf
+@pytest.mark.parametrize(
+    ("power", "winding", "case", "limit", "time"),
+    [
+        (2.0, 90.0, 40.0, 90.0, 0.0),
+        (2.0, 20.0, 20.0, 70.1, math.inf),
+        (0.0, 60.0, 20.0, 61.0, math.inf),
+    ],
+)
+def test_a_limit_is_reached_already_or_never(power, winding, case, limit, time):
+    assert time_to_limit(PATH, power, winding, case, 20.0, limit) == time
 
 
 def test_limit_of_a_runaway_is_always_reached():

@@ -33,23 +33,27 @@ def summed(groups, currents):
 # --- balance
 
 
-def test_holding_voltage_worked_by_hand():
-    # 2 motors of 4 ohm are 2 ohm at 2.5 V; behind 0.5 ohm from 6 V: 3.5 V over 2.5 ohm is 1.4 A.
-    voltage, currents, total = balance(Regime.VOLTAGE, 6.0, BENCH, *ONE, FREE)
-    assert (voltage, *currents, total) == pytest.approx((5.3, 0.7, 1.4))
+@pytest.mark.parametrize(
+    ("regime", "groups", "voltage", "currents", "total"),
+    [
+        # 2 motors of 4 ohm are 2 ohm at 2.5 V; behind 0.5 ohm from 6 V: 3.5 V over 2.5 ohm.
+        (Regime.VOLTAGE, ONE, 5.3, (0.7,), 1.4),
+        # As above with 0.5 V less to drive the current: 3.0 V over 2.5 ohm.
+        (Regime.VOLTAGE, ((2,), (4.0,), (2.5,), (0.5,)), 5.4, (0.6,), 1.2),
+        # Equal motors on an open lead carry no current; joined terminals brake, and leave the
+        # source alone.
+        (Regime.OPEN, ONE, 2.5, (0.0,), 0.0),
+        (Regime.SHORTED, TWO_WITH_DROP, 0.0, (-0.5, -1.625), 0.0),
+    ],
+)
+def test_balance_worked_by_hand(regime, groups, voltage, currents, total):
+    found = balance(regime, 6.0, BENCH, *groups, FREE)
+    assert (found[0], *found[1], found[2]) == pytest.approx((voltage, *currents, total))
 
 
-def test_brush_drop_worked_by_hand():
-    # As above with 0.5 V less to drive the current: 3.0 V over 2.5 ohm.
-    voltage, currents, total = balance(
-        Regime.VOLTAGE, 6.0, BENCH, (2,), (4.0,), (2.5,), (0.5,), FREE
-    )
-    assert (voltage, *currents, total) == pytest.approx((5.4, 0.6, 1.2))
-
-
-def test_source_without_resistance_holds_its_voltage():
-    for groups in (ONE, TWO, TWO_WITH_DROP):
-        assert balance(Regime.VOLTAGE, 6.0, Source(0.0), *groups, FREE)[0] == pytest.approx(6.0)
+@pytest.mark.parametrize("groups", [ONE, TWO, TWO_WITH_DROP])
+def test_source_without_resistance_holds_its_voltage(groups):
+    assert balance(Regime.VOLTAGE, 6.0, Source(0.0), *groups, FREE)[0] == pytest.approx(6.0)
 
 
 @pytest.mark.parametrize("groups", [ONE, TWO, TWO_WITH_DROP])
@@ -73,21 +77,9 @@ def test_a_supply_that_gives_nothing_lets_the_groups_exchange(groups, regime):
         assert 2.5 < voltage < 3.5
 
 
-def test_equal_motors_on_an_open_lead_carry_no_current():
-    voltage, currents, _ = balance(Regime.OPEN, 6.0, BENCH, *ONE, FREE)
-    assert voltage == 2.5
-    assert currents == (0.0,)
-
-
-def test_each_motor_open_carries_no_current():
-    for groups in (TWO, TWO_WITH_DROP):
-        assert balance(Regime.EACH_OPEN, 6.0, BENCH, *groups, FREE)[1:] == ((0.0, 0.0), 0.0)
-
-
-def test_joined_terminals_brake_and_leave_the_source_alone():
-    voltage, currents, total = balance(Regime.SHORTED, 6.0, BENCH, *TWO_WITH_DROP, FREE)
-    assert (voltage, total) == (0.0, 0.0)
-    assert currents == pytest.approx((-0.5, -1.625))
+@pytest.mark.parametrize("groups", [TWO, TWO_WITH_DROP])
+def test_each_motor_open_carries_no_current(groups):
+    assert balance(Regime.EACH_OPEN, 6.0, BENCH, *groups, FREE)[1:] == ((0.0, 0.0), 0.0)
 
 
 def test_brush_drop_keeps_a_band_without_current():
@@ -217,17 +209,10 @@ def test_margins_of_arrays():
     assert (margins[Regime.NO_RETURN] > 0.0).tolist() == (emfs > 6.0).tolist()
 
 
-# --- source
-
-
 # --- controllers and adapters
 
 PAIR = ((2, 1), (4.0, 3.0), (1.5, 2.0), (0.0, 0.0))
 BRUSHED = ((2, 1), (4.0, 3.0), (1.5, 2.0), (0.3, 0.2))
-
-
-def drawn(groups, currents):
-    return sum(n * i for n, i in zip(groups[0], currents, strict=True))
 
 
 @pytest.mark.parametrize("groups", [PAIR, BRUSHED])
@@ -250,7 +235,7 @@ def test_a_limiting_controller_passes_on_all_power(groups, side, sign):
     turned = (*groups[:2], tuple(sign * e for e in groups[2]), groups[3])
     source = Source(0.5, limit_side=side)
     voltage, currents, total = balance(Regime.CURRENT, sign * 6.0, source, *turned, 0.6)
-    motors = drawn(turned, currents)
+    motors = summed(turned, currents)
     assert voltage * motors == pytest.approx((sign * 6.0 - 0.5 * total) * total)
     assert sign * (motors if side is LimitSide.MOTOR else total) == pytest.approx(0.6)
     assert abs(total) < abs(motors) or abs(voltage) >= 6.0 - 0.5 * 0.6

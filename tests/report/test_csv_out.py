@@ -68,12 +68,11 @@ def test_text_is_never_a_formula_and_comes_back(text):
 
 
 def test_what_is_not_finite_is_empty(lifted):
-    record = lifted
     holes = replace(
-        record.channels["tension"], values=np.where(record.time > 1.0, np.nan, record["tension"])
+        lifted.channels["tension"], values=np.where(lifted.time > 1.0, np.nan, lifted["tension"])
     )
-    channels = MappingProxyType({**record.channels, "tension": holes})
-    text = record_csv(replace(record, channels=channels))
+    channels = MappingProxyType({**lifted.channels, "tension": holes})
+    text = record_csv(replace(lifted, channels=channels))
     assert "nan" not in text and ",," in text
 
 

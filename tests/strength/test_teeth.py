@@ -92,14 +92,14 @@ def test_moulded_tooth_uses_the_root_stress_form():
     )
 
 
-def test_the_guideline_form_lies_within_a_fifth_of_lewis_beam():
+@pytest.mark.parametrize("teeth", [17, 30, 60])
+def test_the_guideline_form_lies_within_a_fifth_of_lewis_beam(teeth):
     # Lewis has no notch and no sharing of load; the guideline form has both, and they nearly
     # cancel.
-    for teeth in (17, 30, 60):
-        tooth = Tooth(teeth, 1e-3, 8e-3)
-        beam = tooth_strength(tooth, BRASS).value / 220e6
-        root = tooth_strength(tooth, MOULDED, contact_ratio=contact(17, 60).ratio).value / 60e6
-        assert root == pytest.approx(beam, rel=0.2)
+    tooth = Tooth(teeth, 1e-3, 8e-3)
+    beam = tooth_strength(tooth, BRASS).value / 220e6
+    root = tooth_strength(tooth, MOULDED, contact_ratio=contact(17, 60).ratio).value / 60e6
+    assert root == pytest.approx(beam, rel=0.2)
 
 
 # --- prints ---------------------------------------------------------------------------------------
@@ -129,16 +129,10 @@ def test_the_highest_point_of_single_contact_lies_one_base_pitch_from_the_start(
     assert root_section(20, contact_ratio=0.9) == root_section(20)
 
 
-def test_walls_and_infill_do_not_weaken_a_tooth():
-    hollow = tooth_strength(GEAR, PRINT, body=PrintedBody(2, LINE, 0.10))
-    assert hollow.value == tooth_strength(GEAR, PRINT).value
-
-
-def test_print_settings_of_a_moulded_gear_do_not_count():
-    assert (
-        tooth_strength(GEAR, MOULDED, body=PrintedBody(1, LINE, 0.1)).value
-        == tooth_strength(GEAR, MOULDED).value
-    )
+@pytest.mark.parametrize("material", [PRINT, MOULDED])
+def test_walls_and_infill_do_not_weaken_a_tooth_nor_count_in_a_moulded_one(material):
+    hollow = tooth_strength(GEAR, material, body=PrintedBody(1, LINE, 0.10))
+    assert hollow.value == tooth_strength(GEAR, material).value
 
 
 def test_printed_standing_keeps_the_strength_between_layers():

@@ -259,14 +259,13 @@ def test_a_reversal_at_full_speed_that_breaks_a_part_is_no_way_down():
     assert whole.descent is Descent.POWERED and whole.part == ""
 
 
-def test_a_train_that_locks_is_lowered_under_power_and_a_pawl_does_not_hinder_it(small):
+@pytest.mark.parametrize(
+    ("more", "held"), [({}, Holding.LOCKED_TRAIN), ({"pawl": Pawl()}, Holding.PAWL)]
+)
+def test_a_train_that_locks_is_lowered_under_power_and_a_pawl_does_not_hinder_it(small, more, held):
     locks = dataclasses.replace(small().stage[0], reverse_efficiency=-0.1)
-    for more in ({}, {"pawl": Pawl()}):
-        rung = plan_ladder(small(stage=locks, **more), rungs=1).rungs[-1]
-        assert (
-            rung.assessment.held in (Holding.LOCKED_TRAIN, Holding.PAWL)
-            and rung.lowering.descent is Descent.POWERED
-        )
+    rung = plan_ladder(small(stage=locks, **more), rungs=1).rungs[-1]
+    assert (rung.assessment.held, rung.lowering.descent) == (held, Descent.POWERED)
 
 
 def test_motors_too_weak_to_lower_it_need_a_prop(small):

@@ -84,15 +84,12 @@ def _breaks_at_its_second_layer(snag_height: float) -> Inputs:
     return with_value(inputs, "load.snag_height", snag_height)
 
 
-def test_a_lift_that_breaks_the_link_by_itself_blames_no_rotors():
-    found = snag_study(_breaks_at_its_second_layer(0.1))
-    assert found.as_built.snagged and found.as_built.broke and found.safe is None
-    assert found.no_limit is NoLimit.RAISING_BREAKS
-
-
-def test_a_link_that_breaks_below_the_snag_is_not_laid_to_it():
-    found = snag_study(_breaks_at_its_second_layer(0.35))
-    assert found.as_built.broke and not found.as_built.snagged
+@pytest.mark.parametrize(("height", "snagged"), [(0.1, True), (0.35, False)])
+def test_a_lift_that_breaks_the_link_by_itself_blames_neither_rotors_nor_a_snag_above(
+    height, snagged
+):
+    found = snag_study(_breaks_at_its_second_layer(height))
+    assert found.as_built.broke and found.as_built.snagged is snagged and found.safe is None
     assert found.no_limit is NoLimit.RAISING_BREAKS
 
 

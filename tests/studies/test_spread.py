@@ -62,9 +62,15 @@ def same(first: Outcomes, second: Outcomes) -> bool:
 # --- what is drawn
 
 
-def test_a_tolerance_of_nothing_draws_the_value():
-    row = Uncertain("load.mass", 4.0, 4.0, 4.0, "triangular", "kg", False)
-    assert np.all(row.quantile(np.array([0.1, 0.9])) == 4.0)
+@pytest.mark.parametrize(
+    ("path", "low", "center", "high", "links"),
+    [("load.mass", 4.0, 4.0, 4.0, ()), ("strength of x", 0.8, 1.0, 1.2, (0,))],
+    ids=["a tolerance of nothing", "a strength has no path"],
+)
+def test_the_middle_of_a_triangle_is_its_value(path, low, center, high, links):
+    row = Uncertain(path, center, low, high, "triangular", "", False, links=links)
+    assert row.quantile(np.array([0.5]))[0] == pytest.approx(center)
+    assert low <= row.quantile(np.array([0.9]))[0] <= high
 
 
 def test_values_keep_to_their_bounds(winch):
@@ -137,10 +143,10 @@ def test_a_tolerance_of_nothing_that_can_differ_is_refused(winch, given):
         spread(winch, [given], builds=10)
 
 
-def test_arguments_are_checked(winch):
-    for more in ({"builds": 3}, {"level": 1.2}, {"random_seed": -1}):
-        with pytest.raises(DomainError):
-            spread(winch, **{"builds": 10, **more})
+@pytest.mark.parametrize("more", [{"builds": 3}, {"level": 1.2}, {"random_seed": -1}])
+def test_arguments_are_checked(winch, more):
+    with pytest.raises(DomainError):
+        spread(winch, **{"builds": 10, **more})
 
 
 # --- motors one by one
@@ -445,17 +451,17 @@ def test_of_nothing_any_probability_is_possible():
     assert (none.low, none.high, none.share) == (0.0, 1.0, 0.0)
 
 
-def test_the_exact_interval_holds_its_share():
+@pytest.mark.parametrize("true", [0.02, 0.1, 0.37, 0.5])
+def test_the_exact_interval_holds_its_share(true):
     """All counts of 30 trials at several probabilities: never less than the level, by
     enumeration."""
-    for true in (0.02, 0.1, 0.37, 0.5):
-        chances = stats.binom.pmf(np.arange(31), 30, true)
-        held = sum(
-            c
-            for k, c in enumerate(chances)
-            if probability(k, 30, 0.9).low <= true <= probability(k, 30, 0.9).high
-        )
-        assert held >= 0.9
+    chances = stats.binom.pmf(np.arange(31), 30, true)
+    held = sum(
+        c
+        for k, c in enumerate(chances)
+        if probability(k, 30, 0.9).low <= true <= probability(k, 30, 0.9).high
+    )
+    assert held >= 0.9
 
 
 def test_rank_correlation_leaves_gaps_out_and_takes_means_over_motors():
@@ -479,8 +485,3 @@ def test_chance_passes_the_noise_limit_as_often_as_it_says():
         <= np.sum(np.abs(found) > noise)
         <= stats.binom.ppf(1 - 1e-4, 600, 0.01)
     )
-
-
-def test_a_strength_row_has_no_path():
-    row = Uncertain("strength of x", 1.0, 0.8, 1.2, "triangular", "", True, links=(0,))
-    assert row.quantile(np.array([0.5]))[0] == pytest.approx(1.0)

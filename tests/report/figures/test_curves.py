@@ -89,12 +89,12 @@ def test_the_held_drum_is_shaded(lift, see):
     assert spans[-1][1] == lift.time[-1]
 
 
-def test_height_shows_what_was_asked_for(records, see):
-    for name in ("lift", "stall at once"):
-        axes = see.panels(height_and_speed(records[name], COLUMN))[0]
-        (level,) = see.labelled(axes, "_limit")
-        assert level.get_ydata()[0] == pytest.approx(0.25) and axes.get_ylim()[1] > 0.25
-        assert "target 0.25 m" in [text.get_text() for text in axes.texts]
+@pytest.mark.parametrize("name", ["lift", "stall at once"])
+def test_height_shows_what_was_asked_for(records, see, name):
+    axes = see.panels(height_and_speed(records[name], COLUMN))[0]
+    (level,) = see.labelled(axes, "_limit")
+    assert level.get_ydata()[0] == pytest.approx(0.25) and axes.get_ylim()[1] > 0.25
+    assert "target 0.25 m" in [text.get_text() for text in axes.texts]
 
 
 def test_temperatures_of_winding_and_case_with_their_limit(lift, see):

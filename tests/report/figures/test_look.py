@@ -10,7 +10,6 @@ from matplotlib.figure import Figure
 from winchsim.report.figures.look import (
     COLUMN,
     LOOKS,
-    SERIES,
     SLIDE,
     drawing,
     folded,
@@ -69,10 +68,6 @@ def test_ticks_have_no_exponent_and_no_offset():
     assert "200000" in texts and "1000.002" in texts
     assert not any("e" in text for text in texts)
     assert axes.yaxis.get_offset_text().get_text() == ""
-
-
-def test_lines_differ_without_colour():
-    assert len({str(dashes) for _, dashes in SERIES}) == len(SERIES)
 
 
 def test_axis_label_has_its_unit_in_brackets():

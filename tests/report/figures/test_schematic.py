@@ -62,18 +62,15 @@ def test_outline_has_its_teeth(plan):
 
 def test_motors_of_known_size_that_do_not_fit_are_told(scenario):
     body = with_value(scenario, "motors.1.body_diameter", 0.024)
-    few, many = (plan_of(x) for x in (body, with_value(body, "motors.1.count", 12)))
+    crowd = with_value(body, "motors.1.count", 12)
+    few, many = (plan_of(inputs) for inputs in (body, crowd))
     assert not few.crowded and many.crowded
     spots = [(m.x, m.y) for m in few.motors]
     apart = [math.dist(a, b) for i, a in enumerate(spots) for b in spots[:i]]
     assert min(apart) >= 0.024
-    assert "the motors do not all fit around their gear" in _words(many_figure(scenario, body))
-
-
-def many_figure(scenario, body):
-    """Drawing of too many motors."""
-    many = with_value(body, "motors.1.count", 12)
-    return schematic(many, COLUMN, build(many))
+    assert "the motors do not all fit around their gear" in _words(
+        schematic(crowd, COLUMN, build(crowd))
+    )
 
 
 def _words(figure) -> str:

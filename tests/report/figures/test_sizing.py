@@ -54,9 +54,9 @@ def test_panels_over_one_named_axis_with_limits_full_runs_and_the_recommended_on
 
 
 @pytest.mark.parametrize("look", [COLUMN, SLIDE])
-def test_nothing_leaves_the_picture(studies, see, look):
-    for study in studies.values():
-        assert see.texts_beyond(study_figure(study, look)) == []
+@pytest.mark.parametrize("name", AXES)
+def test_nothing_leaves_the_picture(studies, see, look, name):
+    assert see.texts_beyond(study_figure(studies[name], look)) == []
 
 
 def test_lines_are_the_numbers_of_the_study(studies, see):
