@@ -125,8 +125,8 @@ def test_the_answer_says_what_a_snag_and_a_series_came_to(reported, broke, done,
     run = SnagRun(2.0, broke, 1.0 if broke else 1.4, "rope", 100.0, True, True)
     snag = SnagStudy(0.3, run, run, None, NoLimit.ROTORS if broke else NoLimit.NOT_NEEDED)
     lifts = (
-        SeriesLift(1, End.REACHED, 9.0, 20.0, 60.0, 30.0, 4.0),
-        SeriesLift(2, End.REACHED if done == 5 else End.STALLED, 9.0, 50.0, 80.0, 40.0, 4.0),
+        SeriesLift(1, End.REACHED, 9.0, 20.0, 60.0, 30.0, 4.0, False),
+        SeriesLift(2, End.REACHED if done == 5 else End.STALLED, 9.0, 50.0, 80.0, 40.0, 4.0, False),
     )
     series = Series(5, 60.0, lifts, done, False, 120.0, None, None, None, ())
     options = {"snag": snag, "series": series}

@@ -13,6 +13,8 @@ from winchsim.assessment.teeth import damage, tooth_lives
 from winchsim.errors import DomainError
 from winchsim.inputs import Phase, with_value
 from winchsim.model import build
+from winchsim.report.render.options import sentence_text
+from winchsim.report.words.outcome import outcome
 from winchsim.simulation import simulate
 from winchsim.slow import lift_machine
 from winchsim.studies.series import repeat
@@ -44,6 +46,17 @@ def test_without_pauses_the_windings_warm_from_lift_to_lift(gate):
     assert slower[-1] > slower[0]
     rested = repeat(gate, 5, 60.0)
     assert max(lift.winding for lift in rested.lifts) < max(lift.winding for lift in found.lifts)
+
+
+def test_a_series_ends_with_the_lift_whose_windings_pass_their_limit(gate):
+    warm = with_value(gate, "settings.ambient", 50.0)
+    windings = [lift.winding for lift in repeat(warm, 3, 0.0).lifts]
+    between = (windings[1] + windings[2]) / 2
+    found = repeat(with_value(warm, "motors.1.winding_limit", between), 9, 0.0)
+    assert found.done == 2 and [lift.too_hot for lift in found.lifts] == [False, False, True]
+    once = outcome(winchsim.assess(simulate(gate), actions=False), series=found)
+    shown = "Of 9 lifts in a row 2 reach the target; lift 3: windings too hot."
+    assert sentence_text(once).startswith(shown)
 
 
 def test_heat_is_kept_from_one_lift_to_the_next(gate):

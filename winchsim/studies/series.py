@@ -5,7 +5,7 @@ import math
 
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.history import read_history
-from winchsim.assessment.kinds import End, ToothLife
+from winchsim.assessment.kinds import CheckKey, End, Status, ToothLife
 from winchsim.assessment.teeth import damage, tooth_lives
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
@@ -34,6 +34,8 @@ class SeriesLift:
         Of the hottest motors: at the start, the most on the way, and the case at the end. [°C]
     charge : float
         Drawn from the supply. [C]
+    too_hot : bool
+        Whether a winding passes its limit.
     """
 
     number: int
@@ -43,6 +45,7 @@ class SeriesLift:
     winding: float
     case: float
     charge: float
+    too_hot: bool
 
 
 @dataclass(frozen=True)
@@ -57,7 +60,7 @@ class Series:
     lifts : tuple of SeriesLift
         Those simulated; the others are like the last one.
     done : int
-        Lifts that reach the target or go as asked, at most `asked`.
+        Lifts that reach the target or go as asked, with no winding too hot, at most `asked`.
     settled : bool
         Whether the temperatures have come to their lasting values.
     winding_limit : float
@@ -107,8 +110,8 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
     Notes
     -----
     Each lift is a full simulation until the temperatures settle; between lifts windings and cases
-    cool by the exact solution. A part that breaks ends the series; teeth grow weaker by damage
-    only in the sum, not in the simulation.
+    cool by the exact solution. A part that breaks or a winding too hot ends the series; teeth grow
+    weaker by damage only in the sum, not in the simulation.
     """
     if number < 1:
         raise DomainError("number", number, "at least 1")
@@ -121,7 +124,7 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
         record = simulate(inputs)
         records.append(record)
         lifts.append(_lift(record, len(lifts) + 1))
-        if lifts[-1].end not in AS_ASKED:
+        if lifts[-1].end not in AS_ASKED or lifts[-1].too_hot:
             break
         done += 1
         warmed = _rested(inputs, record, pause)
@@ -131,7 +134,7 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
             left = max(left - lifts[-1].charge, 0.0)
             warmed = replace(warmed, supply=replace(inputs.supply, capacity=max(left, 1e-6)))
         inputs = warmed
-    more = number - done if done and lifts[-1].end in AS_ASKED else 0
+    more = number - done if done == len(lifts) else 0
     if left is not None and more:
         more = min(more, math.floor(left / lifts[-1].charge + 1e-9))
         left -= more * lifts[-1].charge
@@ -160,15 +163,17 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
 
 def _lift(record: Record, number: int) -> SeriesLift:
     windings = [record[f"motor_{g.number}_winding"] for g in record.machine.groups]
-    target = assess(record, actions=False, ranges=False).target
+    found = assess(record, actions=False, ranges=False)
+    winding = found.check(CheckKey.WINDING)
     return SeriesLift(
         number,
-        target.end,
-        target.time,
+        found.target.end,
+        found.target.time,
         max(float(winding[0]) for winding in windings),
         max(float(winding.max()) for winding in windings),
         max(read_history(record).temperatures(math.inf)[1]),
         float(record["charge"][-1]),
+        winding is not None and winding.status is Status.FAILS,
     )
 
 

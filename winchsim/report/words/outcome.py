@@ -55,9 +55,10 @@ def outcome(found: Assessment, snag: SnagStudy | None = None, series: Series | N
 
 def _in_a_row(found: Series) -> Text:
     """How many lifts of a series are done, and what ends it."""
-    last, s = found.lifts[-1].end, "s" if found.done == 1 else ""
+    last, s = found.lifts[-1], "s" if found.done == 1 else ""
     what = f"end{s} as asked" if found.lifts[0].end is End.DONE else f"reach{s and 'es'} the target"
-    why = "battery empty" if last in AS_ASKED else ended(last)
+    other = "windings too hot" if last.too_hot else "battery empty"
+    why = other if last.end in AS_ASKED else ended(last.end)
     then = f"; lift {found.done + 1}: {why}" if found.done < found.asked else ""
     return say(f"Of {found.asked} lifts in a row {found.done} {what}{then}.")
 
