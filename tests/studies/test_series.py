@@ -49,7 +49,7 @@ def test_without_pauses_the_windings_warm_from_lift_to_lift(gate):
 
 
 def test_a_series_ends_with_the_lift_whose_windings_pass_their_limit(gate):
-    warm = with_value(gate, "settings.ambient", 50.0)
+    warm = with_value(gate, "settings.ambient", 40.0)
     windings = [lift.winding for lift in repeat(warm, 3, 0.0).lifts]
     between = (windings[1] + windings[2]) / 2
     found = repeat(with_value(warm, "motors.1.winding_limit", between), 9, 0.0)
