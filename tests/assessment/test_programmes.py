@@ -48,6 +48,15 @@ def test_a_raise_that_stops_a_little_short_does_not_reach_the_target(ended):
     assert 0.018 < found.target.gained < 0.021 and not found.target.reached
 
 
+@pytest.mark.parametrize("time", [0.7, 3.0])
+def test_a_raise_that_stalls_is_a_stall_however_soon_the_power_goes_off(ended, time):
+    record, found, text = ended(Phase(action="raise", time=time), OFF, load={"mass": 60.0})
+    stall, still = record.first(Event.STALLED), record.first(Event.DRUM_STOPS)
+    assert stall.time == still.time < 0.25
+    assert found.target.end is End.STALLED and "stalls before lift-off" in text
+    assert found.check(CheckKey.PROGRAMME).status is Status.FAILS
+
+
 def test_a_raise_for_long_enough_reaches_the_target(ended):
     _, found, text = ended(Phase(action="raise", time=3.0), load={"height": 0.05})
     assert found.target.reached and found.check(CheckKey.TARGET).status is Status.OK

@@ -54,9 +54,9 @@ phase's time. Own choice."""
 
 CONFIRM_PERIODS = 10.0
 SHORTEST_CONFIRM = 0.2
-"""A drum at rest under power counts as stalled when it has stayed so for ten bounce periods, and at
-least this long [s]: before that, the bounce of the load may still let it start again. Own
-assumption."""
+"""A drum at rest under power counts as stalled when it has stayed so for ten bounce periods, or for
+one where the power then goes off, and at least this long [s]: before that, the bounce of the load
+may still let it start again. Own assumption."""
 
 
 class WinchProblem:
@@ -291,8 +291,11 @@ class WinchProblem:
         down = phase.action == "lower" and key.load is LoadPlace.FLOOR
         found = key.stalled or key.ramping or key.confirm_at < math.inf
         if key.drum == 0 and waits and not down and not found:
-            period = max(SHORTEST_CONFIRM, CONFIRM_PERIODS * self.machine.scales.bounce_period)
-            step.change(confirm_at=step.t + period)
+            step.change(confirm_at=step.t + self._settling(CONFIRM_PERIODS))
+
+    def _settling(self, periods: float) -> float:
+        """Time in which the load bounces so many times, at least the shortest that counts. [s]"""
+        return max(SHORTEST_CONFIRM, periods * self.machine.scales.bounce_period)
 
     # --- the drum
 
@@ -462,7 +465,8 @@ class WinchProblem:
             step.change(ramp_end=math.inf)
         if step.t >= key.trip_at:
             self._on_regime(step, Regime.TRIPPED)
-        if step.t >= key.confirm_at:
+        ends, seen = step.t >= key.phase_end, key.held_since + self._settling(1.0)
+        if step.t >= key.confirm_at or (ends and seen <= step.t < key.confirm_at < math.inf):
             step.change(confirm_at=math.inf)
             self._find_stall(step)
         if step.t >= step.key.phase_end:
