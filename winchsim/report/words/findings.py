@@ -211,7 +211,7 @@ _WORDS: dict[FindingKind, Words] = {
     FindingKind.SUPPLY_LIMITED: (
         NOTE,
         lambda v: say(
-            "The supply is at its limit of {} for {} of {} of raising.",
+            "The current limit of {} lowers the supply's voltage for {} of {} of raising.",
             Value(v["current_limit"], "A"),
             value(v["duration"], "s"),
             value(v["raising_time"], "s"),
