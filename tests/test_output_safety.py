@@ -111,15 +111,15 @@ def test_a_folder_is_refused_before_the_work_in_the_words_of_afterwards(tmp_path
     ]
 
 
+@pytest.mark.parametrize("place", ["file", "no/such", "new/"])
 @pytest.mark.parametrize("line", [["new", "PLACE"], ["lift", "nowhere.toml", "--csv", "PLACE"]])
-def test_a_file_is_refused_before_the_work_in_the_words_of_afterwards(tmp_path, line):
+def test_a_file_is_refused_before_the_work_in_the_words_of_afterwards(tmp_path, line, place):
     (tmp_path / "file").write_text("mine")
-    for place in ("file", "no/such", "new/"):
-        path = f"{tmp_path}/{place}"
-        code, out, err = run(*(path if word == "PLACE" else word for word in line))
-        with pytest.raises(OutputError) as caught:
-            write_file(path, "new")
-        assert (code, out, err) == (ExitCode.MISUSE, "", error_text(caught.value))
+    path = f"{tmp_path}/{place}"
+    code, out, err = run(*(path if word == "PLACE" else word for word in line))
+    with pytest.raises(OutputError) as caught:
+        write_file(path, "new")
+    assert (code, out, err) == (ExitCode.MISUSE, "", error_text(caught.value))
 
 
 def test_a_set_that_a_killed_run_left_mixed_is_reported_at_the_next_start(tmp_path):

@@ -53,14 +53,14 @@ def test_rotors_alone_can_break_what_the_stall_torque_does_not(small):
     assert found.no_limit is NoLimit.ROTORS
 
 
-def test_the_limit_of_a_jam_holds_in_a_simulated_snag(small):
+@pytest.mark.parametrize(("share", "breaks"), [(0.97, False), (1.1, True)])
+def test_the_limit_of_a_jam_holds_in_a_simulated_snag(small, share, breaks):
     inputs = small(rope={"breaking_force": 165.0}, load={"drum_height": 0.5})
     found = jam(build(inputs))
     assert found.breaks and found.limit is not None
-    for share, breaks in ((0.97, False), (1.1, True)):
-        limited = with_value(inputs, "supply.current_limit", found.limit * share)
-        record = simulate(with_value(limited, "load.snag_height", 0.0999))
-        assert (record.first(Event.OVERLOAD) is not None) is breaks
+    limited = with_value(inputs, "supply.current_limit", found.limit * share)
+    record = simulate(with_value(limited, "load.snag_height", 0.0999))
+    assert (record.first(Event.OVERLOAD) is not None) is breaks
 
 
 @pytest.mark.parametrize("falls", [1, 2])

@@ -65,15 +65,15 @@ def test_guards_that_cross_together_are_given_together(make_problem):
     assert problem.calls[0][1] == ("b", "a")
 
 
+@pytest.mark.parametrize("slope", [0.7, 1.1, 1.3])
 @pytest.mark.parametrize("method", sorted(METHODS))
-def test_guards_whose_roots_differ_by_rounding_are_given_together(make_problem, method):
+def test_guards_whose_roots_differ_by_rounding_are_given_together(make_problem, method, slope):
     """Powers of the same rising state: their roots differ in the last digits, and so do their signs
     there."""
     guards = {f"power {p}": lambda t, y, p=p: y[0] ** p - 2.0**p for p in range(1, 9)}
-    for slope in (0.7, 1.1, 1.3):
-        problem = make_problem(lambda t, y, slope=slope: (slope * math.exp(-0.1 * t),), guards)
-        run(problem, "go", [0.1], 0.0, 50.0, method=method, **TOLERANCES)
-        assert sorted(problem.calls[0][1]) == sorted(guards)
+    problem = make_problem(lambda t, y, slope=slope: (slope * math.exp(-0.1 * t),), guards)
+    run(problem, "go", [0.1], 0.0, 50.0, method=method, **TOLERANCES)
+    assert sorted(problem.calls[0][1]) == sorted(guards)
 
 
 def test_earliest_of_two_crossings_in_one_step_counts(make_problem):

@@ -343,17 +343,19 @@ def test_several_gearmotors_on_the_drum_itself(lift):
     assert record.energy.spent["motor and gearbox"] > 0
 
 
-def test_a_gearbox_holds_because_it_is_known_to_lock_not_because_it_is_lossy(lift, make_stage):
+@pytest.mark.parametrize(("reverse", "holds"), [(-0.5, True), (None, False)])
+def test_a_gearbox_holds_because_it_is_known_to_lock_not_because_it_is_lossy(
+    lift, make_stage, reverse, holds
+):
     data = {**GEARMOTOR, "stall_torque": 0.144}
-    for reverse, holds in ((-0.5, True), (None, False)):
-        box = Gearbox(ratio=40.0, reverse_efficiency=reverse)
-        record = lift(
-            motors=MotorGroup(**data, gearbox=box),
-            stage=make_stage(3.0, 0.98),
-            load={"mass": 5.0},
-        )
-        assert record.first(Event.TOP) is not None
-        assert (record.first(Event.RUNS_BACK) is None) is holds
+    box = Gearbox(ratio=40.0, reverse_efficiency=reverse)
+    record = lift(
+        motors=MotorGroup(**data, gearbox=box),
+        stage=make_stage(3.0, 0.98),
+        load={"mass": 5.0},
+    )
+    assert record.first(Event.TOP) is not None
+    assert (record.first(Event.RUNS_BACK) is None) is holds
 
 
 # --- windings warm up, which weakens the motors

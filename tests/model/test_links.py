@@ -248,7 +248,8 @@ def test_teeth_and_bodies_lose_strength_in_a_warm_room(geared, material, kept):
             )
 
 
-def test_a_warm_room_can_break_a_tooth_that_holds_in_a_cool_one(small):
+@pytest.mark.parametrize(("ambient", "broke"), [(20.0, False), (40.0, True)])
+def test_a_warm_room_can_break_a_tooth_that_holds_in_a_cool_one(small, ambient, broke):
     thin = {**SPUR, "material": "PLA", "shaft_diameter": None}
     cool = simulate(small(stage=(Stage(**thin), Stage(**thin)), settings=Settings(ambient=20.0)))
     worst = max(
@@ -258,14 +259,11 @@ def test_a_warm_room_can_break_a_tooth_that_holds_in_a_cool_one(small):
     )
     width = 8e-3 * worst / 0.8  # four fifths of what a tooth bears at 20 °C
     thin["width"] = width
-    for ambient, broke in ((20.0, False), (40.0, True)):
-        record = simulate(
-            small(stage=(Stage(**thin), Stage(**thin)), settings=Settings(ambient=ambient))
-        )
-        event = record.first(Event.OVERLOAD)
-        assert (
-            event is not None and record.machine.links[event.target.index].kind.is_tooth
-        ) is broke
+    record = simulate(
+        small(stage=(Stage(**thin), Stage(**thin)), settings=Settings(ambient=ambient))
+    )
+    event = record.first(Event.OVERLOAD)
+    assert (event is not None and record.machine.links[event.target.index].kind.is_tooth) is broke
 
 
 def test_the_drum_shaft_is_judged_on_the_outer_layer(small):

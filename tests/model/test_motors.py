@@ -59,19 +59,19 @@ def test_torques_are_those_of_live_motors_less_what_grows_with_speed(machine):
     )
 
 
-def test_currents_and_voltage_of_a_drive_obey_kirchhoff(machine):
+@pytest.mark.parametrize("speed", [0.0, 0.5, 2.0])
+def test_currents_and_voltage_of_a_drive_obey_kirchhoff(machine, speed):
     law = DriveLaw(machine, raising_phase(machine), [20.0, 20.0], [20.0, 20.0]).drive
-    for speed in (0.0, 0.5, 2.0):
-        drive = law(speed)
-        assert drive.total == pytest.approx(
-            sum(g.count * i for g, i in zip(machine.groups, drive.currents, strict=True))
-        )
-        assert drive.voltage == pytest.approx(6.0 - 0.2 * drive.total)
-        for group, current in zip(machine.groups, drive.currents, strict=True):
-            motor = group.motor
-            emf = motor.constant * group.ratio * speed
-            drop = motor.brush_drop if current > 0 else 0.0
-            assert drive.voltage == pytest.approx(emf + motor.resistance * current + drop)
+    drive = law(speed)
+    assert drive.total == pytest.approx(
+        sum(g.count * i for g, i in zip(machine.groups, drive.currents, strict=True))
+    )
+    assert drive.voltage == pytest.approx(6.0 - 0.2 * drive.total)
+    for group, current in zip(machine.groups, drive.currents, strict=True):
+        motor = group.motor
+        emf = motor.constant * group.ratio * speed
+        drop = motor.brush_drop if current > 0 else 0.0
+        assert drive.voltage == pytest.approx(emf + motor.resistance * current + drop)
 
 
 def test_values_read_off_carry_a_tolerance_unless_they_were_measured(small, make_motor):

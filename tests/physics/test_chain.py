@@ -193,19 +193,19 @@ def test_demand_is_the_walk_through_the_elements_for_floats_and_arrays():
     assert len(ch.demand(chain, -1).knots) > 1
 
 
+@pytest.mark.parametrize("rope_torque", [0.0, 0.03, 0.2])
 @pytest.mark.parametrize("direction", [1, -1])
 @pytest.mark.parametrize("chain", [_train(drag=2e-3), _two_groups(drag=2e-3)])
-def test_output_torques_are_those_of_the_branch_that_holds(chain, direction):
+def test_output_torques_are_those_of_the_branch_that_holds(chain, direction, rope_torque):
     motors = [2e-3] * len(chain.groups)
-    for rope_torque in (0.0, 0.03, 0.2):
-        at = ch.find_branch(chain, direction, motors, rope_torque)
-        x = at.acceleration(motors, rope_torque)
-        common, *outputs = ch.output_torques(chain, direction, rope_torque, acceleration=x)
-        wanted = [a + b * rope_torque + c * x for a, b, c in at.outputs]
-        assert outputs == pytest.approx(wanted, rel=1e-10, abs=1e-15)
-        assert _imbalance(chain, direction, motors, rope_torque, x) == pytest.approx(
-            0.0, abs=1e-12 * (1 + abs(common))
-        )
+    at = ch.find_branch(chain, direction, motors, rope_torque)
+    x = at.acceleration(motors, rope_torque)
+    common, *outputs = ch.output_torques(chain, direction, rope_torque, acceleration=x)
+    wanted = [a + b * rope_torque + c * x for a, b, c in at.outputs]
+    assert outputs == pytest.approx(wanted, rel=1e-10, abs=1e-15)
+    assert _imbalance(chain, direction, motors, rope_torque, x) == pytest.approx(
+        0.0, abs=1e-12 * (1 + abs(common))
+    )
 
 
 def test_output_torques_of_arrays_are_those_of_floats():
@@ -250,15 +250,15 @@ def test_a_branch_on_which_slowing_asks_more_of_the_motors_never_holds():
     assert not ch.may_wedge(_driven(0.2, ch.Element("worm", 2.0, 0.4, -0.5, 0.0, 1.0)), -1)
 
 
-def test_losses_in_front_of_a_locking_element_make_it_wedge_sooner():
+@pytest.mark.parametrize(("inertia", "wedges"), [(0.3 / 2, True), (0.32 / 2, False)])
+def test_losses_in_front_of_a_locking_element_make_it_wedge_sooner(inertia, wedges):
     # Behind the worm -0.5 x 1/2; a mesh of 0.8 in front, driven by the motor, makes that -0.25/0.8
     # = -0.3125.
     worm, mesh = (
         ch.Element("worm", 2.0, 0.4, -0.5, 0.0, 1.0),
         ch.Element("mesh", 1.0, 0.8, 0.75, 0.0, 0.0),
     )
-    for inertia, wedges in ((0.3 / 2, True), (0.32 / 2, False)):
-        assert ch.may_wedge(_driven(inertia, mesh, worm), -1) is wedges
+    assert ch.may_wedge(_driven(inertia, mesh, worm), -1) is wedges
 
 
 @pytest.mark.parametrize(

@@ -33,17 +33,17 @@ def test_rope_adds_its_weight_to_the_pull_and_its_mass_to_the_inertia(angle, ris
     assert pull_needed(body, 3.0) == pytest.approx((8.0 + 2 * 0.05 * 3.0) * G * rise)
 
 
+@pytest.mark.parametrize("travel", [0.5, 1.0, 3.5])
 @pytest.mark.parametrize("angle", [20.0, 90.0])
-def test_the_pull_is_the_slope_of_the_potential_energy(angle):
+def test_the_pull_is_the_slope_of_the_potential_energy(angle, travel):
     body, top, step = (
         make_body(8.0, math.radians(angle), 0.0, 0.0, G, rope_mass_per_length=0.2, falls=2),
         4.0,
         1e-4,
     )
-    for travel in (0.5, 1.0, 3.5):
-        above = potential_energy(body, travel + step, top - travel - step)
-        below = potential_energy(body, travel - step, top - travel + step)
-        assert (above - below) / (2 * step) == pytest.approx(pull_needed(body, top - travel))
+    above = potential_energy(body, travel + step, top - travel - step)
+    below = potential_energy(body, travel - step, top - travel + step)
+    assert (above - below) / (2 * step) == pytest.approx(pull_needed(body, top - travel))
 
 
 def test_a_fall_turns_height_into_speed():

@@ -52,14 +52,14 @@ def test_the_reference_tells_which_motor_data_are_needed(key):
         assert (f"motors.1.{key}" in asked) == (kind in told), kind
 
 
+@pytest.mark.parametrize("tried", ["spur", "planetary"])
 @pytest.mark.parametrize(("key", "kind"), [("pinion", "spur"), ("gear", "spur"), ("width", "spur"), ("module", "spur"),
                                            ("ratio", "planetary")])  # fmt: skip
-def test_the_reference_tells_what_a_stage_needs(key, kind):
+def test_the_reference_tells_what_a_stage_needs(key, kind, tried):
     assert ROWS[f"stage.1.{key}"]["default"].startswith("needed")
-    for tried in ("spur", "planetary"):
-        stage = replace(STARTED.stage[0], kind=tried, **{key: None})
-        asked = {fault.key for fault in check(replace(STARTED, stage=(stage,)))}
-        assert (f"stage.1.{key}" in asked) == (tried == kind)
+    stage = replace(STARTED.stage[0], kind=tried, **{key: None})
+    asked = {fault.key for fault in check(replace(STARTED, stage=(stage,)))}
+    assert (f"stage.1.{key}" in asked) == (tried == kind)
 
 
 def test_only_what_is_measured_is_called_not_known():

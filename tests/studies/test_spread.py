@@ -247,10 +247,10 @@ def test_slow_and_full_builds_agree(geared):
     assert np.array_equal(slow.torques, full.torques)
 
 
-def test_results_are_the_outcomes(done):
+@pytest.mark.parametrize("name", ["hold", "factor"])
+def test_results_are_the_outcomes(done, name):
     assert np.ptp(done.outcomes.hold) > 0
-    for name in ("hold", "factor"):
-        np.testing.assert_array_equal(result(done.outcomes, name), done.outcomes[name])
+    np.testing.assert_array_equal(result(done.outcomes, name), done.outcomes[name])
 
 
 def test_a_spread_of_everything(done):
