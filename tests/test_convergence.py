@@ -218,9 +218,10 @@ def test_peaks_demands_and_verdict_do_not_depend_on_the_sample_step(path, step):
 
 
 @each_scenario
-def test_every_event_is_a_sample_on_both_of_its_sides(path):
+def test_every_event_is_a_sample_on_both_of_its_sides_and_no_sample_lies_across_a_switch(path):
     """So nothing is drawn across one, and what jumps is told before and after the jump; on a coarse
-    grid too."""
+    grid too. Stretches follow each other without a gap, one mode each, and times grow strictly
+    inside them."""
     record = simulate(with_value(winchsim.read(path), "settings.sample_step", 0.7), sampled=True)
     for table in (record, record.sampled):
         for event in table.events:
@@ -228,14 +229,6 @@ def test_every_event_is_a_sample_on_both_of_its_sides(path):
             inside = 0.0 < event.time < table.time[-1]
             assert len(at) >= (2 if inside else 1), f"{event.event} at {event.time}"
             assert not inside or np.isin(at, table.segment_starts).any()
-
-
-@each_scenario
-def test_no_sample_lies_across_a_switch(path):
-    """Stretches follow each other without a gap, one mode each, and times grow strictly inside
-    them."""
-    record = simulate(with_value(winchsim.read(path), "settings.sample_step", 0.7), sampled=True)
-    for table in (record, record.sampled):
         ends = np.append(table.segment_starts[1:], len(table.time))
         for start, end in zip(table.segment_starts, ends, strict=True):
             assert np.all(np.diff(table.time[start:end]) > 0)

@@ -86,7 +86,6 @@ def test_a_gang_of_hobby_motors_raises_tens_of_kilograms_slowly_and_holds_them()
     assert np.all(record["drum_speed"][held] == 0.0)
     assert np.ptp(record["rope_wound"][held]) == 0.0
     assert record["height"][-1] == pytest.approx(0.10, abs=0.002)
-    assert record.energy.error <= 1e-4
 
 
 def test_the_same_motors_without_the_train_do_not_move_it():
@@ -96,7 +95,6 @@ def test_the_same_motors_without_the_train_do_not_move_it():
     assert record.first(Event.LIFT_OFF) is None
     assert record.first(Event.STALLED) is not None
     assert record["height"].max() == 0.0
-    assert record.energy.error <= 1e-4
 
 
 def test_a_low_ratio_lifts_and_runs_back():
@@ -108,4 +106,3 @@ def test_a_low_ratio_lifts_and_runs_back():
     assert record.first(Event.RUNS_BACK).time >= record.first(Event.TOP).time
     assert record.first(Event.LANDED).value > 0.05
     assert record["height"][-1] == 0.0
-    assert record.energy.error <= 1e-4

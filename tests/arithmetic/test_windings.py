@@ -1,4 +1,4 @@
-"""Layers, dead turns and guide sheaves of whole lifts against sums worked out here."""
+"""Layers and guide sheaves of whole lifts against sums worked out here."""
 
 import math
 from dataclasses import replace
@@ -26,11 +26,11 @@ class TestLayers:
         stack = drum.layers(0.05, 0.06, 0.006, 20.0, nested=nested)
         assert [layer.end for layer in stack] == pytest.approx(ends, abs=6e-5)
 
-    def test_outer_diameters(self):
-        for length, count, outer in ((1.0, 1, 0.062), (20.0, 7, 0.134)):
-            stack = drum.layers(0.05, 0.06, 0.006, length)
-            assert len(stack) == count
-            assert drum.outer_diameter(stack[-1], 0.006) == pytest.approx(outer)
+    @pytest.mark.parametrize(("length", "count", "outer"), [(1.0, 1, 0.062), (20.0, 7, 0.134)])
+    def test_outer_diameters(self, length, count, outer):
+        stack = drum.layers(0.05, 0.06, 0.006, length)
+        assert len(stack) == count
+        assert drum.outer_diameter(stack[-1], 0.006) == pytest.approx(outer)
 
     @pytest.mark.parametrize(("layering", "ends"), [("stacked", STACKED), ("nested", NESTED)])
     def test_radius_during_a_lift(self, ideal, make_motor, layering, ends):
@@ -69,22 +69,6 @@ class TestLayers:
             assert ratio == pytest.approx(0.028 + number * rise, rel=1e-3)
         assert record.first(Event.TOP) is not None
         assert record.energy.error <= 1e-4
-
-
-def test_a_lift_ends_when_only_they_are_left(ideal, make_motor):
-    inputs = ideal(
-        motors=make_motor(1.0, 1.0, rotor_inertia=0.1),
-        radius=0.05,
-        span=5.0,
-        drum={"dead_turns": 3.0},
-        load={"mass": 5.0, "start_height": 1.0, "height": 1.0},
-        rope={"axial_stiffness": 1e5},
-        phase=(Phase(action="off", until="time", time=10.0),),
-    )
-    record = simulate(inputs)
-    assert record.events[-2].event is Event.PAID_OUT
-    assert record["rope_wound"][-1] == pytest.approx(build(inputs).lowest_wound, abs=1e-9) == -1.0
-    assert record.energy.error <= 1e-4
 
 
 def test_guide_sheaves_multiply(ideal, make_motor):

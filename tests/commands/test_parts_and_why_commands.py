@@ -23,14 +23,12 @@ def file(pattern: str) -> str:
 def test_a_choice_from_a_file_of_parts(tmp_path):
     parts = tmp_path / "parts.toml"
     parts.write_text(PARTS)
-    screen = Screen()
     called = ("choose", file("01-*.toml"), "--parts", str(parts), "--out", str(tmp_path / "out"))
-    code = screen.run(*called).code
+    screen = Screen().run(*called)
     rows = json.loads((tmp_path / "out" / "choose.json").read_text())["rows"]
-    assert code == 0 and {row["drum_diameter_m"] for row in rows} == {0.012, 0.04}
+    assert screen.code == 0 and {row["drum_diameter_m"] for row in rows} == {0.012, 0.04}
     assert "Take drum 12 mm" in screen.out or "Take drum 40 mm" in screen.out
-    drums = Screen()
-    drums.run("drum", file("06-*.toml"), "--parts", str(parts))
+    drums = Screen().run("drum", file("06-*.toml"), "--parts", str(parts))
     assert "Take drum 12 mm." in drums.out
     assert {path.suffix for path in (tmp_path / "out").iterdir()} >= {".html", ".csv", ".txt"}
 
@@ -47,15 +45,13 @@ def test_a_choice_from_a_file_of_parts(tmp_path):
 def test_faults_of_a_parts_file_name_their_file_and_key(tmp_path, text, key):
     parts = tmp_path / "parts.toml"
     parts.write_text(text)
-    screen = Screen()
-    assert screen.run("choose", file("01-*.toml"), "--parts", str(parts)).code == 2
-    assert key in screen.err and "parts.toml" in screen.err
+    screen = Screen().run("choose", file("01-*.toml"), "--parts", str(parts))
+    assert screen.code == 2 and key in screen.err and "parts.toml" in screen.err
 
 
 def test_what_ran_back_is_not_looked_for_in_stiff_gears_and_broken_sections(tmp_path):
     (tmp_path / "back.csv").write_text("mass_kg,held\n23,no\n")
-    screen = Screen()
-    screen.run("why", file("08-*.toml"), str(tmp_path / "back.csv"), "--full")
+    screen = Screen().run("why", file("08-*.toml"), str(tmp_path / "back.csv"), "--full")
     causes = screen.out.partition("Cautions")[0].lower()
     assert "too heavy to be held" in causes
     assert not any(word in causes for word in ("stiff", "stressed section", "part stronger"))
@@ -64,8 +60,8 @@ def test_what_ran_back_is_not_looked_for_in_stiff_gears_and_broken_sections(tmp_
 @pytest.mark.parametrize("number", ["13", "14"])
 def test_why_of_the_worked_examples(tmp_path, number):
     called = ("why", file(f"{number}-*.toml"), file(f"{number}-*.csv"))
-    screen = Screen()
-    assert screen.run(*called, "--out", str(tmp_path / "out")).code == 0
+    screen = Screen().run(*called, "--out", str(tmp_path / "out"))
+    assert screen.code == 0
     document = json.loads((tmp_path / "out" / "why.json").read_text())
     shares = [row["likelihood"] for row in document["rows"]]
     assert shares == sorted(shares, reverse=True) and sum(shares) == pytest.approx(1.0)

@@ -74,20 +74,6 @@ def test_a_snag_that_cannot_be_is_said(crate):
     assert "no snag was simulated" in noted
 
 
-@pytest.mark.parametrize(
-    ("override", "key", "message"),
-    [
-        ("title.of=3", "title.of", "holds a single value"),
-        ("load.mass.value=3", "load.mass.value", "holds a single value"),
-        ("stage.1=3", "stage.1", "a whole table of a list cannot be set"),
-    ],
-)
-def test_an_override_of_what_is_no_table(crate, override, key, message):
-    code, said, noted = run("lift", crate, "--set", override)
-    assert (code, said) == (ExitCode.MISUSE, "")
-    assert f"1. {key}: " in noted and message in noted
-
-
 def test_an_override_where_the_file_holds_a_number_for_a_table(tmp_path):
     path = tmp_path / "odd.toml"
     path.write_text(

@@ -148,7 +148,6 @@ def test_jerks_without_end_are_averaged(lift, make_stage):
     assert record.energy.spent["guide and slope"] == pytest.approx(
         30 * record["height"][-1], rel=2e-3
     )
-    assert record.energy.error < 1e-4
 
 
 def test_a_hanging_load_rubs_from_its_start_on(lift):
@@ -197,7 +196,6 @@ def test_bounces_without_end_are_averaged(lift, monkeypatch):
     assert later[0] == pytest.approx(later[1], rel=0.01)
     assert 1.4 * record.stats.steps < followed.stats.steps
     assert record.first(Event.TOP).time == pytest.approx(followed.first(Event.TOP).time, rel=1e-3)
-    assert record.energy.error < 1e-4
 
 
 def test_a_bounce_about_another_pull_than_the_steady_one_is_averaged_in_time():

@@ -5,7 +5,7 @@ from dataclasses import replace
 import pytest
 
 from winchsim.assessment.teeth import drum_angle, tooth_lives, tooth_warmth
-from winchsim.inputs import Drum, Inputs, Load, MotorGroup, Rope, Stage, Supply
+from winchsim.inputs import Drum, Gearbox, Inputs, Load, MotorGroup, Rope, Stage, Supply
 from winchsim.model import build
 from winchsim.model.links import pitch_speed
 from winchsim.model.machine import gear_ratio
@@ -74,8 +74,6 @@ def test_several_groups_do_not_speed_up_the_teeth():
 
 def test_a_gearbox_on_another_group_does_not_change_a_pinion_s_turns():
     """Turns of a pinion follow from the teeth alone, whatever stands between it and its motor."""
-    from winchsim.inputs import Gearbox
-
     geared = _group(
         gearbox=Gearbox(ratio=3.0, efficiency=0.9), no_load_speed=1200.0, stall_torque=6e-3
     )

@@ -15,8 +15,13 @@ from winchsim.scenario.sheet import read_sheet
 pytestmark = [pytest.mark.browser, pytest.mark.slow]
 
 
-def test_a_change_is_lifted_and_undone(look):
-    view = look()
+@pytest.fixture
+def view(look):
+    """A window on the server."""
+    return look()
+
+
+def test_a_change_is_lifted_and_undone(view):
     view.head("Lifts 12 kg")
     view.set("mass, load.mass", "80 kg")
     view.head("Stalls")
@@ -32,8 +37,7 @@ def test_a_change_is_lifted_and_undone(look):
     view.head("Stalls")
 
 
-def test_a_change_shows_its_effect_in_numbers(look):
-    view = look()
+def test_a_change_shows_its_effect_in_numbers(view):
     view.set("mass, load.mass", "13 kg")
     view.head("Lifts 13 kg")
     shown = view.page.locator(".verdict .note", has_text="lift time").inner_text()
@@ -41,8 +45,7 @@ def test_a_change_shows_its_effect_in_numbers(look):
     assert after > before and shown.count("→") == 3
 
 
-def test_a_wrong_value_is_told_at_its_control_and_the_answer_stays(look):
-    view = look()
+def test_a_wrong_value_is_told_at_its_control_and_the_answer_stays(view):
     view.set("mass, load.mass", "12 furlongs")
     message = view.page.locator(".key", has_text="mass").locator("[role=alert]").first
     message.wait_for()
@@ -53,16 +56,14 @@ def test_a_wrong_value_is_told_at_its_control_and_the_answer_stays(look):
     view.head("Lifts 13.6 kg")
 
 
-def test_actions_improve_the_build(look):
-    view = look()
+def test_actions_improve_the_build(view):
     view.set("mass, load.mass", "60 kg")
     view.head("Stalls")
     view.page.get_by_label("Apply action 1").click()
     view.page.locator(".head", has_text="Lifts").wait_for()
 
 
-def test_stages_are_added_and_removed(look):
-    view = look()
+def test_stages_are_added_and_removed(view):
     view.part("gears")
     view.page.get_by_label("Copy stage.2").click()
     view.page.locator("legend", has_text="stage 3").wait_for()
@@ -87,9 +88,8 @@ def test_work_outlives_tab_and_server(look, server):
     view.head("Lifts 13 kg")
 
 
-def test_saved_file_has_the_same_inputs_and_its_comments(look, server):
+def test_saved_file_has_the_same_inputs_and_its_comments(view, server):
     before = server.path.read_text()
-    view = look()
     view.set("mass, load.mass", "13.5 kg")
     view.head("Lifts 13.5 kg")
     view.view("Save")
@@ -120,8 +120,7 @@ def test_two_tabs_are_two_states(look):
     one.head("Stalls")
 
 
-def test_variants_are_kept_and_taken(look):
-    view = look()
+def test_variants_are_kept_and_taken(view):
     view.set("mass, load.mass", "13 kg")
     view.head("Lifts 13 kg")
     view.view("Variants")
@@ -134,8 +133,7 @@ def test_variants_are_kept_and_taken(look):
     view.head("Lifts 13 kg")
 
 
-def test_keyboard_alone(look):
-    view = look()
+def test_keyboard_alone(view):
     press = view.page.keyboard.press
 
     def enter(locator):
@@ -177,9 +175,8 @@ def test_keyboard_alone(look):
 
 
 @pytest.mark.parametrize("arguments", [("--listen", "0.0.0.0")])
-def test_the_network_is_warned_of_and_a_phone_gets_a_code(look, server):
+def test_the_network_is_warned_of_and_a_phone_gets_a_code(view, server):
     pytest.importorskip("segno", reason="left out: the package for the code is not installed")
-    view = look()
     view.view("Test day")
     shown = view.page.locator(".address").inner_text()
     assert "?token=" in shown and not shown.startswith(("http://127.", "http://localhost"))
@@ -209,10 +206,9 @@ def test_accessible_and_no_wider_than_the_window(look, width, scheme):
     assert "Not rated lifting equipment" in view.page.locator("footer").inner_text()
 
 
-def test_many_random_changes_leave_no_error_and_no_memory(look, server):
+def test_many_random_changes_leave_no_error_and_no_memory(view, server):
     from playwright.sync_api import TimeoutError
 
-    view = look()
     rng = random.Random(7)
 
     def resident():
@@ -274,8 +270,7 @@ def test_ladder_is_filled_in_beside_the_winch_and_calibrated(look, server):
     assert values != to_values(load(str(server.path))), "the calibrated build is another one"
 
 
-def test_a_drum_is_taken_from_the_picture_and_a_pair_from_the_map(look):
-    view = look()
+def test_a_drum_is_taken_from_the_picture_and_a_pair_from_the_map(view):
     view.view("Questions")
     view.button("Which of the parts at hand?").click()
     view.page.get_by_text("No parts are listed.").wait_for()
@@ -305,8 +300,7 @@ def test_a_drum_is_taken_from_the_picture_and_a_pair_from_the_map(look):
 
 
 @pytest.mark.parametrize("example", ["13"])
-def test_a_broken_part_is_explained_from_the_sheet(look):
-    view = look()
+def test_a_broken_part_is_explained_from_the_sheet(view):
     view.view("Test day")
     view.button("Why did it fail?").click()
     found = view.page.locator(".report")
@@ -315,8 +309,7 @@ def test_a_broken_part_is_explained_from_the_sheet(look):
 
 
 @pytest.mark.parametrize("example", ["12"])
-def test_a_build_of_the_parts_at_hand_is_taken(look):
-    view = look()
+def test_a_build_of_the_parts_at_hand_is_taken(view):
     before = view.page.locator(".part", has_text="gears").first.inner_text()
     view.view("Questions")
     view.button("Which of the parts at hand?").click()

@@ -133,20 +133,6 @@ def test_losses_are_what_goes_in_less_what_comes_out_and_never_negative(chain, d
     assert ratios[-1] == 1.0
 
 
-def test_seven_meshes_of_nine_tenths_run_back_though_the_lumped_rule_says_they_lock():
-    # Own arithmetic: q = 2 - 1/e for each mesh; 0.9^7 = 0.4783, 0.8889^7 = 0.4384; lumped 2 -
-    # 1/0.4783 = -0.0908.
-    chain = _train(count=7, ratio=2.0, forward=0.9, drag=0.0, inertia=0.0)
-    total = 2.0**7
-    bare = ch.Chain(chain.groups, 0.0, chain.elements[:-1])
-    assert 1 / (ch.demand(bare, 1)(1.0) * total) == pytest.approx(0.4783, abs=5e-5)
-    assert ch.demand(bare, -1)(1.0) * total == pytest.approx(0.4384, abs=1e-4)
-    lumped = 2 - 1 / 0.9**7
-    assert lumped == pytest.approx(-0.0908, abs=5e-5)
-    _, down = ch.StartMargins(bare, 1.0)([0.0], 1.0)
-    assert down > 0
-
-
 def test_a_locking_element_holds_any_load_and_is_driven_down():
     worm = ch.Element("worm", 40.0, 0.45, 2 - 1 / 0.45, 0.0, 0.0)
     chain = _driven(1e-7, ch.Element("mesh", 3.0, 0.95, 0.947, 1e-4, 1e-7), worm)

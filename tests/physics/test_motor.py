@@ -124,6 +124,9 @@ def sheet_of(motor, voltage):
     return speed, idle, torque, current
 
 
+SPEED, IDLE, TORQUE, CURRENT = sheet_of(PLAIN, 6.0)
+
+
 @pytest.mark.parametrize(
     "gearbox",
     [None, OutputGearbox(30.0), OutputGearbox(30.0, 0.8), OutputGearbox(30.0, data_at="motor")],
@@ -149,8 +152,7 @@ def test_free_run_and_stall_come_back_exactly(gearbox, extras):
 
 
 def test_what_torque_lacks_against_speed_is_a_loss_in_proportion_to_it():
-    speed, idle, torque, current = sheet_of(PLAIN, 6.0)
-    fit = from_data_sheet(6.0, speed, idle, 0.8 * torque, current)
+    fit = from_data_sheet(6.0, SPEED, IDLE, 0.8 * TORQUE, CURRENT)
     assert dataclasses.replace(fit.motor, inertia=0.0) == PLAIN, (
         "speed and current are not touched by it"
     )
@@ -172,25 +174,23 @@ def test_a_stall_torque_of_a_data_sheet_may_be_less_at_rest_and_a_lever_test_is_
 
 
 def test_a_rounding_excess_of_torque_is_clipped_and_a_larger_one_refused():
-    speed, idle, torque, current = sheet_of(PLAIN, 6.0)
-    fit = from_data_sheet(6.0, speed, idle, 1.04 * torque, current)
+    fit = from_data_sheet(6.0, SPEED, IDLE, 1.04 * TORQUE, CURRENT)
     assert fit.output.efficiency == 1.0
-    assert (fit.no_load_speed, fit.stall_torque) == (pytest.approx(speed), pytest.approx(torque))
+    assert (fit.no_load_speed, fit.stall_torque) == (pytest.approx(SPEED), pytest.approx(TORQUE))
     (residual,) = fit.residuals
-    assert (residual.path_tail, residual.given_back) == ("stall_torque", pytest.approx(torque))
+    assert (residual.path_tail, residual.given_back) == ("stall_torque", pytest.approx(TORQUE))
     assert len(fit.notes) == 1
     with pytest.raises(DomainError, match=r"^stall_torque is"):
-        from_data_sheet(6.0, speed, idle, 1.06 * torque, current)
-    varied = from_data_sheet(6.0, speed, idle, 1.5 * torque, current, strict=False)
-    assert varied.stall_torque == pytest.approx(torque)
+        from_data_sheet(6.0, SPEED, IDLE, 1.06 * TORQUE, CURRENT)
+    varied = from_data_sheet(6.0, SPEED, IDLE, 1.5 * TORQUE, CURRENT, strict=False)
+    assert varied.stall_torque == pytest.approx(TORQUE)
 
 
 def test_hardly_any_torque_is_asked_about_unless_it_was_measured():
-    speed, idle, torque, current = sheet_of(PLAIN, 6.0)
     with pytest.raises(DomainError, match=r"^stall_torque is"):
-        from_data_sheet(6.0, speed, idle, 0.19 * torque, current)
+        from_data_sheet(6.0, SPEED, IDLE, 0.19 * TORQUE, CURRENT)
     assert from_data_sheet(
-        6.0, speed, idle, 0.19 * torque, current, measured=True
+        6.0, SPEED, IDLE, 0.19 * TORQUE, CURRENT, measured=True
     ).output.efficiency == pytest.approx(0.19)
 
 
@@ -202,8 +202,7 @@ def test_rotor_inertia_left_out_comes_from_a_time_constant():
 
 
 def test_data_at_a_gearbox_output_contain_all_its_losses():
-    speed, idle, torque, current = sheet_of(PLAIN, 6.0)
-    data = (6.0, speed / 50.0, idle, torque * 50.0 * 0.6, current)
+    data = (6.0, SPEED / 50.0, IDLE, TORQUE * 50.0 * 0.6, CURRENT)
     fit, split = (
         from_data_sheet(*data, gearbox=OutputGearbox(50.0)),
         from_data_sheet(*data, gearbox=OutputGearbox(50.0, 0.7)),

@@ -56,27 +56,6 @@ def test_source_without_resistance_holds_its_voltage(groups):
     assert balance(Regime.VOLTAGE, 6.0, Source(0.0), *groups, FREE)[0] == pytest.approx(6.0)
 
 
-@pytest.mark.parametrize("groups", [ONE, TWO, TWO_WITH_DROP])
-@pytest.mark.parametrize("open_voltage", [6.0, -6.0])
-def test_holding_current_shares_the_limit(groups, open_voltage):
-    voltage, currents, total = balance(Regime.CURRENT, open_voltage, BENCH, *groups, 1.5)
-    assert total == math.copysign(1.5, open_voltage)
-    assert summed(groups, currents) == pytest.approx(total)
-    for r, e, drop, i in zip(*groups[1:], currents, strict=True):
-        assert voltage == pytest.approx(e + r * i + math.copysign(drop, i))
-
-
-@pytest.mark.parametrize("groups", [ONE, TWO, TWO_WITH_DROP])
-@pytest.mark.parametrize("regime", [Regime.NO_RETURN, Regime.OPEN, Regime.EMPTY])
-def test_a_supply_that_gives_nothing_lets_the_groups_exchange(groups, regime):
-    voltage, currents, total = balance(regime, 6.0, BENCH, *groups, FREE)
-    assert total == 0.0
-    assert summed(groups, currents) == pytest.approx(0.0, abs=1e-12)
-    if groups is TWO:
-        assert currents[0] > 0.0 > currents[1]  # the faster motor drives the slower one
-        assert 2.5 < voltage < 3.5
-
-
 @pytest.mark.parametrize("groups", [TWO, TWO_WITH_DROP])
 def test_each_motor_open_carries_no_current(groups):
     assert balance(Regime.EACH_OPEN, 6.0, BENCH, *groups, FREE)[1:] == ((0.0, 0.0), 0.0)

@@ -8,25 +8,16 @@ from hypothesis import given, settings, strategies as st
 
 from winchsim.hybrid import Guard, Mode, Outcome, Switch, run
 
+from ..hybrid.conftest import TableProblem
+
 RTOL, ATOL = 1e-8, 1e-10
 
 
-class OneMode:
+def one_mode(rhs, guard_values, names):
     """One mode, stopped by its first guard."""
-
-    def __init__(self, rhs, guard_values, names):
-        self.only = Mode("only", rhs, tuple(Guard(name, 1e-12) for name in names), guard_values)
-        self.fired = None
-
-    def mode(self, key):
-        return self.only
-
-    def switch(self, key, fired, t, y):
-        self.fired = fired
-        return Switch(None, y)
-
-    def progress(self, t, y):
-        return ()
+    guards = tuple(Guard(name, 1e-12) for name in names)
+    only = Mode("only", rhs, guards, guard_values)
+    return TableProblem({"only": only}, lambda key, fired, t, y: Switch(None, y))
 
 
 @settings(max_examples=40, deadline=None)
@@ -46,7 +37,7 @@ def test_first_crossing_of_a_swing_is_found(w, phase, short, method):
 
     if math.cos(phase) > level - 1e-6:
         phase = math.pi  # above the level at the start is another matter
-    problem = OneMode(rhs, lambda t, y: (y[0] - level,), ["level"])
+    problem = one_mode(rhs, lambda t, y: (y[0] - level,), ["level"])
     start = [math.cos(phase), -w * math.sin(phase)]
     result = run(problem, "only", start, 0.0, 8.0 / w, rtol=RTOL, atol=ATOL, method=method)
     assert result.outcome is Outcome.STOPPED
@@ -68,7 +59,7 @@ def test_earliest_of_several_guards_fires(rates, levels, method):
     r = np.array(rates)
     levels = levels[: len(rates)]
     names = [f"state {k}" for k in range(len(rates))]
-    problem = OneMode(
+    problem = one_mode(
         lambda t, y: -r * y,
         lambda t, y: [level - v for level, v in zip(levels, y, strict=True)],
         names,
@@ -77,7 +68,7 @@ def test_earliest_of_several_guards_fires(rates, levels, method):
     times = -np.log(levels) / r
     assert result.t == pytest.approx(times.min(), rel=1e-5)
     first = {names[k] for k in np.flatnonzero(times <= times.min() * (1.0 + 1e-5))}
-    assert set(problem.fired) <= first
+    assert set(problem.calls[0][1]) <= first
     assert result.y == pytest.approx(np.exp(-r * result.t), abs=1e-6)
 
 

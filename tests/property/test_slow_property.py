@@ -18,7 +18,6 @@ from winchsim.model.estimate import raising_phase
 from winchsim.physics.chain import demand, group_push
 from winchsim.simulation import simulate
 from winchsim.slow import Hold, SlowEnd, lift_all, lift_machine
-from winchsim.studies.ladder import plan_ladder
 from winchsim.studies.sizing import size
 
 FEW = settings(max_examples=10, deadline=None, derandomize=True)
@@ -202,20 +201,3 @@ def _sound(lifts):
     """No hard limit is missed; a load that is picked up in motion may have no margin at rest."""
     hard = lifts.lifted & (lifts.factor >= 1) & (lifts.tight_winding <= lifts.tight_limit)
     return bool(hard[0])
-
-
-@settings(max_examples=2, deadline=None, derandomize=True)
-@given(data=st.data())
-def test_a_ladder_climbs_in_load_time_and_current(small, make_motor, make_stage, data):
-    inputs = data.draw(winches(small, make_motor, make_stage, shares=(0.2, 0.5), jolts=False))
-    ladder = plan_ladder(inputs, rungs=2)
-    up = [rung for rung in ladder.rungs if rung.lift_time is not None]
-    assert ladder.rungs[0].mass == 0 and [rung.number for rung in ladder.rungs] == list(
-        range(1, len(ladder.rungs) + 1)
-    )
-    for name in ("mass", "lift_time", "current"):
-        values = [getattr(rung, name) for rung in up]
-        assert values == sorted(values), name
-    for rung in up:
-        assert rung.stop_time > rung.lift_time and rung.stop_current > rung.current
-        assert rung.winding_end >= rung.winding_start - 1e-9

@@ -17,11 +17,10 @@ from winchsim.scenario.trace import MeasuredTrace
 
 
 def test_difference_of_a_trace_is_measured_less_simulated(lifted):
-    record = lifted
     time = np.array([0.5, 1.0, 1.5, 2.0, 1e6])
-    true = np.interp(time, record.time, record["height"])
+    true = np.interp(time, lifted.time, lifted["height"])
     trace = MeasuredTrace(time, height=true + np.array([0.001, 0.002, -0.006, np.nan, 0.0]))
-    (found,) = trace_differences(record, trace)
+    (found,) = trace_differences(lifted, trace)
     assert (found.name, found.unit, len(found.time)) == (
         "height",
         "m",
@@ -33,11 +32,10 @@ def test_difference_of_a_trace_is_measured_less_simulated(lifted):
 
 
 def test_every_quantity_of_a_trace_counts(lifted):
-    record = lifted
     time = np.linspace(0.1, 1.0, 5)
     trace = MeasuredTrace(time, current=np.ones(5), voltage=np.full(5, 6.0))
-    assert [d.name for d in trace_differences(record, trace)] == ["current", "voltage"]
-    assert trace_differences(record, MeasuredTrace(time + 1e6, current=np.ones(5))) == ()
+    assert [d.name for d in trace_differences(lifted, trace)] == ["current", "voltage"]
+    assert trace_differences(lifted, MeasuredTrace(time + 1e6, current=np.ones(5))) == ()
 
 
 def test_a_row_beside_its_simulation(lifted, stuck):

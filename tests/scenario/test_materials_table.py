@@ -1,6 +1,7 @@
 """The materials table that comes with winchsim: what it holds, and that each value has a source."""
 
 import tomllib
+from itertools import product
 
 import pytest
 
@@ -93,25 +94,13 @@ def test_families_have_what_their_calculation_needs():
         assert (row.across_layers is not None) is (row.family == "printed polymer")
 
 
-def test_every_pair_of_materials_finds_its_friction():
-    rows = list(load_materials().values())
-    for greased in (False, True):
-        for first in rows:
-            for second in rows:
-                pair = find_friction(load_friction_pairs(), first, second, greased)
-                assert pair is find_friction(load_friction_pairs(), second, first, greased)
-                assert 0.0 < pair.friction < 1.0
-
-
-def test_grease_never_raises_friction():
-    rows = list(load_materials().values())
-    for first in rows:
-        for second in rows:
-            dry, wet = (
-                find_friction(load_friction_pairs(), first, second, greased)
-                for greased in (False, True)
-            )
-            assert wet.friction < dry.friction
+def test_every_pair_of_materials_finds_its_friction_and_grease_never_raises_it():
+    pairs = load_friction_pairs()
+    for first, second in product(load_materials().values(), repeat=2):
+        dry, wet = (find_friction(pairs, first, second, greased) for greased in (False, True))
+        assert dry is find_friction(pairs, second, first, False)
+        assert wet is find_friction(pairs, second, first, True)
+        assert 0.0 < wet.friction < dry.friction < 1.0
 
 
 def test_a_row_reads_as_si_with_its_sources():

@@ -66,6 +66,7 @@ def test_a_table_may_be_built_by_several(good):
         ("stage.0.walls=8", "stage.0.walls", "unknown key", "no stage.0", ""),
         ("sheave.2.repeat=2", "sheave.2.repeat", "unknown key", "no sheave.2: there are none", ""),
         ("load.mass.x=8", "load.mass.x", "unknown key", "holds a single value", ".x"),
+        ("title.of=3", "title.of", "unknown key", "holds a single value", ""),
         ("stage.1=8", "stage.1", "bad override", "a whole table", "stage.1.<key>"),
         ("load.mass", "load.mass", "bad override", "path=value", "load.mass=30 kg"),
         ("=30 kg", "", "bad override", "path=value", ""),

@@ -17,6 +17,12 @@ from winchsim.units import parse_quantity
 STARTED = loads(STARTER)
 
 
+@pytest.fixture(scope="module")
+def scenario():
+    """The starter as it was read."""
+    return read_string(STARTER, "x.toml")
+
+
 def changed_lines(before: str, after: str) -> list[str]:
     lines = difflib.ndiff(before.splitlines(), after.splitlines())
     return [line for line in lines if line[:1] in "+-"]
@@ -28,8 +34,7 @@ def same_values(first, second) -> bool:
     ]
 
 
-def test_nothing_intended_changes_nothing():
-    scenario = read_string(STARTER, "x.toml")
+def test_nothing_intended_changes_nothing(scenario):
     assert rewrite(scenario, scenario.inputs).text == STARTER
 
 
@@ -46,8 +51,7 @@ def test_a_value_changes_in_its_line_and_keeps_remark_column_and_unit():
     ]
 
 
-def test_a_missing_key_goes_behind_the_last_one_of_its_table():
-    scenario = read_string(STARTER, "x.toml")
+def test_a_missing_key_goes_behind_the_last_one_of_its_table(scenario):
     done = rewrite(
         scenario,
         with_value(scenario.inputs, "stage.1.friction", 0.41),
@@ -58,8 +62,7 @@ def test_a_missing_key_goes_behind_the_last_one_of_its_table():
     assert lines[lines.index("friction = 0.41 # calibrated") - 1].startswith("infill")
 
 
-def test_a_remark_that_stands_there_is_not_replaced():
-    scenario = read_string(STARTER, "x.toml")
+def test_a_remark_that_stands_there_is_not_replaced(scenario):
     done = rewrite(
         scenario,
         with_value(scenario.inputs, "supply.resistance", 0.25),
@@ -68,8 +71,7 @@ def test_a_remark_that_stands_there_is_not_replaced():
     assert "inside the supply and in the wires" in done.text and "calibrated" not in done.text
 
 
-def test_missing_tables_are_added_and_the_rest_stays():
-    scenario = read_string(STARTER, "x.toml")
+def test_missing_tables_are_added_and_the_rest_stays(scenario):
     intended = with_value(scenario.inputs, "settings.ambient", 25.0)
     intended = with_value(intended, "brake", Brake(torque=1.5))
     intended = with_value(intended, "motors.1.gearbox", Gearbox(ratio=3.0, efficiency=0.8))
@@ -80,8 +82,7 @@ def test_missing_tables_are_added_and_the_rest_stays():
     assert not [line for line in changed_lines(STARTER, done.text) if line.startswith("-")]
 
 
-def test_entries_of_a_list_are_added_and_taken_off_at_its_end():
-    scenario = read_string(STARTER, "x.toml")
+def test_entries_of_a_list_are_added_and_taken_off_at_its_end(scenario):
     first = scenario.inputs.motors[0]
     more = dataclasses.replace(
         scenario.inputs, motors=(first, dataclasses.replace(first, count=2, brush_drop=0.5))
@@ -92,8 +93,7 @@ def test_entries_of_a_list_are_added_and_taken_off_at_its_end():
     assert same_values(back.inputs, scenario.inputs)
 
 
-def test_a_value_that_is_taken_back_leaves_the_text():
-    scenario = read_string(STARTER, "x.toml")
+def test_a_value_that_is_taken_back_leaves_the_text(scenario):
     done = rewrite(scenario, with_value(scenario.inputs, "supply.current_limit", None))
     assert "current_limit" not in done.text and done.inputs.supply.current_limit is None
 
@@ -141,10 +141,9 @@ def test_motors_in_one_line():
     assert done.text.count("\n") == text.count("\n")
 
 
-def test_a_text_that_cannot_take_the_change_is_refused(monkeypatch):
+def test_a_text_that_cannot_take_the_change_is_refused(monkeypatch, scenario):
     """Whatever the text library makes of a file, a scenario that says something else is never
     handed back."""
-    scenario = read_string(STARTER, "x.toml")
     monkeypatch.setattr("winchsim.scenario.change.tomlkit.dumps", lambda document: STARTER)
     with pytest.raises(InputError) as caught:
         rewrite(scenario, with_value(scenario.inputs, "load.mass", 11.0))
@@ -156,10 +155,9 @@ QUANTITIES = [path for path, value, spec in walk(STARTED) if spec.kind == "quant
 
 @given(st.sampled_from(QUANTITIES), st.floats(0.5, 2.0))
 @settings(max_examples=50, deadline=None)
-def test_any_number_is_read_back(path, factor):
+def test_any_number_is_read_back(scenario, path, factor):
     value = value_at(STARTED, path) * factor
     spec = next(s for p, _, s in walk(STARTED) if p == path)
-    scenario = read_string(STARTER, "x.toml")
     assume(spec.low <= value <= spec.high)
     done = rewrite(scenario, with_value(scenario.inputs, path, value))
     assert value_at(done.inputs, path) == pytest.approx(value, rel=1e-15, abs=0)
