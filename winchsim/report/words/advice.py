@@ -45,10 +45,12 @@ def jam(found: Assessment) -> Text:
     return joined([text, _prevented(jam.limit, jam.no_limit)])
 
 
-def _prevented(limit: float | None, no_limit: NoLimit | None) -> Text:
+def _prevented(limit: float | None, no_limit: NoLimit | None, place: str = "") -> Text:
     """The current limit that prevents a break, or why there is none."""
     if limit is not None:  # rounded down: the printed limit prevents it too
-        return say("A current limit of {} prevents it.", Value(rounded(limit, 2), "A"))
+        return say(
+            "A current limit of {} prevents it{place}.", Value(rounded(limit, 2), "A"), place=place
+        )
     return say(_NO_LIMIT[no_limit] if no_limit else "")
 
 
@@ -72,7 +74,7 @@ def snag(found: SnagStudy) -> Text:
     limit = found.safe.current_limit if found.safe else None
     place = "At" if built.snagged else "Below"
     text = f"{place} a snag at {{}} the {built.broke} breaks before the motors stall."
-    return joined([say(text, height), _prevented(limit, found.no_limit)])
+    return joined([say(text, height), _prevented(limit, found.no_limit, " there")])
 
 
 # --- actions
