@@ -40,9 +40,6 @@ def test_arrays_with_units(record):
     winding = winchsim.with_units(record, "motor_1_winding")
     assert winding[0].to("degF").magnitude == pytest.approx(68.0)
     assert winchsim.with_units(record, "layer").dimensionless
-
-
-def test_no_such_channel(record):
     with pytest.raises(KeyError):
         winchsim.with_units(record, "torque")
 

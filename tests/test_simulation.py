@@ -55,18 +55,15 @@ def test_wanted_times_are_in_the_record_beside_the_events():
 
 
 def test_a_sample_step_of_the_scenario_gives_samples_on_its_grid_and_at_switches_alone(record):
-    stepped = simulate(with_value(_winch(), "settings.sample_step", 0.25), sampled=True)
+    inputs = with_value(_winch(), "settings.sample_step", 0.25)
+    stepped = simulate(inputs, sampled=True)
     sampled = stepped.sampled
     inner = np.setdiff1d(sampled.time, [e.time for e in sampled.events])
     wanted = np.arange(1, int(sampled.time[-1] / 0.25) + 1) * 0.25
     assert np.all([np.min(np.abs(sampled.time - t)) < 1e-12 for t in wanted])
     assert len(inner) < len(wanted) + 2 * len(sampled.segment_starts) + 2
     assert stepped["tension"].tobytes() == record["tension"].tobytes()
-    assert record.sampled is None
-
-
-def test_nobody_pays_for_samples_that_were_not_asked_for():
-    assert simulate(with_value(_winch(), "settings.sample_step", 0.25)).sampled is None
+    assert record.sampled is simulate(inputs).sampled is None, "nobody pays for what is not asked"
 
 
 def test_a_grid_too_fine_to_keep_is_made_coarser_by_whole_steps(monkeypatch):

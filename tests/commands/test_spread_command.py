@@ -29,21 +29,6 @@ by = "12 %"
 """
 
 
-@pytest.fixture(scope="module")
-def done(folder, crate):
-    """One run that writes everything."""
-    return Screen().run(
-        "spread",
-        crate,
-        "--builds",
-        "60",
-        "--seed",
-        "7",
-        "--out",
-        str(folder / "out"),
-    )
-
-
 def test_details_are_shown_on_request_and_tolerances_of_the_file_are_taken_in_their_units(crate):
     full = Screen().run("spread", crate, "--builds", "20", "--full").out
     for heading in (
@@ -62,7 +47,9 @@ def test_details_are_shown_on_request_and_tolerances_of_the_file_are_taken_in_th
     assert rows["supply.voltage"].endswith("usual tolerance")
 
 
-def test_json_has_the_same_numbers(done, folder):
+def test_json_has_the_same_numbers(folder, crate):
+    options = ("--builds", "60", "--seed", "7", "--out", str(folder / "out"))
+    Screen().run("spread", crate, *options)
     facts = json.loads((folder / "out" / "spread.json").read_text())
     assert facts["meta"]["random_seed"] == 7 and facts["complete"] and facts["builds"] == 60
     assert facts["status"] == "thin" and facts["verdict"].startswith("100 %")

@@ -51,16 +51,6 @@ def test_balance_worked_by_hand(regime, groups, voltage, currents, total):
     assert (found[0], *found[1], found[2]) == pytest.approx((voltage, *currents, total))
 
 
-@pytest.mark.parametrize("groups", [ONE, TWO, TWO_WITH_DROP])
-def test_source_without_resistance_holds_its_voltage(groups):
-    assert balance(Regime.VOLTAGE, 6.0, Source(0.0), *groups, FREE)[0] == pytest.approx(6.0)
-
-
-@pytest.mark.parametrize("groups", [TWO, TWO_WITH_DROP])
-def test_each_motor_open_carries_no_current(groups):
-    assert balance(Regime.EACH_OPEN, 6.0, BENCH, *groups, FREE)[1:] == ((0.0, 0.0), 0.0)
-
-
 def test_brush_drop_keeps_a_band_without_current():
     groups = ((2,), (4.0,), (2.5,), (0.5,))
     for open_voltage in (2.0, 2.3, 3.0):

@@ -15,8 +15,13 @@ from winchsim.scenario.read import read, read_string, tolerance_width
 from winchsim.strength.materials import FAMILIES, Material, own_material, sourced_values
 
 
-def test_values_are_si(good):
-    inputs = loads(good)
+@pytest.fixture
+def inputs(good):
+    """The small scenario as it is read."""
+    return loads(good)
+
+
+def test_values_are_si(inputs):
     group, stage = inputs.motors[0], inputs.stage[0]
     assert inputs.title == "Clay crate onto the wheel bench"
     assert (group.count, group.voltage, group.stall_current) == (6, 6.0, 1.4)
@@ -40,8 +45,7 @@ def test_given_holds_exactly_the_paths_of_the_file(good):
     assert given <= {path for path, _, _ in walk(loads(good))}
 
 
-def test_defaults_are_the_declared_ones(good):
-    inputs = loads(good)
+def test_defaults_are_the_declared_ones(inputs):
     assert inputs.drum.dead_turns == 3.0
     assert inputs.settings.ambient == 20.0
     assert inputs.brake is None
@@ -124,8 +128,7 @@ def test_file_with_a_byte_order_mark_and_crlf(tmp_path, good):
     assert load(str(path)).load.mass == 25.0
 
 
-def test_inputs_go_to_worker_processes(good):
-    inputs = loads(good)
+def test_inputs_go_to_worker_processes(inputs):
     again = pickle.loads(pickle.dumps(inputs))
     assert again == inputs
     assert again.materials["PLA"].origins == inputs.materials["PLA"].origins
@@ -428,8 +431,7 @@ def test_tolerances_must_name_a_number_and_a_width(good, faults_of):
         ("stage.1.infill", "0.05", 0.05),
     ],
 )
-def test_tolerance_width_in_si(good, path, by, width):
-    inputs = loads(good)
+def test_tolerance_width_in_si(inputs, path, by, width):
     assert tolerance_width(inputs, Tolerance(path=path, by=by)) == pytest.approx(width)
     assert spec_at(inputs, path).kind in ("quantity", "number")
 
