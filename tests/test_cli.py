@@ -288,7 +288,7 @@ def test_a_fault_in_the_scenario_is_told_before_heavy_parts_are_imported(line, t
     assert heavy_after(command, str(path), *more) == (2, [])
 
 
-def test_a_lift_imports_nothing_that_only_pictures_need(tmp_path):
+def test_the_starter_lifts_and_holds_and_imports_nothing_that_only_pictures_need(tmp_path):
     path = tmp_path / "crate.toml"
     path.write_text(STARTER, encoding="utf-8")
     assert heavy_after("lift", str(path), "--no-remedies") == (0, ["numpy", "scipy"])
