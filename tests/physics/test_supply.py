@@ -44,6 +44,8 @@ def summed(groups, currents):
         # source alone.
         (Regime.OPEN, ONE, 2.5, (0.0,), 0.0),
         (Regime.SHORTED, TWO_WITH_DROP, 0.0, (-0.5, -1.625), 0.0),
+        # With each open, half a siemens on 2.5 V and half on 3.5 V would show 3 V when joined.
+        (Regime.EACH_OPEN, TWO, 3.0, (0.0, 0.0), 0.0),
     ],
 )
 def test_balance_worked_by_hand(regime, groups, voltage, currents, total):
