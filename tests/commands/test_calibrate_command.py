@@ -27,20 +27,18 @@ rung,mass_kg,measured_time_s,measured_current_a,held,outcome,broke_link,note
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory):
-    folder = tmp_path_factory.mktemp("crate")
-    (folder / "crate.toml").write_text(STARTER)
+def sheet(folder):
     (folder / "tests.csv").write_text(SHEET)
-    return folder
+    return str(folder / "tests.csv")
 
 
 @pytest.fixture(scope="module")
-def done(folder):
+def done(folder, crate, sheet):
     """One run that writes everything."""
     return Screen().run(
         "calibrate",
-        str(folder / "crate.toml"),
-        str(folder / "tests.csv"),
+        crate,
+        sheet,
         "--out",
         str(folder / "out"),
     )
@@ -52,14 +50,14 @@ def test_the_next_rung_waits_for_the_broken_part(done):
     assert re.search("18 kg only .* the part that broke in test 7", done.out)
 
 
-def test_the_calibrated_scenario_keeps_the_users_text(done, folder):
+def test_the_calibrated_scenario_keeps_the_users_text(done, folder, crate):
     text = (folder / "out" / "calibrated.toml").read_text()
     kept = [line for line in STARTER.splitlines() if line.startswith("#")]
     comments = [line for line in text.splitlines() if line.startswith("#")]
     assert comments[: len(kept)] == kept and "Local codes apply" in comments[-1]
     assert with_cautions(text) == text
     assert "# calibrated with 5 tests" in text and "# lower bound: the part broke at" in text
-    before, after = load(str(folder / "crate.toml")), load(str(folder / "out" / "calibrated.toml"))
+    before, after = load(crate), load(str(folder / "out" / "calibrated.toml"))
     assert after.motors[0].no_load_current > 1.5 * before.motors[0].no_load_current
     assert after.stage[0].tested_tooth_force < 86
     assert after.load == before.load and after.rope == before.rope
@@ -80,11 +78,11 @@ def test_the_numbers_are_the_same_in_the_file_and_on_the_screen(done, folder):
     assert len(facts["correlation"]["of"]) == len(facts["correlation"]["matrix"])
 
 
-def test_json_and_a_load_to_predict(folder):
+def test_json_and_a_load_to_predict(crate, sheet):
     arguments = [
         "calibrate",
-        str(folder / "crate.toml"),
-        str(folder / "tests.csv"),
+        crate,
+        sheet,
         "--json",
         "--next",
         "44 lb",
@@ -100,11 +98,13 @@ def test_json_and_a_load_to_predict(folder):
     assert predicted == pytest.approx([18.0, 19.958], abs=1e-3), "the sheet has 18 kg to come"
 
 
-def test_the_report_tells_what_was_assumed_what_was_not_loaded_and_what_will_run_back(folder):
+def test_the_report_tells_what_was_assumed_what_was_not_loaded_and_what_will_run_back(
+    folder, crate
+):
     (folder / "bare.csv").write_text(
         "mass_kg,measured_time_s,measured_current_a,held\n0,15.7,0.59,\n2,15.9,0.66,yes\n10,17.3,0.98,yes\n30,,,\n"
     )
-    sheet = [str(folder / "crate.toml"), str(folder / "bare.csv")]
+    sheet = [crate, str(folder / "bare.csv")]
     text = Screen().run("calibrate", *sheet, "--full").out
     assert ", assumed" in text.partition("In the calibrated scenario")[2]
     measured = text.partition("\nMeasured and predicted")[2]
@@ -117,10 +117,9 @@ def test_the_report_tells_what_was_assumed_what_was_not_loaded_and_what_will_run
     assert "may run back" not in Screen().run("calibrate", *sheet, "--set", "pawl.fitted=true").out
 
 
-def test_a_sheet_that_was_planned_for_another_version_is_told_and_taken_as_measured(folder):
+def test_a_sheet_that_was_planned_for_another_version_is_told_and_taken_as_measured(folder, crate):
     """People edit their scenario between: a caution, no error, and nothing where the version is the
     same."""
-    crate = str(folder / "crate.toml")
     Screen().run("ladder", crate, "--out", str(folder / "plan"), "--rungs", "2")
     blank = (folder / "plan" / "ladder.csv").read_text().splitlines()
     heads = blank[3].split(",")
@@ -154,11 +153,11 @@ def test_a_sheet_that_was_planned_for_another_version_is_told_and_taken_as_measu
     assert planned in blank[0] and facts["meta"]["scenario_hash"].startswith(now)
 
 
-def test_a_factor_that_does_not_exist_is_an_error_that_lists_them(folder):
+def test_a_factor_that_does_not_exist_is_an_error_that_lists_them(folder, crate):
     (folder / "one.csv").write_text("mass_kg,measured_time_s\n8,18.3\n")
     empty = Screen().run(
         "calibrate",
-        str(folder / "crate.toml"),
+        crate,
         str(folder / "one.csv"),
         "--json",
         "--fit",
@@ -170,11 +169,11 @@ def test_a_factor_that_does_not_exist_is_an_error_that_lists_them(folder):
     assert "mesh_friction" in empty.out
 
 
-def test_a_log_of_several_lifts_is_calibrated_with_and_says_how_it_was_read(folder):
+def test_a_log_of_several_lifts_is_calibrated_with_and_says_how_it_was_read(folder, crate):
     rows = [(t / 10, 1.2 if 10 < t % 200 < 190 else 0.0) for t in range(400)]
     text = "t ms;Motor current (A);x\n" + "".join(f"{1000 * t:.0f};{i};7\n" for t, i in rows)
     (folder / "log.csv").write_text(text.replace(".", ","))
-    arguments = ("calibrate", str(folder / "crate.toml"), str(folder / "log.csv"))
+    arguments = ("calibrate", crate, str(folder / "log.csv"))
     screen = Screen().run(*arguments, "--log=loads=8/10 kg", "--json")
     document = json.loads(screen.out)
     assert screen.code == ExitCode.GOOD
