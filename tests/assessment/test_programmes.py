@@ -4,7 +4,7 @@ ran."""
 import pytest
 
 from winchsim import assess, simulate
-from winchsim.assessment.kinds import CheckKey, End, FindingKind, Status
+from winchsim.assessment.kinds import ActionKind, CheckKey, End, FindingKind, Status
 from winchsim.inputs import Phase
 from winchsim.model import Event
 from winchsim.physics.supply import Regime
@@ -67,6 +67,15 @@ def test_a_programme_that_does_not_raise_has_no_height_to_reach(ended):
     _, found, text = ended(OFF, load={"start_height": 0.05})
     assert found.check(CheckKey.TARGET) is None and found.check(CheckKey.PROGRAMME).value == 1.0
     assert "with the load at 50 mm. Power off" in text
+
+
+def test_a_part_that_breaks_where_nothing_is_raised_is_made_stronger(small):
+    record = simulate(
+        small(phase=(OFF,), load={"start_height": 0.05}, rope={"breaking_force": 20.0})
+    )
+    found = assess(record, ranges=False)
+    assert found.target.end is End.PART_BROKE
+    assert ActionKind.STRONGER_PART in {action.kind for action in found.actions}
 
 
 @pytest.mark.parametrize(

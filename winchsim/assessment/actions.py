@@ -448,7 +448,8 @@ def _stronger(found: Assessment, inputs: Inputs, machine: Machine) -> Iterator[P
     if row is None or row.status is Status.OK or not 0 < row.factor < math.inf:
         return
     factors, kind = [row.factor], LinkKind(row.kind)
-    if row.status is Status.FAILS:  # a run that breaks does not show what the whole lift asks for
+    if row.status is Status.FAILS and found.check(CheckKey.TARGET):
+        # A run that breaks does not show what the whole lift asks for.
         factors.append(lift_machine(machine)["kind_factors"][list(LinkKind).index(kind)])
         if found.jam and found.has(FindingKind.SNAGGED):
             factors += [part.dynamic for part in found.jam.parts if part.label == row.label]
