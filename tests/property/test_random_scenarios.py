@@ -40,7 +40,19 @@ def test_a_random_scenario_ends_with_a_sound_record_or_is_refused(seed):
         pytest.param(203273, id="a drum that creeps back as its stalled motors fade"),
         pytest.param(213707, id="runs back by less than its motors' free speed lets see"),
         pytest.param(211828, id="unwinds under a load that the motors hardly stirred"),
+        pytest.param(610016, id="a battery's limit of a voltage that its resistance eats up"),
     ],
 )
 def test_what_once_failed_ends_soundly(seed):
     assert fuzz.check(seed)[1] == "ok"
+
+
+@pytest.mark.parametrize(
+    "seed",
+    [
+        pytest.param(700011, id="a spread of a programme that does not raise"),
+        pytest.param(700026, id="gears of which other shafts have bearings of their own"),
+    ],
+)
+def test_studies_that_once_failed_end_soundly(seed):
+    assert fuzz.check_studies(seed)[1] == "ok"

@@ -238,7 +238,8 @@ def _controlled(
     towards: Any = _towards(open_voltage, 1.0)
     rows = _rows(*groups, towards)
     if side is LimitSide.BATTERY:
-        power = (open_voltage - source.resistance * given) * given
+        # Of a low voltage, a resistance may leave less than nothing.
+        power = positive((open_voltage - source.resistance * given) * given)
         voltage = towards * _at_power(rows, power)
         return voltage, _currents(voltage, groups), given
     # The source on its line from fold_to, terminals joined, up to the limit; a controller shows the

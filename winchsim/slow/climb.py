@@ -185,7 +185,7 @@ class Climb:
         currents = np.array(drive.currents)
         self.friction = np.array(law.friction_heat(drive, speed))
         self._pass(time, currents, drive.total)
-        self.passed.append((time, drive.total, drive.voltage))
+        self.passed.append(tuple(np.broadcast_arrays(time, drive.total, drive.voltage)))
         hanging = here & path.hanging[index]
         first = hanging & ~self.hung
         peak = tension + self._bounce(index, hanging, speed, radius)

@@ -132,7 +132,7 @@ def shape_of(machine: Machine) -> tuple[Any, ...]:
             tuple(e.rest is None for e in row)
             for row in (machine.chain.elements, *(g.elements for g in machine.chain.groups))
         ),
-        tuple(mesh.path for mesh in machine.meshes),
+        tuple((mesh.path, mesh.element) for mesh in machine.meshes),
         tuple((link.kind, link.where, link.channel, link.index) for link in machine.links),
         (
             machine.source.takes_back,
