@@ -238,8 +238,7 @@ def _controlled(
     towards: Any = _towards(open_voltage, 1.0)
     rows = _rows(*groups, towards)
     if side is LimitSide.BATTERY:
-        # Of a low voltage, a resistance may leave less than nothing.
-        power = positive((open_voltage - source.resistance * given) * given)
+        power = (open_voltage - source.resistance * given) * given
         voltage = towards * _at_power(rows, power)
         return voltage, _currents(voltage, groups), given
     # The source on its line from fold_to, terminals joined, up to the limit; a controller shows the
@@ -274,10 +273,11 @@ def _at_power(rows: _Rows, power: Any) -> Any:
     """Voltage at which all motors together take a power, driven in the sense of the rows. [V]
 
     Above the kink where the power begins to fit, their current is a straight line: a quadratic
-    equation in the voltage.
+    equation in the voltage. Of a low voltage a resistance may leave less than the motors give back
+    at most, where the most is taken.
     """
     slope, offset = _line(rows, lambda kink: kink * _taken(rows, kink), power, power * 0.0)
-    root = (offset * offset + 4.0 * slope * power) ** 0.5
+    root = positive(offset * offset + 4.0 * slope * power) ** 0.5
     return (offset + root) / larger(2.0 * slope, 1e-300)
 
 

@@ -509,10 +509,11 @@ def _corrected(found: Sweep, index: int, full: Assessment) -> Sweep:
     for key in CORRECTED & columns.keys():
         c, check = columns[key], full.check(key)
         other = key is CheckKey.PARTS and check is not None and check.about != found.parts[index]
-        if check is None or not check.value or other:
-            continue
         origin = found.inputs.settings.ambient if key is CheckKey.WINDING else 0.0
-        rises = (c.value - origin) / (float(c.value[index]) - origin)
+        rise = float(c.value[index]) - origin
+        if check is None or not check.value or other or not rise:
+            continue
+        rises = (c.value - origin) / rise
         ends = [check.value if end is None else end for end in (check.value, check.low, check.high)]
         value, low, high = (origin + rises * (end - origin) for end in ends)
         columns[key] = new = graded(key, c.side, value, low, high, c.hard, c.required)
