@@ -31,8 +31,8 @@ def test_what_is_printed_is_within_half_a_unit_of_its_last_digit(value, digits):
     )
 
 
-def test_a_unit_follows_its_number_and_the_other_unit_has_as_many_digits():
-    assert quantity(12.3456, "kg", us=True) == "12.3 kg (27.2 lb)"
+def test_a_unit_follows_its_number():
+    assert quantity(12.3456, "kg") == "12.3 kg"
     assert quantity(None, "kg") == "not known"
 
 

@@ -379,9 +379,8 @@ def from_unit(value: float, unit: str) -> float:
     return (value - printed.offset) / printed.factor
 
 
-def quantity(value: float | None, unit: str, digits: int = 3, *, us: bool = False) -> str:
-    """An SI number as text in a unit, on request with the customary United States unit in brackets
-    behind it.
+def quantity(value: float | None, unit: str, digits: int = 3) -> str:
+    """An SI number as text in a unit.
 
     Parameters
     ----------
@@ -391,19 +390,13 @@ def quantity(value: float | None, unit: str, digits: int = 3, *, us: bool = Fals
         One of `PRINTED_UNITS`.
     digits : int
         Significant digits. [-]
-    us : bool
-        Whether to add the United States unit where there is one.
 
     Returns
     -------
     str
-        For example ``25 kg`` or ``25 kg (55.1 lb)``.
+        For example ``25 kg``.
     """
     if value is None:
         return "not known"
     text = number(in_unit(value, unit), digits)
-    if not math.isfinite(value):
-        return text
-    other = PRINTED_UNITS[unit].us if us else ""
-    beside = f" ({quantity(value, other, digits)})" if other else ""
-    return f"{text} {unit}".rstrip() + beside
+    return f"{text} {unit}".rstrip() if math.isfinite(value) else text

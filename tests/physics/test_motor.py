@@ -44,9 +44,10 @@ def warmed(motor, winding, magnet):
     )
 
 
-def worst_residual(fit):
-    """Largest relative residual; 0 where everything is met."""
-    return max((abs(residual.relative) for residual in fit.residuals), default=0.0)
+def off(fit):
+    """How far speed and current of fitted points are off, as shares of free speed, stall current."""
+    (values,) = [note.values for note in fit.notes if note.kind is Remark.FITTED]
+    return values[1:]
 
 
 def test_copper_loss_and_its_growth_are_those_of_the_warm_resistance():
@@ -148,7 +149,6 @@ def test_free_run_and_stall_come_back_exactly(gearbox, extras):
     assert (fit.no_load_speed, fit.stall_torque, fit.stall_current) == pytest.approx(
         (60.0, 0.19, 3.0)
     )
-    assert fit.residuals == ()
 
 
 def test_what_torque_lacks_against_speed_is_a_loss_in_proportion_to_it():
@@ -177,9 +177,7 @@ def test_a_rounding_excess_of_torque_is_clipped_and_a_larger_one_refused():
     fit = from_data_sheet(6.0, SPEED, IDLE, 1.04 * TORQUE, CURRENT)
     assert fit.output.efficiency == 1.0
     assert (fit.no_load_speed, fit.stall_torque) == (pytest.approx(SPEED), pytest.approx(TORQUE))
-    (residual,) = fit.residuals
-    assert (residual.path_tail, residual.given_back) == ("stall_torque", pytest.approx(TORQUE))
-    assert len(fit.notes) == 1
+    assert fit.notes == (FitNote(Remark.CONTRADICTION, (pytest.approx(0.04),)),)
     with pytest.raises(DomainError, match=r"^stall_torque is"):
         from_data_sheet(6.0, SPEED, IDLE, 1.06 * TORQUE, CURRENT)
     varied = from_data_sheet(6.0, SPEED, IDLE, 1.5 * TORQUE, CURRENT, strict=False)
@@ -273,7 +271,7 @@ def test_points_of_a_motor_with_a_loss_in_proportion_to_torque_come_back(torques
     fit = from_points(6.0, *columns, inertia=1e-7)
     assert fit.output.efficiency == pytest.approx(20 / 28)
     assert dataclasses.asdict(fit.motor) == pytest.approx(dataclasses.asdict(lossy.motor))
-    assert worst_residual(fit) < 1e-6
+    assert max(off(fit)) < 1e-6
 
 
 @pytest.mark.parametrize("torques", [[0.0, 0.005, 0.01, 0.02], [0.004, 0.02]])
@@ -305,13 +303,11 @@ def test_points_at_a_gearbox_output():
     assert fit.no_load_speed == pytest.approx(560.0 / 30.0)
 
 
-def test_scattered_points_report_their_residual():
+def test_scattered_points_report_how_far_they_are_off():
     torques, speeds, currents = points_of(PLAIN, 6.0, [0.0, 0.008, 0.016, 0.024])
     speeds[1] *= 0.7
     fit = from_points(6.0, torques, speeds, currents)
-    worst = max(fit.residuals, key=lambda residual: abs(residual.relative))
-    assert worst.path_tail == "points.2.speed"
-    assert worst_residual(fit) > 0.1
+    assert off(fit)[0] > 0.1 > off(fit)[1]
     assert fit.best_measurement == FitNote(Remark.WORKING_POINT, (6.0,))
 
 
@@ -319,7 +315,7 @@ def test_points_never_fit_a_drag_below_zero():
     torques, speeds, currents = points_of(PLAIN, 6.0, [0.004, 0.02])
     fit = from_points(6.0, torques, speeds, [current - 0.3 for current in currents])
     assert fit.motor.drag == 0.0
-    assert worst_residual(fit) > 0.0
+    assert max(off(fit)) > 0.0
 
 
 # --- bench

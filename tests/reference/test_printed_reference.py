@@ -21,7 +21,7 @@ from winchsim.strength.printed import (
     temperature_factor,
 )
 from winchsim.strength.teeth import Tooth, tooth_force, tooth_strength
-from winchsim.strength.tooth_form import root_section
+from winchsim.strength.tooth_form import form_factor
 
 pytestmark = pytest.mark.reference
 
@@ -160,7 +160,7 @@ def test_lewis_factor_reproduces_a_catalogue_of_nylon_gears():
     # N·m at 30, 35 and 40 teeth (excerpt; face width 10 mm from memory): one allowable stress of
     # Lewis's beam.
     stress = [
-        2 * torque / (teeth * 1e-3 * 10e-3 * 1e-3 * root_section(teeth).form_factor)
+        2 * torque / (teeth * 1e-3 * 10e-3 * 1e-3 * form_factor(teeth))
         for teeth, torque in ((30, 1.03), (35, 1.25), (40, 1.48))
     ]
     assert max(stress) / min(stress) < 1.01

@@ -3,6 +3,7 @@
 import dataclasses
 import math
 import pickle
+from typing import get_args
 
 import pytest
 
@@ -12,7 +13,7 @@ from winchsim.inputs import REMOVED, OwnMaterial, Tolerance, spec_at, specs, wal
 from winchsim.quantity_text import in_unit
 from winchsim.scenario import read as reader
 from winchsim.scenario.read import read, read_string, tolerance_width
-from winchsim.strength.materials import FAMILIES, Material, own_material, sourced_values
+from winchsim.strength.materials import Family, Material, own_material, sourced_values
 
 
 @pytest.fixture
@@ -97,18 +98,20 @@ def test_own_material_says_all_that_the_table_says(good):
 
 
 def test_families_of_own_materials_are_those_of_the_table():
-    assert specs(OwnMaterial)["family"].choices == FAMILIES
+    assert specs(OwnMaterial)["family"].choices == get_args(Family)
     assert {*sourced_values(Material)} <= {*specs(OwnMaterial)}
 
 
 @pytest.mark.parametrize("key", ["density", "elastic_modulus", "softening", "across_layers"])
 def test_what_is_taken_of_own_materials_is_what_the_key_reference_says(key):
     spec = specs(OwnMaterial)[key]
-    for family in FAMILIES:
+    for family in get_args(Family):
         value = getattr(own_material("x", family, {"tensile_strength": 50e6}), key)
         if value is not None:
             assert f"{in_unit(value, spec.unit):g} {spec.unit}".strip() in spec.left_out
-    printed, _, metal = (own_material("x", each, {"tensile_strength": 50e6}) for each in FAMILIES)
+    printed, _, metal = (
+        own_material("x", each, {"tensile_strength": 50e6}) for each in get_args(Family)
+    )
     assert printed.span("flexural_strength") == pytest.approx((67.5e6, 85e6))
     assert (
         metal.yield_strength == 25e6

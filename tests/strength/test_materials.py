@@ -1,12 +1,13 @@
 """Rows of the materials table: origins, ranges, friction look-up and materials of one's own."""
 
 import math
+from typing import get_args
 
 import pytest
 
 from winchsim.errors import DomainError
 from winchsim.strength.materials import (
-    FAMILIES,
+    Family,
     FrictionPair,
     Material,
     Origin,
@@ -132,7 +133,7 @@ def test_own_metal_gives_way_at_its_yield():
     assert (unknown.softening, unknown.across_layers) == (None, None)
 
 
-@pytest.mark.parametrize("family", FAMILIES)
+@pytest.mark.parametrize("family", get_args(Family))
 def test_every_number_of_a_material_can_be_given(family):
     given = {key: 0.5 + place for place, key in enumerate(sourced_values(Material))}
     row = own_material("x", family, given, fatigue_source="own test")

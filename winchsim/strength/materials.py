@@ -15,7 +15,6 @@ from winchsim.frozen import dataclass
 from winchsim.strength.link import Basis, weakest_basis
 
 Family = Literal["printed polymer", "moulded polymer", "metal"]
-FAMILIES: tuple[Family, ...] = ("printed polymer", "moulded polymer", "metal")
 
 FROM_MEMORY = "from memory"
 """How the source of a value starts when it was recalled and not looked up."""

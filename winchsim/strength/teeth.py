@@ -27,7 +27,7 @@ from winchsim.strength.printed import (
     solid_rim,
     warmth_factors,
 )
-from winchsim.strength.tooth_form import root_section, tip_load_factors
+from winchsim.strength.tooth_form import form_factor, tip_load_factors
 
 PRINTED_GAIN = 1.1
 """Force that broke printed teeth over that of Lewis's beam with the flexural strength and the load
@@ -243,11 +243,11 @@ def _geometry_factor(tooth: Tooth, material: Material, contact_ratio: float) -> 
     """
     gear = (tooth.teeth, tooth.pressure_angle, tooth.shift, tooth.rack)
     if material.family == "printed polymer":
-        return PRINTED_GAIN * root_section(*gear, contact_ratio).form_factor
+        return PRINTED_GAIN * form_factor(*gear, contact_ratio)
     if material.is_metal:
-        return root_section(*gear).form_factor
-    tip, pairs = tip_load_factors(*gear), min(max(contact_ratio, 1.0), 2.0)
-    return 1.0 / (tip.form * tip.stress * (0.25 + 0.75 / pairs))
+        return form_factor(*gear)
+    (form, stress), pairs = tip_load_factors(*gear), min(max(contact_ratio, 1.0), 2.0)
+    return 1.0 / (form * stress * (0.25 + 0.75 / pairs))
 
 
 def _stress_range(material: Material, breaking_stress: float | None) -> tuple[float, float, float]:

@@ -13,10 +13,8 @@ import math
 from functools import lru_cache
 
 import numpy as np
-from numpy.typing import NDArray
 
 from winchsim.errors import DomainError
-from winchsim.frozen import dataclass
 from winchsim.physics.gears import (
     DEFAULT_PRESSURE_ANGLE,
     ISO_RACK,
@@ -31,56 +29,18 @@ _SCAN_POINTS = 201
 _SCAN_ZOOMS = 3
 
 
-@dataclass(frozen=True)
-class RootSection:
-    """The tooth section that bends hardest under a force on the flank, in modules.
-
-    Attributes
-    ----------
-    thickness : float
-        Chord of the section. [-]
-    arm : float
-        Distance from the section to where the force's line meets the tooth's centre line. [-]
-    load_angle : float
-        Angle between that line and the normal to the tooth's centre line. [rad]
-    """
-
-    thickness: float
-    arm: float
-    load_angle: float
-
-    @property
-    def form_factor(self) -> float:
-        """Lewis form factor ``thickness² / (6 arm)``. [-]"""
-        return self.thickness**2 / (6.0 * self.arm)
-
-
-@dataclass(frozen=True)
-class TipLoadFactors:
-    """ISO-type factors of the root stress under a force at the tip.
-
-    Attributes
-    ----------
-    form : float
-        Form factor Y_Fa. [-]
-    stress : float
-        Stress correction factor Y_Sa. [-]
-    """
-
-    form: float
-    stress: float
-
-
 @lru_cache(maxsize=1024)  # pure, and asked for again in every build of a study
-def root_section(
+def form_factor(
     teeth: int,
     pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
     shift: float = 0.0,
     rack: Rack = ISO_RACK,
     contact_ratio: float = 1.0,
-) -> RootSection:
-    """Hardest-bent section of a tooth that carries a force alone: where an inscribed parabola
-    touches the fillet.
+) -> float:
+    """Lewis form factor ``thickness² / (6 arm)`` of the hardest-bent section of a tooth that
+    carries a force alone: where an inscribed parabola touches the fillet. [-]
+
+    The arm reaches from the section to where the force's line meets the tooth's centre line.
 
     Parameters
     ----------
@@ -96,11 +56,6 @@ def root_section(
         Of its pair: the force acts at the highest point where the tooth carries it alone. 1 is the
         tip; above 2 the point at 2 is kept. [-]
 
-    Returns
-    -------
-    RootSection
-        Thickness and arm in modules.
-
     Raises
     ------
     DomainError
@@ -111,7 +66,7 @@ def root_section(
     W. Lewis's construction (beam of uniform strength) as in J. E. Shigley, *Mechanical Engineering
     Design*, §14-1, on the exact trochoid of the rack; own derivation, head of this package.
     """
-    load_angle, apex = _tip_load(teeth, shift, pressure_angle, rack, contact_ratio)
+    _, apex = tip_load(teeth, shift, pressure_angle, rack, contact_ratio)
     low, high = _fillet_range(shift, pressure_angle, rack)
     half, height = 0.0, 0.0
     for _ in range(_SCAN_ZOOMS):
@@ -128,7 +83,7 @@ def root_section(
             float(places[max(least - 1, 0)]),
             float(places[min(least + 1, _SCAN_POINTS - 1)]),
         )
-    return RootSection(2.0 * half, apex - height, load_angle)
+    return (2.0 * half) ** 2 / (6.0 * (apex - height))
 
 
 def tip_load_factors(
@@ -136,9 +91,9 @@ def tip_load_factors(
     pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
     shift: float = 0.0,
     rack: Rack = ISO_RACK,
-) -> TipLoadFactors:
-    """Form factor Y_Fa and stress correction Y_Sa at the section where a 30° tangent touches the
-    fillet.
+) -> tuple[float, float]:
+    """ISO-type factors of the root stress under a force at the tip, at the section where a 30°
+    tangent touches the fillet: form factor Y_Fa and stress correction Y_Sa. [-]
 
     Parameters
     ----------
@@ -151,11 +106,6 @@ def tip_load_factors(
     rack : Rack
         Generating rack. [-]
 
-    Returns
-    -------
-    TipLoadFactors
-        Both factors. [-]
-
     Raises
     ------
     DomainError
@@ -165,11 +115,11 @@ def tip_load_factors(
     ----------
     ISO 6336-3, external spur gear, force at the tip (equations from memory; they give the published
     table of Pu and Ji, *Machine Design*, Table 10-5, within 1 %). Valid for 1 <= q_s < 8. The 30°
-    tangent does not touch at the hardest section of `root_section`: its stress is 5 % below the one
+    tangent does not touch at the hardest section of `form_factor`: its stress is 5 % below the one
     there at 17 teeth, and 20 % at 5 teeth, where undercut has made a waist.
     """
     offset, radius = rack_tip(pressure_angle, rack)
-    load_angle, apex = _tip_load(teeth, shift, pressure_angle, rack)
+    load_angle, apex = tip_load(teeth, shift, pressure_angle, rack)
     g = radius - rack.dedendum + shift
     h = 2.0 / teeth * (0.5 * math.pi - offset) - math.pi / 3.0
     turn = math.pi / 6.0
@@ -186,10 +136,10 @@ def tip_load_factors(
     rounding = radius + 2.0 * g**2 / (math.cos(turn) * (teeth * math.cos(turn) ** 2 - 2.0 * g))
     form = 6.0 * arm * math.cos(load_angle) / (chord**2 * math.cos(pressure_angle))
     slender, notch = chord / arm, chord / (2.0 * rounding)
-    return TipLoadFactors(form, (1.2 + 0.13 * slender) * notch ** (1.0 / (1.21 + 2.3 / slender)))
+    return form, (1.2 + 0.13 * slender) * notch ** (1.0 / (1.21 + 2.3 / slender))
 
 
-def _tip_load(
+def tip_load(
     teeth: int, shift: float, angle: float, rack: Rack, contact_ratio: float = 1.0
 ) -> tuple[float, float]:
     """Angle of a force to the normal of the centre line, and where it meets that line, in modules.
@@ -223,8 +173,8 @@ def _fillet_range(shift: float, angle: float, rack: Rack) -> tuple[float, float]
 
 
 def _fillet(
-    places: NDArray[np.float64], teeth: int, shift: float, angle: float, rack: Rack
-) -> tuple[NDArray[np.float64], NDArray[np.float64]]:
+    places: np.ndarray, teeth: int, shift: float, angle: float, rack: Rack
+) -> tuple[np.ndarray, np.ndarray]:
     """Points of the trochoid fillet, x from the tooth's centre line and y from the gear's axis, in
     modules.
 

@@ -17,7 +17,7 @@ from winchsim.physics.motor.descriptions import (
     from_label,
     from_points,
 )
-from winchsim.physics.motor.fitted import DISAGREEMENT, MotorFit, Residual
+from winchsim.physics.motor.fitted import DISAGREEMENT, MotorFit
 from winchsim.physics.motor.law import (
     Motor,
     OperatingPoint,
@@ -39,7 +39,6 @@ __all__ = [
     "OperatingPoint",
     "Output",
     "OutputGearbox",
-    "Residual",
     "constant_at",
     "copper_loss",
     "from_bench",

@@ -15,7 +15,6 @@ from winchsim.physics.motor.fitted import (
     FitNote,
     MotorFit,
     Remark,
-    Residual,
     conclude,
     stalled_resistance,
 )
@@ -355,30 +354,19 @@ def from_points(
         torque_key="points",
         torque=float(m.max()),
     )
-    residuals = _residuals(fit, m, w, i)
-    off = [max(abs(row.relative) for row in residuals[start::2]) for start in (0, 1)]
+    back = fit.operating_point(voltage, m)
+    off = (
+        float(np.max(np.abs(back.speed - w))) / fit.no_load_speed,
+        float(np.max(np.abs(back.current - i))) / fit.stall_current,
+    )
     if max(off) > _WORST_RESIDUAL:
         raise DomainError("points", "points that no motor can have", _SENSIBLE)
     wanted = FitNote(Remark.WORKING_POINT, (voltage,))
     return replace(
         fit,
-        residuals=tuple(residuals),
         notes=(FitNote(Remark.FITTED, (len(m), *off)), *fit.notes),
         best_measurement=wanted if max(off) > DISAGREEMENT else None,
     )
-
-
-def _residuals(fit: MotorFit, m: Any, w: Any, i: Any) -> list[Residual]:
-    """Speed and current of each point in turn, as they were measured and as the fit has them."""
-    point = fit.operating_point(fit.voltage, m)
-    return [
-        Residual(f"points.{n + 1}.{key}", float(given[n]), float(back[n]), scale)
-        for n in range(len(m))
-        for key, given, back, scale in (
-            ("speed", w, point.speed, fit.no_load_speed),
-            ("current", i, point.current, fit.stall_current),
-        )
-    ]
 
 
 def _share_of_drag(m: Any, w: Any, share: float) -> Any:

@@ -172,31 +172,6 @@ class Extras:
         return found, (*assumed, *found.assumed)
 
 
-@dataclass(frozen=True)
-class Residual:
-    """A value as it was given and as the fitted motor gives it back.
-
-    Attributes
-    ----------
-    path_tail : str
-        Key of the given value.
-    given, given_back : float
-        In SI.
-    scale : float
-        What their difference is measured against, in SI.
-    """
-
-    path_tail: str
-    given: float
-    given_back: float
-    scale: float
-
-    @property
-    def relative(self) -> float:
-        """Difference over scale [-]."""
-        return (self.given_back - self.given) / self.scale
-
-
 class Remark(StrEnum):
     """What the data of a motor show, and from `FREE_RUN` on what to measure next; its values."""
 
@@ -243,8 +218,6 @@ class MotorFit:
         At which the values below hold. [V]
     no_load_speed, no_load_current, stall_torque, stall_current : float
         As the model gives them back where the data were given. [rad/s], [A], [N·m], [A]
-    residuals : tuple of Residual
-        One for each given value that could not be met exactly.
     assumed : tuple of Assumption
         What was left out and estimated.
     breakaway : float
@@ -264,7 +237,6 @@ class MotorFit:
     no_load_current: float
     stall_torque: float
     stall_current: float
-    residuals: tuple[Residual, ...]
     assumed: tuple[Assumption, ...]
     breakaway: float
     notes: tuple[FitNote, ...]
@@ -327,16 +299,14 @@ def conclude(
     assumed, notes
         Of what the description itself assumed and has to say.
     wanted, wanted_if_disagreeing : FitNote, optional
-        The measurement that would help most: in any case, and where a residual is over
-        `DISAGREEMENT`.
+        The measurement that would help most: in any case, and where of the torque a share over
+        `DISAGREEMENT` is left out.
     stall_measured : bool
         Whether the torque is one that was measured at rest.
     """
     ratio = torque_constant / speed_constant
     _refuse_contradiction(extras, ratio, torque_key, torque)
-    efficiency, rows = min(ratio, 1.0), []
-    if ratio > 1.0 + _ROUNDING and torque is not None:
-        rows.append(Residual(torque_key, torque, torque / ratio, torque))
+    efficiency = min(ratio, 1.0)
     output, of_output = extras.output_of(efficiency)
     motor = _rotor(extras, voltage, resistance, speed_constant, idle)
     (speed, free_current), (held, current) = no_load(motor, voltage), stall(motor, voltage)
@@ -347,7 +317,7 @@ def conclude(
     if extras.breakaway is None and not stall_measured and efficiency < 1.0:
         why = "makers' stall torques are mostly extrapolated from the running motor"
         own.append(Assumption("breakaway", *STALL_BREAKAWAY, why))
-    disagrees = any(abs(row.relative) > DISAGREEMENT for row in rows)
+    disagrees = torque is not None and 1.0 - 1.0 / ratio > DISAGREEMENT
     return MotorFit(
         motor=motor,
         output=output,
@@ -358,7 +328,6 @@ def conclude(
         no_load_current=free_current,
         stall_torque=held * (extras.ratio * efficiency),
         stall_current=current,
-        residuals=tuple(rows),
         assumed=(*own, *of_output),
         breakaway=extras.breakaway or STALL_BREAKAWAY[0],
         notes=(*notes, *_efficiency_notes(extras, ratio)),
