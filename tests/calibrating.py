@@ -5,9 +5,9 @@ from scipy.optimize import brentq
 
 from winchsim.assessment.history import read_history
 from winchsim.frozen import replace
-from winchsim.inputs import with_value
+from winchsim.inputs import with_value, with_values
 from winchsim.model import build
-from winchsim.model.trial import plain_raise, under_test
+from winchsim.model.trial import plain_raise
 from winchsim.simulation import simulate
 from winchsim.studies.calibrate import MeasuredReading
 from winchsim.studies.calibrate.forecast import Bench, ForecastRow, find_factors
@@ -44,7 +44,7 @@ def foreseen(inputs, tests, kind):
 def lifted_in_full(inputs, test):
     """Lift time, steady current and voltage of a test by the full simulation, whatever breaks.
     [s], [A], [V]"""
-    inputs = under_test(plain_raise(inputs), test.values_in(inputs))
+    inputs = with_values(plain_raise(inputs), test.values_in(inputs))
     machine = build(with_value(inputs, "settings.watch", 0.0))
     unbroken = tuple(replace(link, scale=0.0) for link in machine.links)
     lift = read_history(simulate(replace(machine, links=unbroken)))

@@ -30,7 +30,7 @@ class Holding(NamedTuple):
 
 def holding(machine: Machine, travel: float, layer: int) -> Holding:
     """Holding of a load with the power off; infinite where nothing sets the train going."""
-    radius, chain = machine.layers[layer].radius, machine.chain_in("off")
+    radius, chain = machine.layers[layer].radius, machine.braked_chain
     resting, moving = (
         held_torque(chain, grip) / (tension * radius) if tension > 0 else math.inf
         for tension, grip in zip(

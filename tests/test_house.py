@@ -27,7 +27,6 @@ RANKS = {
     "elementwise": 0,
     "data": 0,
     "quantity_text": 1,
-    "csv_text": 1,
     "physics": 2,
     "hybrid": 2,
     "strength": 3,

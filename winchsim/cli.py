@@ -11,14 +11,13 @@ from collections.abc import Sequence
 from typing import Any
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.files import read_scenarios
 from winchsim.commands.options import COMMON, HelpShownError, Parser
 from winchsim.commands.outputs import check_outputs
 from winchsim.commands.table import COMMANDS
 from winchsim.errors import Code, InputError, OutputError, WinchsimError
 from winchsim.report.json_text import document, error_facts
 from winchsim.report.problems import error_text
-from winchsim.scenario.read import located
+from winchsim.scenario.read import located, read, with_parts
 from winchsim.version import __version__
 
 
@@ -112,13 +111,25 @@ def _run(arguments: list[str], env: Env) -> int:
     options.parser.refuse_unknown(unknown)
     options.words = arguments
     check_outputs(options, env)
-    read_scenarios(options)
+    _read_scenarios(options)
     try:
         return options.command.run(options, env)
     except InputError as error:
         if len(getattr(options, "scenarios", ())) != 1:
             raise
         raise located(error, options.scenario, options.overrides) from error
+
+
+def _read_scenarios(options: Any) -> None:
+    """Read the scenarios that a command is called with, as `options.scenarios` and, the first of
+    them, `options.scenario`."""
+    if not hasattr(options, "overrides"):
+        return
+    paths = getattr(options, "files", None) or [options.file]
+    found = [read(path, options.overrides) for path in paths if path is not None]
+    if getattr(options, "parts", None):
+        found = [with_parts(scenario, options.parts) for scenario in found]
+    options.scenarios, options.scenario = found, next(iter(found), None)
 
 
 def _parser(env: Env, arguments: Sequence[str]) -> Parser:

@@ -1,10 +1,12 @@
-"""An SI number as text in the unit declared for it: the only place that turns numbers into words.
+"""An SI number as text in the unit declared for it: the only place that turns numbers into words;
+and tables as CSV.
 
 No units library here: this room only needs a factor from SI to each unit that winchsim prints.
 Temperatures are kept in degrees Celsius everywhere inside winchsim, so their "SI" value is in °C.
 """
 
 import math
+from collections.abc import Iterable
 from typing import Any
 
 from winchsim.constants import INCH, POUND, STANDARD_GRAVITY
@@ -400,3 +402,34 @@ def quantity(value: float | None, unit: str, digits: int = 3) -> str:
         return "not known"
     text = number(in_unit(value, unit), digits)
     return f"{text} {unit}".rstrip() if math.isfinite(value) else text
+
+
+# --- CSV
+
+
+CSV_DIGITS = 9
+"""Significant digits of a cell. [-]"""
+
+_COMPUTED = ("=", "+", "-", "@", "\t", "\r")
+"""Beginnings of a text that a spreadsheet takes for a formula."""
+
+
+def csv_text(heads: Iterable[str], rows: Iterable[Iterable[Any]]) -> str:
+    """Text of a table that a spreadsheet and pandas open without options: one line of heads, then
+    rows; no remarks; no text that a spreadsheet would compute."""
+    return "".join(",".join(map(csv_cell, row)) + "\n" for row in (heads, *rows))
+
+
+def csv_cell(value: Any) -> str:
+    """Text of one cell: blank for what is not known or not finite, yes or no for a flag, an
+    apostrophe before a text that would be taken for a formula."""
+    match value.item() if hasattr(value, "item") else value:
+        case bool(flag):
+            return "yes" if flag else "no"
+        case float(number):
+            return f"{number:.{CSV_DIGITS}g}" if math.isfinite(number) else ""
+        case str(text):
+            text = f"'{text}" if text.startswith(_COMPUTED) else text
+            return '"' + text.replace('"', '""') + '"' if any(c in text for c in ',"\n\r') else text
+        case other:
+            return "" if other is None else str(other)

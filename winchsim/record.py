@@ -17,9 +17,7 @@ from winchsim.errors import did_you_mean
 from winchsim.frozen import dataclass
 from winchsim.hybrid import Outcome, Stats
 from winchsim.inputs import Inputs
-from winchsim.model import Event, Machine
-from winchsim.model.keys import AtLink, RecordedEvent
-from winchsim.model.machine import LinkLimit
+from winchsim.model import AtLink, Event, LinkLimit, Machine, RecordedEvent
 from winchsim.physics.load import Fall, fall
 
 ENERGY_LIMIT = 1e-4

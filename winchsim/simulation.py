@@ -19,17 +19,17 @@ from winchsim.hybrid import Run, run
 from winchsim.inputs import Inputs, Settings
 from winchsim.model import (
     Event,
+    LinkLimit,
     Machine,
     ModeKey,
+    RecordedEvent,
     Term,
     WinchProblem,
     build,
     powers,
     stored_energy,
 )
-from winchsim.model.keys import RecordedEvent
 from winchsim.model.link_demands import demand
-from winchsim.model.machine import LinkLimit
 from winchsim.physics.supply import Regime
 from winchsim.record import ENERGY_LIMIT, Channel, EnergyBalance, LinkDemand, Record
 from winchsim.sampling import (

@@ -185,7 +185,7 @@ def page() -> dict[str, float]:
 
 def random_change(inputs: Any, rng: random.Random) -> tuple[str, object]:
     """A path and a value that the form offers."""
-    from winchsim.inputs import controls
+    from winchsim.page.row import controls
 
     while True:
         control = rng.choice([c for c in controls(inputs) if c.applies])

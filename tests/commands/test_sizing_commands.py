@@ -12,7 +12,6 @@ import pytest
 
 from tests.screen import Screen
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.progress import progress
 from winchsim.commands.sizing import parse_span
 from winchsim.scenario.starter import STARTER
 
@@ -222,7 +221,7 @@ def test_ranges(text, unit, expected):
 def test_progress_only_on_a_terminal_and_after_a_second():
     times = iter([0.0, 0.5, 2.0, 3.0])
     env = Env(io.StringIO(), io.StringIO(), stderr_is_terminal=True, clock=lambda: next(times))
-    with progress(env, "full runs") as tell:
+    with env.progress("full runs") as tell:
         tell(1, 4)
         assert env.stderr.getvalue() == ""
         tell(2, 4)
@@ -230,7 +229,7 @@ def test_progress_only_on_a_terminal_and_after_a_second():
     shown = env.stderr.getvalue()
     assert "full runs: 2 of 4, about 2 s left" in shown and shown.endswith("\r")
     quiet = Env(io.StringIO(), io.StringIO(), clock=lambda: math.inf)
-    with progress(quiet, "full runs") as tell:
+    with quiet.progress("full runs") as tell:
         tell(1, 2)
     assert quiet.stderr.getvalue() == ""
 

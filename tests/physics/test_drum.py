@@ -10,7 +10,6 @@ from winchsim.errors import DomainError
 from winchsim.physics.drum import (
     dead_length,
     layers,
-    outer_diameter,
     outermost_radius,
     turns_per_layer,
 )
@@ -35,7 +34,6 @@ def test_layers_are_what_laying_turn_by_turn_gives(nested, turns):
         [_by_turns(10 * (k + 1), nested) for k in range(len(stack))]
     )
     assert [layer.start for layer in stack[1:]] == [layer.end for layer in stack[:-1]]
-    assert outer_diameter(stack[-1], ROPE) == pytest.approx(2 * stack[-1].radius + ROPE)
 
 
 @pytest.mark.parametrize("dead", [0.0, 2.5, 10.0, 23.0])

@@ -5,7 +5,7 @@ import math
 
 import pytest
 
-from winchsim.physics.load import fall_speed, inertia, make_body, potential_energy, pull_needed
+from winchsim.physics.load import inertia, make_body, potential_energy, pull_needed
 
 G = 9.81
 
@@ -38,7 +38,3 @@ def test_the_pull_is_the_slope_of_the_potential_energy(angle, travel):
     above = potential_energy(body, travel + step, top - travel - step)
     below = potential_energy(body, travel - step, top - travel + step)
     assert (above - below) / (2 * step) == pytest.approx(pull_needed(body, top - travel))
-
-
-def test_a_fall_turns_height_into_speed():
-    assert 0.5 * fall_speed(G, 1.2) ** 2 == pytest.approx(G * 1.2)

@@ -18,7 +18,6 @@ from winchsim.physics.gears import (
     contact,
     loss_factor,
     mesh_efficiency,
-    module_from_diametral_pitch,
 )
 from winchsim.strength.printed import rim_factor
 from winchsim.strength.teeth import tooth_force, velocity_factor
@@ -119,7 +118,7 @@ def test_tip_load_factors_follow_the_printed_table(teeth, form, stress):
 def test_bending_of_an_inch_pinion():
     # Shigley, Example 14-1 (answer from memory, recomputed): pitch 8 per inch, 16 teeth, 1.5 in, 10
     # kpsi, 1200 rpm.
-    module = module_from_diametral_pitch(8)
+    module = INCH / 8
     speed = 0.5 * 16 * module * 1200 * RPM
     assert speed / FT_MIN == pytest.approx(628.319, rel=1e-6)
     factor = velocity_factor(speed)
@@ -133,7 +132,7 @@ def test_bending_of_a_thirty_horsepower_pinion():
     # qamnty.com, question 6445976 (excerpt, complete), a problem of Shigley's chapter 14: pitch 5,
     # 20 teeth, 2000 rpm, 30 hp, 1 in, Y 0.321, cut teeth. Its printed 2.0472 and 15.07 kpsi take
     # 2000 for 1200 ft/min in the velocity factor.
-    module = module_from_diametral_pitch(5)
+    module = INCH / 5
     speed = 0.5 * 20 * module * 2000 * RPM
     factor = velocity_factor(speed)
     assert factor == pytest.approx(2.745329, rel=2e-3)
@@ -154,7 +153,7 @@ def test_bending_of_a_metric_pinion():
 def test_forces_of_a_five_horsepower_pinion():
     # Wentzell, Machine Design, Examples 12.1, 12.2 and 12.4: torque by the book's 63 000 hp/rpm.
     torque = 63000 * 5 / 1725 * POUND_FORCE * INCH
-    diameter = 20 * module_from_diametral_pitch(8)
+    diameter = 20 * INCH / 8
     force = tooth_force(torque, diameter)
     assert diameter / INCH == pytest.approx(2.5)
     assert force / POUND_FORCE == pytest.approx(146.0870, rel=1e-6)

@@ -9,8 +9,7 @@ from types import MappingProxyType
 import numpy as np
 import pytest
 
-from winchsim.csv_text import cell, csv_text
-from winchsim.quantity_text import key
+from winchsim.quantity_text import csv_cell, csv_text, key
 from winchsim.report.csv_out import record_csv
 
 
@@ -88,4 +87,4 @@ def test_same_record_same_bytes(lifted):
     ],
 )  # fmt: skip
 def test_a_cell_is_the_same_in_every_table(value, text):
-    assert cell(value) == text
+    assert csv_cell(value) == text

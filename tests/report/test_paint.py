@@ -2,7 +2,7 @@
 
 import pytest
 
-from winchsim.report.paint import Paint, use_colour
+from winchsim.report.render.options import Paint, use_colour
 
 
 @pytest.mark.parametrize(

@@ -6,7 +6,7 @@ from html import escape
 import pytest
 from hypothesis import given, settings, strategies as st
 
-from winchsim.report.plain_text import harmless
+from winchsim.report.render.options import harmless
 
 KEPT = (
     "Kiste A",

@@ -4,8 +4,8 @@ import pytest
 
 from winchsim.errors import DomainError, Fault, InputError, OutputError, TrustError
 from winchsim.face import parse as loads
-from winchsim.report.paint import Paint
 from winchsim.report.problems import clean, error_text
+from winchsim.report.render.options import Paint
 
 TEXT = """\
 [[motors]]

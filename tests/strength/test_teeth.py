@@ -17,7 +17,6 @@ from winchsim.strength.teeth import (
     Tooth,
     dynamic_factor,
     friction_temperature,
-    mesh_cycles,
     tooth_force,
     tooth_strength,
 )
@@ -208,11 +207,3 @@ def test_friction_warms_a_running_tooth_only():
     )
     assert both - 20 == pytest.approx(np.array([1, 2]) * (found - 20))
     assert friction_temperature(20.0, 10.0, 0.3, loss, tooth, 1.0, 0.0) == 20.0
-
-
-# --- fatigue --------------------------------------------------------------------------------------
-
-
-def test_mesh_cycles_of_pinion_and_common_gear():
-    assert mesh_cycles(20 * math.pi) == pytest.approx(10)
-    assert mesh_cycles(-20 * math.pi, meshes_per_turn=6) == pytest.approx(60)

@@ -27,7 +27,6 @@ from winchsim.assessment.readings import find_readings
 from winchsim.assessment.teeth import tooth_lives
 from winchsim.frozen import replace
 from winchsim.model import Event, Machine
-from winchsim.physics import load
 from winchsim.simulation import Record, RecordedEvent
 
 
@@ -57,7 +56,7 @@ def assess(record: Record, *, actions: bool = True, ranges: bool = True) -> Asse
         actions=(),
         findings=findings,
         drop_energy=m.body.mass * m.body.gravity * m.height(m.top_travel),
-        drop_speed=load.fall_speed(m.body.gravity, m.height(m.top_travel)),
+        drop_speed=math.sqrt(2 * m.body.gravity * m.height(m.top_travel)),
         drop_height=m.height(m.top_travel),
         energy_error=record.energy.error,
         trusted=history.trusted,

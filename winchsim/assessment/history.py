@@ -10,8 +10,7 @@ import numpy as np
 from winchsim.assessment.kinds import Finding, FindingKind
 from winchsim.errors import TrustError
 from winchsim.frozen import dataclass, replace
-from winchsim.model import Event, Machine
-from winchsim.model.machine import PhaseStep
+from winchsim.model import Event, Machine, PhaseStep
 from winchsim.physics.supply import Regime
 from winchsim.simulation import Record, RecordedEvent, simulate
 

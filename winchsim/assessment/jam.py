@@ -13,10 +13,15 @@ import numpy as np
 from winchsim.assessment.kinds import Jam, JamPart, NoLimit
 from winchsim.assessment.margins import needed_current
 from winchsim.frozen import replace
-from winchsim.model import Machine
-from winchsim.model.electric import DriveLaw
-from winchsim.model.estimate import pull, raising_phase
-from winchsim.model.link_demands import Channels, link_shares, stalled_channels
+from winchsim.model import (
+    Channels,
+    DriveLaw,
+    Machine,
+    link_shares,
+    pull,
+    raising_phase,
+    stalled_channels,
+)
 from winchsim.physics.chain import raising_line, rotating_inertia
 from winchsim.slow import Batch, stack_machines
 from winchsim.slow.lifts import TINY, accelerated, radii_used

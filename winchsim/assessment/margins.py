@@ -17,10 +17,7 @@ from scipy.optimize import brentq
 from winchsim.assessment.history import History
 from winchsim.elementwise import larger
 from winchsim.frozen import dataclass, replace
-from winchsim.model import Event, Machine
-from winchsim.model.electric import DriveLaw
-from winchsim.model.estimate import pull, raising_phase
-from winchsim.model.machine import PhaseStep
+from winchsim.model import DriveLaw, Event, Machine, PhaseStep, pull, raising_phase
 from winchsim.physics import heat
 from winchsim.physics.chain import demand, shaft_ratios, torque_margin
 from winchsim.physics.motor import copper_loss

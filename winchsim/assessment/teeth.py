@@ -11,13 +11,21 @@ import numpy as np
 from winchsim.assessment.kinds import Finding, FindingKind, GearFlaw, ToothLife
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, Stage, value_at
-from winchsim.model.links import contact_of, pitch_speed, tooth_of
-from winchsim.model.machine import LinkLimit, Machine, Mesh, gear_ratio, on_one_gear
+from winchsim.model import (
+    LinkLimit,
+    Machine,
+    Mesh,
+    contact_of,
+    gear_ratio,
+    on_one_gear,
+    pitch_speed,
+    tooth_of,
+)
 from winchsim.physics import gears
 from winchsim.simulation import Record
 from winchsim.strength.link import LinkKind
 from winchsim.strength.materials import cycles_to_failure
-from winchsim.strength.teeth import FLANK_HEATING, ROOT_HEATING, friction_temperature, mesh_cycles
+from winchsim.strength.teeth import FLANK_HEATING, ROOT_HEATING, friction_temperature
 
 LEAST_CONTACT = 1.1
 """Contact ratio below which teeth pass the load on roughly. [-] Common practice, no published
@@ -61,7 +69,7 @@ def tooth_lives(record: Record) -> tuple[ToothLife, ...]:
         met = sum(m.meshes[place].pinions for place in on_one_gear(m.meshes, mesh))
         if link.kind is LinkKind.TOOTH_PINION:
             speed, met = speed * (mesh.gear_teeth / mesh.pinion_teeth), 1
-        cycles, own = float(mesh_cycles(angle * speed, met)), link.strength
+        cycles, own = angle * speed / (2 * math.pi) * met, link.strength
         spread = max(own.high / own.value, own.value / own.low) if own.low > 0 else math.inf
         ends = cycles_to_failure(asked.share, link.material, spread) or (None,) * 3
         low, best, high = (

@@ -6,7 +6,6 @@ from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import quantity_of
 from winchsim.commands.outputs import again, present, write_out
 from winchsim.report import calibration as report
-from winchsim.report.calibration_json import calibration_json
 from winchsim.report.measured import lift_tests, log, other_version
 from winchsim.scenario.change import rewrite
 from winchsim.scenario.sheet import SheetRow
@@ -31,7 +30,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     }
     cautions = {kind: finding for kind, finding in findings.items() if finding}
     files = options.command.written(options) if options.out else ()
-    json = calibration_json(found, cautions, digest=scenario.digest, files=tuple(files))
+    json = report.calibration_json(found, cautions, digest=scenario.digest, files=tuple(files))
     if options.out:
         from winchsim.report.figures.catalogue import image
         from winchsim.report.figures.look import COLUMN
@@ -45,6 +44,6 @@ def run(options: argparse.Namespace, env: Env) -> int:
             json,
         )
         write_out(options, env, dict(zip(files, contents, strict=True)))
-    document = report.build(found, scenario, findings=cautions, command=again(options))
+    document = report.build(found, scenario, cautions, again(options))
     present(options, env, document, lambda: json)
     return ExitCode.GOOD

@@ -10,7 +10,6 @@ from winchsim.commands.env import Env
 from winchsim.commands.files import FILM, formats, stems
 from winchsim.commands.options import refuse, usage_error
 from winchsim.commands.outputs import present, write_out
-from winchsim.commands.progress import progress
 from winchsim.errors import DomainError
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs
@@ -46,7 +45,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
         rows = logged.lifts[0].trace if logged and len(logged.lifts) == 1 else rows
     look = replace(LOOKS[options.width], us=options.units == "us")
     records = [simulate(scenario.inputs) for scenario in scenarios]
-    with progress(env, "lifts") as tell:
+    with env.progress("lifts") as tell:
         if len(scenarios) > 1:
             drawn = _several(look, [s.inputs.title or s.name for s in scenarios], records)
         elif options.ladder:

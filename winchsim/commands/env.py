@@ -11,17 +11,19 @@ import re
 import shutil
 import sys
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from dataclasses import field
 from typing import Any, Self, TextIO
 
 from winchsim.frozen import dataclass
-from winchsim.report.paint import Paint, use_colour
-from winchsim.report.render.options import Options, plain_characters
+from winchsim.report.render.options import Options, Paint, plain_characters, use_colour
 from winchsim.report.writing import refusals
 
 NARROWEST, WIDEST = 60, 120
 """Columns of text. [-]"""
+
+QUIET_FOR = 1.0
+"""No progress is shown before this time. [s]"""
 
 
 class ExitCode(enum.IntEnum):
@@ -166,3 +168,37 @@ class Env:
         with contextlib.suppress(OSError):
             self.stderr.write(text)
             self.stderr.flush()
+
+    @contextlib.contextmanager
+    def progress(self, what: str) -> Iterator[Callable[[int, int], None]]:
+        """Shows ``what: 3 of 8`` on standard error while that is a terminal, and clears the line at
+        the end.
+
+        Parameters
+        ----------
+        what : str
+            What is counted.
+
+        Yields
+        ------
+        callable
+            To be told how many are done, and of how many.
+        """
+        begun, width = self.clock(), 0
+
+        def tell(done: int, total: int) -> None:
+            nonlocal width
+            passed = self.clock() - begun
+            left = (
+                f", about {passed / done * (total - done):.0f} s left" if 0 < done < total else ""
+            )
+            text = f"{what}: {done} of {total}{left}"
+            if self.stderr_is_terminal and passed >= QUIET_FOR:
+                self.show("\r" + text.ljust(width))
+                width = max(width, len(text))
+
+        try:
+            yield tell
+        finally:
+            if width:
+                self.show("\r" + " " * width + "\r")

@@ -1,33 +1,15 @@
-"""The scenarios that a command reads, and the names of the files that it may write: known without
-what takes long to import."""
+"""The names of the files that a command may write: known without what takes long to import."""
 
 import argparse
 from collections.abc import Sequence
 
 from winchsim.commands.options import refuse
 from winchsim.report import names
-from winchsim.scenario.read import read, with_parts
 
 FORMATS = ("png", "svg", "pdf")
 
 FILM = "lift"
 """Stem of the file of a moving picture."""
-
-
-def read_scenarios(options: argparse.Namespace) -> None:
-    """Read the scenarios that a command is called with, as `options.scenarios` and, the first of
-    them, `options.scenario`."""
-    if not hasattr(options, "overrides"):
-        return
-    paths = getattr(options, "files", None) or [options.file]
-    found = [read(path, options.overrides) for path in paths if path is not None]
-    if getattr(options, "parts", None):
-        found = [with_parts(scenario, options.parts) for scenario in found]
-    options.scenarios, options.scenario = found, next(iter(found), None)
-
-
-# --- files to write
-
 
 STUDY = ("{}.html", "{}.txt", "{}.json", "{}.csv", "{}.svg", "{}.png")
 """Files of a study, with the name of the command in place of the braces: page, text, data and

@@ -5,7 +5,6 @@ import argparse
 from winchsim.commands.env import Env
 from winchsim.commands.options import quantity_of, refuse
 from winchsim.commands.outputs import again, present, write_out
-from winchsim.commands.progress import progress
 from winchsim.report import ladder as report
 from winchsim.studies.ladder import plan_ladder
 
@@ -24,7 +23,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     )
     target = quantity_of("--target", options.target, "kg")
     scenario, us, blind = options.scenario, options.units == "us", options.blind
-    with progress(env, "rungs") as tell:
+    with env.progress("rungs") as tell:
         ladder = plan_ladder(scenario.inputs, target=target, rungs=options.rungs, on_progress=tell)
     json = report.ladder_json(ladder, scenario.digest)
     if options.out:

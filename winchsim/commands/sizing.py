@@ -9,7 +9,6 @@ from typing import Any
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import quantity_of, refuse
 from winchsim.commands.outputs import again, finish
-from winchsim.commands.progress import progress
 from winchsim.face import sweep
 from winchsim.inputs import Inputs, value_at
 from winchsim.report import sizing as report
@@ -53,7 +52,7 @@ def _size(options: argparse.Namespace, env: Env) -> tuple[Any, ...]:
     scenario = options.scenario
     if name == "motors":
         _check_motors(scenario.inputs, group, low, high)
-    with progress(env, "full simulations") as tell:
+    with env.progress("full simulations") as tell:
         study = size(
             scenario.inputs,
             name,
@@ -78,7 +77,7 @@ def _size(options: argparse.Namespace, env: Env) -> tuple[Any, ...]:
 def _choose(options: argparse.Namespace, env: Env) -> tuple[Any, ...]:
     """The same of a choice from the parts at hand, without a figure."""
     scenario = options.scenario
-    with progress(env, "full simulations") as tell:
+    with env.progress("full simulations") as tell:
         found = choose(scenario.inputs, fastest=options.fastest, on_progress=tell)
     return (
         found.exit_code,

@@ -13,7 +13,6 @@ from typing import Any
 from winchsim.commands.env import Env, ExitCode
 from winchsim.commands.options import quantity_of, refuse, usage_error
 from winchsim.commands.outputs import again, finish
-from winchsim.commands.progress import progress
 from winchsim.report import spread as report
 from winchsim.scenario.read import tolerance_width
 from winchsim.studies.spread import Given, spread
@@ -32,7 +31,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
     usual = SIMULATED_BUILDS if options.simulate else BUILDS
     with (
         executor_of(options.scheduler, workers) as executor,
-        progress(env, "builds lifted") as tell,
+        env.progress("builds lifted") as tell,
     ):
         found = spread(
             inputs,

@@ -27,8 +27,6 @@ from winchsim.inputs.parts import OwnMaterial, PartDrum, PartGear, PartMotor, Pa
 from winchsim.inputs.paths import (
     REMOVED,
     SELECTORS,
-    Control,
-    controls,
     idle,
     in_force,
     is_number,
@@ -37,18 +35,20 @@ from winchsim.inputs.paths import (
     value_at,
     walk,
     with_value,
+    with_values,
     without_numbers,
 )
-from winchsim.inputs.programme import (
+from winchsim.inputs.scenario import (
+    GROUPS,
     LIMIT_PER_ESTIMATE,
     LIMIT_TEXT,
     SHORTEST_LIMIT,
     Factors,
+    Inputs,
     Phase,
     Settings,
     Tolerance,
 )
-from winchsim.inputs.scenario import GROUPS, Inputs
 from winchsim.inputs.spec import Spec, bounds, out_of_bounds
 from winchsim.inputs.supply import Controller, Supply
 from winchsim.inputs.train import DRAG_RANGE, DRAG_TEXT, Stage
@@ -67,7 +67,6 @@ __all__ = [
     "SHORTEST_LIMIT",
     "USUAL_ROOM",
     "Brake",
-    "Control",
     "Controller",
     "Drum",
     "Edge",
@@ -94,7 +93,6 @@ __all__ = [
     "Tolerance",
     "bounds",
     "check",
-    "controls",
     "idle",
     "in_force",
     "is_number",
@@ -105,5 +103,6 @@ __all__ = [
     "value_at",
     "walk",
     "with_value",
+    "with_values",
     "without_numbers",
 ]

@@ -9,8 +9,7 @@ from winchsim.inputs.drum_rope_load import LEAST_ROOM
 from winchsim.inputs.motors import MotorGroup
 from winchsim.inputs.parts import OwnMaterial
 from winchsim.inputs.paths import Idle
-from winchsim.inputs.programme import Phase
-from winchsim.inputs.scenario import Inputs
+from winchsim.inputs.scenario import Inputs, Phase
 from winchsim.inputs.supply import Supply
 from winchsim.inputs.train import Stage
 
@@ -64,8 +63,7 @@ def misplaced(row: Idle) -> Fault:
 def _tables(inputs: Inputs) -> list[tuple[str, tuple[Contradiction, ...]]]:
     has_spur = bool(inputs.stage) and inputs.stage[0].kind == "spur"
     at_hand = inputs.parts.motors if inputs.parts else ()
-    materials = inputs.material
-    names = [own.name for own in materials]
+    names = [own.name for own in inputs.material]
     return [
         *_numbered("motors", (_motors(group, has_spur) for group in inputs.motors)),
         *_numbered("parts.motors", (_motors(group, True) for group in at_hand)),

@@ -8,9 +8,9 @@ from types import MappingProxyType
 from typing import Any, get_args, get_type_hints
 
 from winchsim.errors import DomainError, UnknownPathError, did_you_mean
-from winchsim.frozen import dataclass, replace
+from winchsim.frozen import replace
 from winchsim.inputs.parts import Parts
-from winchsim.inputs.scenario import GROUPS, Inputs
+from winchsim.inputs.scenario import Inputs
 from winchsim.inputs.spec import Spec, out_of_bounds
 
 REMOVED = {
@@ -104,49 +104,6 @@ def idle(node: Any, given: Any = None, prefix: str = "") -> Iterator[Idle]:
             yield from idle(value, given, f"{path}.")
 
 
-@dataclass(frozen=True)
-class Control:
-    """One value of a scenario with what a form needs.
-
-    Attributes
-    ----------
-    path : str
-    value : object
-        In SI (°C for temperatures); None where it is left out.
-    spec : Spec
-    group : str
-        One of `GROUPS`.
-    applies : bool
-        Whether the value has a meaning with the present values of its table.
-    given : bool
-        Whether the scenario gives it.
-    choices : tuple of str
-        Words or names to choose from; empty for a value of another kind.
-    """
-
-    path: str
-    value: Any
-    spec: Spec
-    group: str
-    applies: bool
-    given: bool
-    choices: tuple[str, ...]
-
-
-def controls(inputs: Inputs) -> tuple[Control, ...]:
-    """Every value of a scenario for a form, the groups along the way of the power."""
-    found = []
-    for path, value, spec in walk(inputs):
-        head = path.rpartition(".")[0]
-        owner = value_at(inputs, head) if head else inputs
-        group = specs(Inputs)[path.partition(".")[0]].group
-        choices = tuple(getattr(inputs, spec.names)) if spec.names else spec.choices
-        found.append(
-            Control(path, value, spec, group, spec.applies_to(owner), path in inputs.given, choices)
-        )
-    return tuple(sorted(found, key=lambda control: GROUPS.index(control.group)))
-
-
 def value_at(inputs: Any, path: str) -> Any:
     """Value that a path names.
 
@@ -208,6 +165,13 @@ def with_value(inputs: Inputs, path: str, value: Any) -> Inputs:
     if problem := out_of_bounds(spec, value):
         raise DomainError(path, value, problem)
     return replace(put(inputs, path.split("."), value), given=inputs.given | {path})
+
+
+def with_values(inputs: Inputs, values: Mapping[str, Any]) -> Inputs:
+    """Scenario with several values changed, by path; see `with_value`."""
+    for path, value in values.items():
+        inputs = with_value(inputs, path, value)
+    return inputs
 
 
 def put(node: Any, parts: list[str], value: Any) -> Any:

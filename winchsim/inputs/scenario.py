@@ -1,4 +1,5 @@
-"""A scenario as one dataclass."""
+"""A scenario as one dataclass, with its programme, the required factors, the conditions of the run
+and the tolerances of a spread."""
 
 import copyreg
 from collections.abc import Mapping
@@ -6,12 +7,12 @@ from dataclasses import field
 from types import MappingProxyType
 from typing import Any
 
+from winchsim.constants import STANDARD_GRAVITY
 from winchsim.frozen import dataclass
 from winchsim.inputs.drum_rope_load import Brake, Drum, Edge, Load, Pawl, Rope, Sheave
 from winchsim.inputs.motors import MotorGroup
 from winchsim.inputs.parts import OwnMaterial, Parts
-from winchsim.inputs.programme import Factors, Phase, Settings, Tolerance
-from winchsim.inputs.spec import table, tables, text
+from winchsim.inputs.spec import choice, number, positive, quantity, table, tables, text
 from winchsim.inputs.supply import Supply
 from winchsim.inputs.train import Stage
 
@@ -35,6 +36,131 @@ def _read_only(values: dict[Any, Any]) -> MappingProxyType[Any, Any]:
 
 
 copyreg.pickle(MappingProxyType, lambda mapping: (_read_only, (dict(mapping),)))
+
+
+SHORTEST_LIMIT = 60.0
+LIMIT_PER_ESTIMATE = 5.0
+LIMIT_TEXT = f"{LIMIT_PER_ESTIMATE:g} times the estimate, at least {SHORTEST_LIMIT:g} s"
+"""Time limit of a phase that has none: so many times the closed-form estimate, at least so long.
+[s], [-]"""
+
+POWERED = ("action", ("raise", "lower"))
+REQUIRED = (1, 15)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Phase:
+    """One step of the programme."""
+
+    action: str = choice("what the power does", ("raise", "lower", "off", "short"))
+    until: str = choice(
+        "what ends the phase besides its time", ("top", "floor", "time"), "time", label="ends at"
+    )
+    time: float | None = positive(
+        "longest time of this phase", "s", 1e6, None, usual=(1, 300), left_out=LIMIT_TEXT
+    )
+    voltage: float | None = quantity(
+        "supply voltage in this phase",
+        "V",
+        0,
+        1000,
+        None,
+        usual=(0, 48),
+        condition=POWERED,
+        left_out="the supply's",
+        quiet=True,
+    )
+    current_limit: float | None = positive(
+        "current limit in this phase",
+        "A",
+        1e4,
+        None,
+        usual=(0.5, 50),
+        condition=POWERED,
+        left_out="the supply's",
+        quiet=True,
+    )
+    ramp: float = quantity(
+        "time in which the voltage rises",
+        "s",
+        0,
+        1e5,
+        0.0,
+        usual=(0, 10),
+        condition=POWERED,
+        quiet=True,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Factors:
+    """Required factors: how many times its load each kind of link must bear."""
+
+    tooth: float = number("for gear teeth", 1, 100, 2.0, usual=REQUIRED)
+    shaft: float = number("for shafts and the drum rod", 1, 100, 2.0, usual=REQUIRED)
+    pin: float = number("for the cross-pin", 1, 100, 3.0, usual=REQUIRED)
+    rope: float = number("for the rope at its end and at the drum", 1, 100, 7.0, usual=REQUIRED)
+    anchor: float = number("for the rope's hold on the drum", 1, 100, 2.0, usual=REQUIRED)
+
+
+@dataclass(frozen=True, kw_only=True)
+class Settings:
+    """Surroundings and how the run is made."""
+
+    gravity: float = positive(
+        "acceleration of gravity", "m/s²", 100, STANDARD_GRAVITY, usual=(9.78, 9.83), quiet=True
+    )
+    ambient: float = quantity(
+        "air temperature",
+        "°C",
+        -60,
+        80,
+        20,
+        usual=(-10, 45),
+        assumed=(10, 30, "own assumption: a workshop in winter and in summer"),
+    )
+    breakaway: float = number(
+        "losses at rest against losses in motion",
+        1,
+        5,
+        1.3,
+        usual=(1, 2),
+        label="losses at rest",
+        assumed=(1.1, 1.6, "own assumption for plain bearings and polymer teeth"),
+        spread="10 %",
+    )
+    watch: float = quantity(
+        "how long the held load is watched", "s", 0, 1e5, 10, usual=(0, 120), quiet=True
+    )
+    sample_step: float | None = positive(
+        "time between the rows of the CSV record",
+        "s",
+        1e5,
+        None,
+        usual=(0.001, 1),
+        quiet=True,
+        left_out="the run's own steps",
+    )
+    stall_watch: float = quantity(
+        "how long the power stays on after a stall", "s", 0, 1e4, 60, usual=(0, 300), quiet=True
+    )
+    relative_tolerance: float = number(
+        "relative tolerance of the integrator",
+        1e-12,
+        1e-3,
+        1e-5,
+        usual=(1e-8, 1e-4),
+        quiet=True,
+    )
+
+
+@dataclass(frozen=True, kw_only=True)
+class Tolerance:
+    """How far one value may differ from part to part."""
+
+    path: str = text("path of the value")
+    by: str = text("half width, as a percentage or in the value's unit", label="half width")
+    shape: str = choice("distribution", ("uniform", "normal", "triangular"), "normal")
 
 
 @dataclass(frozen=True, kw_only=True)

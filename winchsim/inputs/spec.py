@@ -80,20 +80,6 @@ class Spec:
     required: bool = False
     table: Any = None
 
-    @property
-    def step(self) -> float:
-        """Step of a control in the printed unit: 1, 2 or 5 of a decade, about a fiftieth of the
-        usual range."""
-        if self.kind == "integer":
-            return 1.0
-        low, high = self.usual or (self.low, self.high)
-        span = (in_unit(high, self.unit) - in_unit(low, self.unit)) / 50
-        if not 0 < span < math.inf:
-            return 0.0
-        decade = math.floor(math.log10(span))
-        digit = max(d for d in (1, 2, 5) if d <= span / 10.0**decade * (1 + SLACK))
-        return float(f"{digit}e{decade}")
-
     def applies_to(self, table: Any) -> bool:
         """Whether the value has a meaning in a table with its present values."""
         return self.condition is None or getattr(table, self.condition[0]) in self.condition[1]

@@ -358,12 +358,3 @@ class Stage:
     def gear_bore(self) -> float:
         """Bore of the gear, that of its shaft where none is given; 0 for a gear without one. [m]"""
         return self.bore if self.bore is not None else self.shaft_diameter or 0.0
-
-    @property
-    def tooth_width(self) -> float | None:
-        """Face width that both gears share; None where none is given. [m]"""
-        return (
-            self.width
-            if self.width is None or self.pinion_width is None
-            else min(self.width, self.pinion_width)
-        )

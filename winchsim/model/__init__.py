@@ -25,31 +25,82 @@ but for kinks where a direction of power turns over.
 """
 
 from winchsim.model.build import build
-from winchsim.model.estimate import pull, raise_time, steady_speed
-from winchsim.model.keys import Action, AtGroup, AtLayer, AtLink, Event, LoadPlace, ModeKey, Target
+from winchsim.model.electric import DriveLaw
+from winchsim.model.estimate import hanging_pulls, pull, raise_time, raising_phase, steady_speed
+from winchsim.model.keys import (
+    Action,
+    AtGroup,
+    AtLayer,
+    AtLink,
+    Event,
+    LoadPlace,
+    ModeKey,
+    RecordedEvent,
+    Target,
+)
 from winchsim.model.ledger import Term, powers, stored_energy
-from winchsim.model.machine import Machine
+from winchsim.model.link_demands import Channels, link_shares, stalled_channels
+from winchsim.model.links import contact_of, pitch_speed, tooth_of
+from winchsim.model.machine import (
+    Assumed,
+    DriveGroup,
+    LinkLimit,
+    Machine,
+    Mesh,
+    PhaseStep,
+    gear_ratio,
+    on_one_gear,
+)
 from winchsim.model.motion import Flow, Motion
+from winchsim.model.motors import with_data_sheets
+from winchsim.model.reductions import module_of, pinion_material_name
+from winchsim.model.shaft_losses import stalled_torque
 from winchsim.model.switching import WinchProblem
+from winchsim.model.trial import UNLOADED, first_raise, plain_raise, trial_values
 
 __all__ = [
+    "UNLOADED",
     "Action",
+    "Assumed",
     "AtGroup",
     "AtLayer",
     "AtLink",
+    "Channels",
+    "DriveGroup",
+    "DriveLaw",
     "Event",
     "Flow",
+    "LinkLimit",
     "LoadPlace",
     "Machine",
+    "Mesh",
     "ModeKey",
     "Motion",
+    "PhaseStep",
+    "RecordedEvent",
     "Target",
     "Term",
     "WinchProblem",
     "build",
+    "contact_of",
+    "first_raise",
+    "gear_ratio",
+    "hanging_pulls",
+    "link_shares",
+    "module_of",
+    "on_one_gear",
+    "pinion_material_name",
+    "pitch_speed",
+    "plain_raise",
     "powers",
     "pull",
     "raise_time",
+    "raising_phase",
+    "stalled_channels",
+    "stalled_torque",
     "steady_speed",
     "stored_energy",
+    "tooth_of",
+    "trial_values",
+    "with_data_sheets",
 ]

@@ -378,9 +378,7 @@ def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_geometry.Lay
     dead = drum_geometry.dead_length(stack, d.dead_turns, d.width, r.diameter)
     if d.flange_diameter is not None:
         stack = tuple(
-            layer
-            for layer in stack
-            if drum_geometry.outer_diameter(layer, r.diameter) <= d.flange_diameter
+            layer for layer in stack if 2 * layer.radius + r.diameter <= d.flange_diameter
         )
         if not stack:
             raise DomainError(

@@ -15,15 +15,6 @@ from winchsim.physics import load, rope, supply as sp
 from winchsim.physics.chain import drum_inertia, losses, moving_torques
 
 
-class TermKind(StrEnum):
-    """Kind of a line of the balance."""
-
-    GIVEN = "given"
-    ELECTRICAL = "electrical"
-    MECHANICAL = "mechanical"
-    STORED = "stored"
-
-
 class Term(StrEnum):
     """Lines of the balance besides the chain's elements, which go by their own names; in
     the order of the balance."""
@@ -44,22 +35,8 @@ class Term(StrEnum):
     ROPE_STRETCH = "rope stretch"
 
 
-def kind_of(term: str) -> TermKind:
-    """Sort of a term; what is no `Term` is an element of the chain, which turns energy into
-    friction's heat, as most terms do."""
-    return _KINDS.get(term, TermKind.MECHANICAL)
-
-
-_KINDS: dict[str, TermKind] = {
-    Term.SOURCE: TermKind.GIVEN,
-    Term.SOURCE_RESISTANCE: TermKind.ELECTRICAL,
-    Term.LIMITER: TermKind.ELECTRICAL,
-    Term.COPPER: TermKind.ELECTRICAL,
-    Term.BRUSHES: TermKind.ELECTRICAL,
-    Term.KINETIC: TermKind.STORED,
-    Term.POTENTIAL: TermKind.STORED,
-    Term.ROPE_STRETCH: TermKind.STORED,
-}
+ELECTRICAL = frozenset({Term.SOURCE_RESISTANCE, Term.LIMITER, Term.COPPER, Term.BRUSHES})
+"""Terms of heat in the circuit; all other heat is from friction, also in the chain's elements."""
 
 
 def powers(motion: Motion, key: ModeKey, t: np.ndarray, y: np.ndarray) -> dict[str, np.ndarray]:

@@ -134,13 +134,13 @@ def tooth_of(inputs: Inputs, mesh: Mesh, kind: LinkKind) -> ToothCase:
         There is no such material, or no such tooth can be made; with the path of its key.
     """
     stage: Stage = value_at(inputs, mesh.path)
-    width = stage.tooth_width
     assert (
         mesh.pinion_teeth is not None
         and mesh.gear_teeth is not None
         and mesh.module is not None
-        and width is not None
+        and stage.width is not None
     )
+    width = min(stage.width, stage.pinion_width or stage.width)  # that both gears share
     count, bore, shift, key = mesh.gear_teeth, stage.gear_bore, stage.gear_shift, "material"
     if kind is LinkKind.TOOTH_PINION:
         count, bore, shift = mesh.pinion_teeth, 0.0, stage.pinion_shift

@@ -356,10 +356,6 @@ class Machine:
         """Place of a group's winding temperature in the state; its case temperature follows."""
         return 5 + 2 * group
 
-    def chain_in(self, action: str) -> Chain:
-        """Chain in force in a phase: with the brake gripping when the power is off."""
-        return self.braked_chain if action in ("off", "short") else self.chain
-
     @property
     def layers_used(self) -> tuple[int, ...]:
         """Layers of the drum that a lift to the top winds onto, from 0; at least one."""

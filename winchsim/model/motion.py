@@ -131,7 +131,8 @@ class Motion:
         Where the drum judders, each stop takes the motion of the shafts from the motors on: their
         inertia has no part in the mean motion, which follows the balance of torques without it.
         """
-        chain = self.machine.chain_in(self.machine.phases[key.phase].action)
+        m = self.machine
+        chain = m.chain if m.phases[key.phase].powered else m.braked_chain
         if not key.judders:
             return chain
         return replace(

@@ -7,7 +7,7 @@ from typing import Any
 
 from winchsim.errors import DomainError
 from winchsim.frozen import replace
-from winchsim.inputs import Inputs, MotorGroup, with_value
+from winchsim.inputs import Inputs, MotorGroup, with_values
 from winchsim.model.assumptions import Assumptions
 from winchsim.model.machine import DriveGroup, Machine
 from winchsim.model.reductions import stages_ratio
@@ -242,10 +242,9 @@ def with_data_sheets(
         Factors. [-]
     """
     for group in machine.groups:
-        path = f"motors.{group.number}"
+        values: dict[str, Any] = data_sheet(group.fit, constant, resistance)
         if inputs.motors[group.number - 1].known_by != "data sheet":
-            inputs = with_value(inputs, f"{path}.known_by", "data sheet")
-            inputs = with_value(inputs, f"{path}.voltage", group.fit.voltage)
-        for key, value in data_sheet(group.fit, constant, resistance).items():
-            inputs = with_value(inputs, f"{path}.{key}", value)
+            values = {"known_by": "data sheet", "voltage": group.fit.voltage, **values}
+        path = f"motors.{group.number}"
+        inputs = with_values(inputs, {f"{path}.{key}": value for key, value in values.items()})
     return inputs

@@ -5,6 +5,7 @@ from functools import lru_cache
 from math import atan
 from typing import Any, NamedTuple
 
+from winchsim.constants import INCH
 from winchsim.elementwise import by_value
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
@@ -128,7 +129,7 @@ def module_of(stage: Stage) -> float | None:
     """Module of a stage, from its diametral pitch where that is given. [m]"""
     if stage.module is not None or stage.diametral_pitch is None:
         return stage.module
-    return gears.module_from_diametral_pitch(in_unit(stage.diametral_pitch, "1/in"))
+    return INCH / in_unit(stage.diametral_pitch, "1/in")
 
 
 def pinion_material_name(stage: Stage) -> str:

@@ -4,7 +4,7 @@ test had."""
 from collections.abc import Mapping
 
 from winchsim.frozen import replace
-from winchsim.inputs import Inputs, Phase, with_value
+from winchsim.inputs import Inputs, Phase, with_values
 
 UNLOADED = 1e-4
 """Load of an unloaded run in the computation, as a share of the scenario's. [-]"""
@@ -22,12 +22,10 @@ def first_raise(inputs: Inputs) -> Phase:
 def plain_raise(inputs: Inputs) -> Inputs:
     """Scenario whose programme is a raise with the power off after it, at what its first raise
     says."""
-    step, found = first_raise(inputs), replace(inputs, phase=())
-    if step.voltage is not None:
-        found = with_value(found, "supply.voltage", step.voltage)
-    if step.current_limit is not None:
-        found = with_value(found, "supply.current_limit", step.current_limit)
-    return found
+    step = first_raise(inputs)
+    own = {"supply.voltage": step.voltage, "supply.current_limit": step.current_limit}
+    given = {path: value for path, value in own.items() if value is not None}
+    return with_values(replace(inputs, phase=()), given)
 
 
 def trial_values(
@@ -56,22 +54,3 @@ def trial_values(
     given = {"load.mass": mass, "load.height": height, "supply.voltage": voltage}
     given |= {f"motors.{number}.winding_start": value for number, value in warm.items()}
     return {path: value for path, value in given.items() if value is not None}
-
-
-def under_test(inputs: Inputs, values: Mapping[str, float]) -> Inputs:
-    """Scenario with what a test changes.
-
-    Parameters
-    ----------
-    inputs : Inputs
-    values : mapping of str to float
-        As `trial_values` gives them.
-
-    Raises
-    ------
-    DomainError
-        A value outside its bounds.
-    """
-    for path, value in values.items():
-        inputs = with_value(inputs, path, value)
-    return inputs

@@ -9,9 +9,8 @@ from winchsim.assessment.kinds import Assessment, Check, CheckKey, PartRow, Read
 from winchsim.frozen import replace
 from winchsim.quantity_text import in_unit
 from winchsim.report.document import Cell, Document, Face, Mark, Node, Paragraph, Text, Value
-from winchsim.report.plain_text import safe
 from winchsim.report.render.html import body
-from winchsim.report.render.options import Options, cell_text
+from winchsim.report.render.options import Options, cell_text, safe
 from winchsim.report.words import advice
 from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.findings import finding

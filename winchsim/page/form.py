@@ -7,8 +7,8 @@ from typing import Any
 
 from nicegui import ui
 
-from winchsim.inputs import GROUPS, Control, Inputs, controls, specs, value_at
-from winchsim.page.row import KeyRow
+from winchsim.inputs import GROUPS, Inputs, specs, value_at
+from winchsim.page.row import Control, KeyRow, controls
 from winchsim.page.state import moved
 from winchsim.scenario.change import to_values, with_table, without_table
 

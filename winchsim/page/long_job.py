@@ -10,7 +10,7 @@ from nicegui import ui
 from winchsim.errors import WinchsimError
 from winchsim.page.process import StoppedError, Worker, WorkerError
 from winchsim.page.row import fault_text
-from winchsim.report.plain_text import harmless
+from winchsim.report.render.options import harmless
 
 
 class LongJob:

@@ -8,7 +8,7 @@ import numpy as np
 from winchsim.inputs import Inputs
 from winchsim.model.keys import Event
 from winchsim.report.figures.plan import Gear, OtherStage, Plan, gear_turns, outline, plan_of
-from winchsim.report.plain_text import safe
+from winchsim.report.render.options import safe
 from winchsim.simulation import Record
 
 MOST_SAMPLES = 240

@@ -1,20 +1,79 @@
 """One value of a scenario on the page: a field made from its declaration, what is assumed for it,
 and a way to leave it out."""
 
+import math
 from collections.abc import Callable
 from typing import Any
 
 from nicegui import ui
 
 from winchsim.errors import InputError, WinchsimError
-from winchsim.inputs import Control, Spec
+from winchsim.frozen import dataclass
+from winchsim.inputs import GROUPS, Inputs, Spec, specs, value_at, walk
 from winchsim.page.state import with_text
 from winchsim.quantity_text import in_unit
-from winchsim.report.plain_text import harmless
+from winchsim.report.render.options import harmless
 from winchsim.scenario.overrides import LEFT_OUT
 
 LONGEST = 2000
 """Characters of a value that are read. [-]"""
+
+
+@dataclass(frozen=True)
+class Control:
+    """One value of a scenario with what a form needs.
+
+    Attributes
+    ----------
+    path : str
+    value : object
+        In SI (°C for temperatures); None where it is left out.
+    spec : Spec
+    group : str
+        One of `GROUPS`.
+    applies : bool
+        Whether the value has a meaning with the present values of its table.
+    given : bool
+        Whether the scenario gives it.
+    choices : tuple of str
+        Words or names to choose from; empty for a value of another kind.
+    """
+
+    path: str
+    value: Any
+    spec: Spec
+    group: str
+    applies: bool
+    given: bool
+    choices: tuple[str, ...]
+
+
+def controls(inputs: Inputs) -> tuple[Control, ...]:
+    """Every value of a scenario for a form, the groups along the way of the power."""
+    found = []
+    for path, value, spec in walk(inputs):
+        head = path.rpartition(".")[0]
+        owner = value_at(inputs, head) if head else inputs
+        group = specs(Inputs)[path.partition(".")[0]].group
+        choices = tuple(getattr(inputs, spec.names)) if spec.names else spec.choices
+        found.append(
+            Control(path, value, spec, group, spec.applies_to(owner), path in inputs.given, choices)
+        )
+    return tuple(sorted(found, key=lambda control: GROUPS.index(control.group)))
+
+
+def step_of(spec: Spec) -> float:
+    """Step of a control in the printed unit: 1, 2 or 5 of a decade, about a fiftieth of the usual
+    range."""
+    if spec.kind == "integer":
+        return 1.0
+    low, high = spec.usual or (spec.low, spec.high)
+    span = (in_unit(high, spec.unit) - in_unit(low, spec.unit)) / 50
+    if not 0 < span < math.inf:
+        return 0.0
+    decade = math.floor(math.log10(span))
+    digit = max(d for d in (1, 2, 5) if d <= span / 10.0**decade * (1 + 1e-12))
+    return float(f"{digit}e{decade}")
 
 
 def fault_text(error: Exception) -> str:
@@ -40,7 +99,7 @@ def value_text(spec: Spec, value: Any) -> str:
 
 def ends(spec: Spec, value: float | None) -> tuple[float, float] | None:
     """Ends of a slider in the printed unit: the usual range, widened to the present value."""
-    if spec.usual is None or spec.step <= 0:
+    if spec.usual is None or step_of(spec) <= 0:
         return None
     numbers = (*spec.usual, *(() if value is None else (value,)))
     return in_unit(min(numbers), spec.unit), in_unit(max(numbers), spec.unit)
@@ -105,13 +164,13 @@ class KeyRow:
             span = ends(self.spec, control.value)
             self._slider = None if span is None else self._slide(span, name)
             self._info = ui.label("").classes("info")
-        if self.spec.step > 0 and not control.choices:
+        if step_of(self.spec) > 0 and not control.choices:
             for key, sign in (("up", 1), ("down", -1)):
                 self._field.on(f"keydown.{key}.prevent", lambda _, s=sign: self._step(s))
         self.sync(control)
 
     def _slide(self, span: tuple[float, float], name: str) -> Any:
-        made = ui.slider(min=span[0], max=span[1], step=self.spec.step, value=span[0])
+        made = ui.slider(min=span[0], max=span[1], step=step_of(self.spec), value=span[0])
         made.props(f'dense aria-label="{name}, slider"').classes("slide")
         made.on("update:model-value", lambda e: self._put_number(e.args), throttle=0.1)
         return made
@@ -119,7 +178,7 @@ class KeyRow:
     def _step(self, sign: int) -> None:
         span = ends(self.spec, self._value) or (0.0, 0.0)
         now = span[0] if self._value is None else in_unit(self._value, self.spec.unit)
-        self._put_number(now + sign * self.spec.step)
+        self._put_number(now + sign * step_of(self.spec))
 
     def _put_number(self, number: float) -> None:
         self.set_to(f"{number:.6g} {self.spec.unit}".strip())

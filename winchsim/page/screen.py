@@ -11,7 +11,7 @@ from winchsim.page.sizing import Sizing
 from winchsim.page.take_out import TakeOut
 from winchsim.page.test_day import TestDay
 from winchsim.page.variants import VariantsView
-from winchsim.report.plain_text import harmless, safe
+from winchsim.report.render.options import harmless, safe
 from winchsim.report.words.advice import CAUTIONS
 
 CAUTION = (

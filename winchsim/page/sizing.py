@@ -6,10 +6,10 @@ from typing import Any
 from nicegui import ui
 
 from winchsim.errors import InputError
-from winchsim.inputs import controls, value_at
+from winchsim.inputs import value_at
 from winchsim.page.charts import axis, by_status, chart, points
 from winchsim.page.long_job import LongJob
-from winchsim.page.row import fault_text
+from winchsim.page.row import controls, fault_text
 from winchsim.page.state import with_text
 from winchsim.quantity_text import from_unit, in_unit
 

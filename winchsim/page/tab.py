@@ -17,7 +17,7 @@ from winchsim.page.process import StoppedError, Worker, WorkerError
 from winchsim.page.row import fault_text
 from winchsim.page.screen import Screen
 from winchsim.page.state import State, WorkFile
-from winchsim.report.plain_text import harmless
+from winchsim.report.render.options import harmless
 from winchsim.report.writing import write_file
 from winchsim.scenario.change import rewrite, with_value
 from winchsim.scenario.read import Scenario

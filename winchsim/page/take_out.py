@@ -12,7 +12,7 @@ from winchsim.inputs import spec_at
 from winchsim.page.long_job import LongJob
 from winchsim.page.row import value_text
 from winchsim.page.state import State, changed_keys, changes
-from winchsim.report.plain_text import safe
+from winchsim.report.render.options import safe
 from winchsim.scenario.change import quantity_text
 from winchsim.scenario.overrides import LEFT_OUT
 from winchsim.scenario.read import read_string

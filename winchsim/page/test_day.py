@@ -13,7 +13,7 @@ from winchsim.page.charts import axis, chart, points
 from winchsim.page.long_job import LongJob
 from winchsim.page.row import fault_text, field, mark_wrong, value_text
 from winchsim.quantity_text import quantity
-from winchsim.report.plain_text import harmless
+from winchsim.report.render.options import harmless
 from winchsim.scenario.overrides import raw_value
 from winchsim.scenario.sheet import SheetRow, origin_line, read_planned_sheet, write_sheet
 from winchsim.scenario.values import read_value

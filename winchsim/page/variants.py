@@ -4,10 +4,10 @@ from typing import Any
 
 from nicegui import ui
 
-from winchsim.csv_text import csv_text
 from winchsim.page.long_job import LongJob
 from winchsim.page.state import Variant, changed_keys
-from winchsim.report.plain_text import harmless
+from winchsim.quantity_text import csv_text
+from winchsim.report.render.options import harmless
 
 OF_THE_FILE = "(file)"
 """Row of the scenario as its file has it."""

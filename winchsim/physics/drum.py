@@ -162,8 +162,3 @@ def dead_length(
         2 * math.pi * layer.radius * min(max(turns - k * per_layer, 0.0), per_layer)
         for k, layer in enumerate(stack)
     )
-
-
-def outer_diameter(layer: Layer, rope_diameter: float) -> float:
-    """Diameter over the rope of a layer. [m]"""
-    return 2 * layer.radius + rope_diameter

@@ -25,7 +25,6 @@ import math
 
 from scipy.optimize import brentq
 
-from winchsim.constants import INCH
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
@@ -76,26 +75,6 @@ class Diameters:
 
 # ----------------------------------------------------------------------------------------- basic
 # sizes
-
-
-def module_from_diametral_pitch(diametral_pitch: float) -> float:
-    """Module of a gear whose size is given as teeth per inch of pitch diameter.
-
-    Parameters
-    ----------
-    diametral_pitch : float
-        Teeth per inch of pitch diameter. [1/in]
-
-    Returns
-    -------
-    float
-        Module. [m]
-
-    References
-    ----------
-    Definition; an inch is 0.0254 m exactly.
-    """
-    return INCH / diametral_pitch
 
 
 def involute(angle: float) -> float:

@@ -166,8 +166,3 @@ def fall(body: Body, travel: float, speed: float = 0.0) -> Fall:
     end = math.sqrt(square)
     down = 2 * above / (start + end) if above > 0 else 0.0
     return Fall(rising + down, end, body.mass * square / 2)
-
-
-def fall_speed(gravity: float, height: float) -> float:
-    """Speed of a free fall from a height. [m/s]"""
-    return math.sqrt(2 * gravity * height)

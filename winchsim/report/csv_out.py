@@ -2,8 +2,7 @@
 
 import numpy as np
 
-from winchsim.csv_text import DIGITS
-from winchsim.quantity_text import key
+from winchsim.quantity_text import CSV_DIGITS, key
 from winchsim.simulation import Record
 
 PLACES = 9
@@ -39,7 +38,7 @@ def record_csv(record: Record) -> str:
         *(channel.values for channel in channels),
     ]
     kept = np.append(np.diff(time) > 0, True)
-    row = "%.15g,%d,%d,%d" + f",%.{DIGITS}g" * len(channels)
+    row = "%.15g,%d,%d,%d" + f",%.{CSV_DIGITS}g" * len(channels)
     lines = [row % v for v in zip(*(column[kept].tolist() for column in columns), strict=True)]
     if not all(np.isfinite(column).all() for column in columns):
         lines = [

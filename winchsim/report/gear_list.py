@@ -3,11 +3,10 @@
 from collections.abc import Iterator
 from typing import Any
 
-from winchsim.csv_text import csv_text
 from winchsim.inputs import Inputs, Stage
 from winchsim.model.reductions import module_of, pinion_material_name
 from winchsim.physics.gears import contact
-from winchsim.quantity_text import in_unit
+from winchsim.quantity_text import csv_text, in_unit
 
 UNITS = {
     "gear": "",

@@ -10,8 +10,7 @@ from typing import Any
 from winchsim.assessment.kinds import Assessment, Check, CheckKey, Status
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs
-from winchsim.model import Machine
-from winchsim.model.estimate import raising_phase
+from winchsim.model import Machine, raising_phase
 from winchsim.quantity_text import keyed
 from winchsim.report import frame
 from winchsim.report.document import (
@@ -27,9 +26,8 @@ from winchsim.report.document import (
     say,
 )
 from winchsim.report.json_text import document, facts
-from winchsim.report.plain_text import harmless
 from winchsim.report.render.html import render_html
-from winchsim.report.render.options import Options, sentence_text, sentences
+from winchsim.report.render.options import Options, harmless, sentence_text, sentences
 from winchsim.report.words.details import (
     CHECK_HEADS,
     LAST_SPARE,

@@ -10,8 +10,8 @@ from winchsim.assessment.history import read_history
 from winchsim.assessment.kinds import Assessment, Caution
 from winchsim.errors import Code, Fault, InputError
 from winchsim.frozen import dataclass
-from winchsim.inputs import Inputs
-from winchsim.model.trial import UNLOADED, plain_raise, under_test
+from winchsim.inputs import Inputs, with_values
+from winchsim.model.trial import UNLOADED, plain_raise
 from winchsim.quantity_text import key
 from winchsim.report.document import (
     Cell,
@@ -229,7 +229,7 @@ def simulated_sheet(
         raise InputError((Fault(message, hint="draw it in parts", code=Code.TOO_MUCH),))
     records: dict[tuple[tuple[str, float], ...], Record] = {}
     for values in different:
-        records[values] = simulate(under_test(plain, dict(values)))
+        records[values] = simulate(with_values(plain, dict(values)))
         on_progress(len(records), len(different))
     return tuple(compared(row, records[values]) for row, values in zip(done, given, strict=True))
 

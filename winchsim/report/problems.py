@@ -5,7 +5,7 @@ import textwrap
 from collections.abc import Sequence
 
 from winchsim.errors import Code, Fault, InputError, OutputError, TrustError, WinchsimError
-from winchsim.report.paint import Paint
+from winchsim.report.render.options import Paint
 
 _PLAIN = Paint()
 

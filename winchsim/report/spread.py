@@ -5,8 +5,7 @@ import math
 from typing import Any
 
 from winchsim.assessment.kinds import Holding, Status
-from winchsim.csv_text import csv_text
-from winchsim.quantity_text import key
+from winchsim.quantity_text import csv_text, key
 from winchsim.report import frame, json_text
 from winchsim.report.document import (
     Cell,

@@ -5,7 +5,6 @@ Forces are tangential at the pitch circle of one tooth. The strength side knows 
 running mesh adds to its own force is `dynamic_factor` on the demand side.
 """
 
-import math
 from functools import lru_cache
 from typing import Any
 
@@ -323,19 +322,3 @@ def friction_temperature(
     rise = np.where(moving, np.abs(power) * friction * loss_factor * heating / scale, 0.0)
     total = ambient + rise
     return total if np.ndim(total) else float(total)
-
-
-# ----------------------------------------------------------------------------------------
-
-
-def mesh_cycles(angle: Floats, meshes_per_turn: int = 1) -> Floats:
-    """How often each tooth of a gear is loaded while the gear turns. [-]
-
-    Parameters
-    ----------
-    angle : float or ndarray
-        Angle turned, both ways added. [rad]
-    meshes_per_turn : int
-        Partners that load the gear in one turn: the live pinions around a common gear. [-]
-    """
-    return np.abs(angle) / (2.0 * math.pi) * meshes_per_turn

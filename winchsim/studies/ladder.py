@@ -12,9 +12,8 @@ from winchsim.assessment.kinds import Assessment, Holding, Status
 from winchsim.assessment.margins import stalled_until_hot
 from winchsim.errors import DomainError, TrustError
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs, Phase, with_value
-from winchsim.model import Machine, build
-from winchsim.model.trial import UNLOADED, first_raise, trial_values, under_test
+from winchsim.inputs import Inputs, Phase, with_value, with_values
+from winchsim.model import UNLOADED, Machine, build, first_raise, trial_values
 from winchsim.physics import heat
 from winchsim.simulation import Record, simulate
 from winchsim.slow import lift_all
@@ -306,7 +305,7 @@ def plan_ladder(
     warm, rest = {g.number: g.winding_start for g in machine.groups}, 0.0
     on_progress(1, len(masses) + 1)
     for place, mass in enumerate(masses, start=2):
-        own = under_test(free, trial_values(free, mass=mass, winding_start=warm))
+        own = with_values(free, trial_values(free, mass=mass, winding_start=warm))
         rung, raised, last = _rung(place, own, rest)
         found.append(rung)
         records.append(raised)

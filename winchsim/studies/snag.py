@@ -8,8 +8,7 @@ from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import Jam, NoLimit
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs
-from winchsim.model import Event, build
-from winchsim.model.trial import first_raise
+from winchsim.model import Event, build, first_raise
 from winchsim.simulation import simulate
 
 STEPS = 6

@@ -13,12 +13,11 @@ from winchsim.assessment.candidates import RANKS, CheckColumn, capacities, check
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, ReadingKey, Side, Status
 from winchsim.assessment.ranges import ENDS, find_ranges
-from winchsim.csv_text import csv_text
 from winchsim.errors import DomainError, InputError, WinchsimError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, idle, misplaced, spec_at
 from winchsim.model import build
-from winchsim.quantity_text import key
+from winchsim.quantity_text import csv_text, key
 from winchsim.simulation import simulate as run
 from winchsim.slow import Lifts, SlowEnd, Variants, lift_all, vary
 

@@ -15,9 +15,8 @@ from winchsim.assessment.kinds import Assessment, Check, CheckKey, End
 from winchsim.assessment.teeth import damage, tooth_warmth
 from winchsim.errors import Code, refused
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs
-from winchsim.model.machine import LinkLimit
-from winchsim.model.trial import plain_raise, under_test
+from winchsim.inputs import Inputs, with_values
+from winchsim.model import LinkLimit, plain_raise
 from winchsim.simulation import Record, simulate
 from winchsim.strength.link import LinkKind
 from winchsim.strength.printed import temperature_factor
@@ -194,7 +193,7 @@ def why(inputs: Inputs, tests: Sequence[LiftTest], row: int | None = None) -> Di
 
 
 def _as_tested(inputs: Inputs, test: LiftTest) -> Inputs:
-    return under_test(plain_raise(inputs), test.values_in(inputs))
+    return with_values(plain_raise(inputs), test.values_in(inputs))
 
 
 def _end(test: LiftTest) -> End | None:

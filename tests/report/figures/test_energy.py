@@ -19,8 +19,8 @@ def test_bars_add_up_to_what_was_given(records, name):
 def test_bars_are_the_heads_of_the_balance(lift):
     bars = {name: (energy, kind) for name, energy, kind in energy_bars(lift.energy)[0]}
     spent = lift.energy.spent
-    assert bars["copper"] == (spent["copper"], "electrical")
-    assert bars["motor drag"] == (spent["motor drag"], "mechanical")
+    assert bars["copper"] == (spent["copper"], "electrical heat")
+    assert bars["motor drag"] == (spent["motor drag"], "friction")
     lifted = lift.energy.stored_after["potential"] - lift.energy.stored_before["potential"]
     assert bars["lifting the load"] == (lifted, "stored")
 

@@ -78,5 +78,5 @@ def test_what_a_battery_takes_back_is_a_bar(small, make_motor, make_stage):
     assert books.source < 0
     bars, given = energy_bars(books)
     _, energy, kind = next(bar for bar in bars if bar[0] == "back into the source")
-    assert energy == pytest.approx(-books.source) and kind == "electrical"
+    assert energy == pytest.approx(-books.source) and kind == "electrical heat"
     assert math.fsum(energy for _, energy, _ in bars) == pytest.approx(given, rel=1e-3)

@@ -5,7 +5,7 @@ from typing import Any
 from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
-from winchsim.model.ledger import Term, TermKind, kind_of
+from winchsim.model.ledger import ELECTRICAL, Term
 from winchsim.quantity_text import in_unit, quantity
 from winchsim.report.figures.look import (
     BLUE,
@@ -35,8 +35,8 @@ _STORED: dict[str, str] = {
 """What a bar of stored energy is called, where its term alone says too little."""
 
 
-EnergyBar = tuple[str, float, TermKind]
-"""One bar: its name as the reader sees it, its energy [J], and its kind."""
+EnergyBar = tuple[str, float, str]
+"""One bar: its name as the reader sees it, its energy [J], and one of `KINDS`."""
 
 
 def energy_bars(balance: EnergyBalance) -> tuple[tuple[EnergyBar, ...], float]:
@@ -54,11 +54,14 @@ def energy_bars(balance: EnergyBalance) -> tuple[tuple[EnergyBar, ...], float]:
     """
     every: list[EnergyBar] = [
         *(
-            (_STORED.get(name, name), after - balance.stored_before[name], TermKind.STORED)
+            (_STORED.get(name, name), after - balance.stored_before[name], "stored")
             for name, after in balance.stored_after.items()
         ),
-        ("back into the source", -balance.source, TermKind.ELECTRICAL),
-        *((name, lost, kind_of(name)) for name, lost in balance.spent.items()),
+        ("back into the source", -balance.source, "electrical heat"),
+        *(
+            (name, lost, "electrical heat" if name in ELECTRICAL else "friction")
+            for name, lost in balance.spent.items()
+        ),
     ]
     bars = sorted((bar for bar in every if bar[1] > 0), key=lambda bar: -bar[1])
     given = max(-sum(min(energy, 0.0) for _, energy, _ in every), sum(e for _, e, _ in bars))
@@ -66,19 +69,16 @@ def energy_bars(balance: EnergyBalance) -> tuple[tuple[EnergyBar, ...], float]:
     rest = bars[len(large) :]
     if len(rest) > 1:
         small = sum(energy for _, energy, _ in rest)
-        rest = [(f"{len(rest)} smaller ones", small, TermKind.MECHANICAL)]
+        rest = [(f"{len(rest)} smaller ones", small, "friction")]
     return (*large, *rest), given
 
 
-_KINDS: dict[TermKind, tuple[str, dict[str, Any]]] = {
-    TermKind.STORED: ("stored", {"facecolor": BLUE, "edgecolor": BLUE}),
-    TermKind.ELECTRICAL: (
-        "electrical heat",
-        {"facecolor": "white", "edgecolor": VERMILLION, "hatch": "////"},
-    ),
-    TermKind.MECHANICAL: ("friction", {"facecolor": "white", "edgecolor": GREY, "hatch": "---"}),
+KINDS: dict[str, dict[str, Any]] = {
+    "stored": {"facecolor": BLUE, "edgecolor": BLUE},
+    "electrical heat": {"facecolor": "white", "edgecolor": VERMILLION, "hatch": "////"},
+    "friction": {"facecolor": "white", "edgecolor": GREY, "hatch": "---"},
 }
-"""Name and look of each kind."""
+"""Look of each kind of bar."""
 
 
 @styled
@@ -97,7 +97,7 @@ def energy_ledger(record: Record, look: Look) -> Figure:
     figure, (axes,) = stack(look, [pitch * count * look.row / look.panel], 2.5)
     for i, (_, energy, kind) in enumerate(bars):
         amount = in_unit(energy, unit)
-        axes.barh(i, amount, height=0.68, zorder=2, linewidth=look.line / 2, **_KINDS[kind][1])
+        axes.barh(i, amount, height=0.68, zorder=2, linewidth=look.line / 2, **KINDS[kind])
         share = f" · {quantity(energy / given, '%')}" if given > 0 else ""
         axes.annotate(
             quantity(energy, unit) + share,
@@ -114,7 +114,7 @@ def energy_ledger(record: Record, look: Look) -> Figure:
     if not bars:
         axes.text(0.5, 0.5, "no energy has flowed", transform=axes.transAxes, ha="center")
     figure.legend(
-        handles=[Patch(label=name, **style) for name, style in _KINDS.values()],
+        handles=[Patch(label=name, **style) for name, style in KINDS.items()],
         loc="outside upper left",
         ncols=3,
     )

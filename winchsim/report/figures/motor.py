@@ -7,10 +7,7 @@ import numpy as np
 from matplotlib.axes import Axes
 from matplotlib.figure import Figure
 
-from winchsim.model import Event, Machine
-from winchsim.model.electric import DriveLaw
-from winchsim.model.estimate import raising_phase
-from winchsim.model.machine import DriveGroup
+from winchsim.model import DriveGroup, DriveLaw, Event, Machine, raising_phase
 from winchsim.quantity_text import in_unit, quantity
 from winchsim.report.figures.frame import broken, flowed, suits
 from winchsim.report.figures.look import (

@@ -40,8 +40,7 @@ from winchsim.report.measured import (
     trace_differences,
     trace_sentence,
 )
-from winchsim.report.plain_text import harmless
-from winchsim.report.render.options import sentence_text
+from winchsim.report.render.options import harmless, sentence_text
 from winchsim.report.words.values import signed
 from winchsim.scenario.trace import MeasuredTrace
 from winchsim.simulation import Record

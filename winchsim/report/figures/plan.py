@@ -11,8 +11,7 @@ import numpy as np
 
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, Stage
-from winchsim.model import Machine
-from winchsim.model.reductions import module_of
+from winchsim.model import Machine, module_of
 
 TILT = math.radians(32)
 """Angle by which the train goes up and down."""

@@ -29,7 +29,7 @@ from winchsim.report.figures.look import (
     styled,
 )
 from winchsim.report.figures.plan import Plan, Turn, outline, plan_of, turns_of
-from winchsim.report.plain_text import harmless
+from winchsim.report.render.options import harmless
 from winchsim.simulation import Record
 
 MOST_CIRCLES = 400

@@ -19,8 +19,7 @@ from winchsim.report.document import (
     Table,
     Value,
 )
-from winchsim.report.plain_text import safe
-from winchsim.report.render.options import Options, cell_text, count_text, plain_characters
+from winchsim.report.render.options import Options, cell_text, count_text, plain_characters, safe
 from winchsim.version import __version__
 
 LONG_TITLE = 80

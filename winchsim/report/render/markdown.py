@@ -16,8 +16,7 @@ from winchsim.report.document import (
     Section,
     Table,
 )
-from winchsim.report.plain_text import harmless
-from winchsim.report.render.options import TIED, Options, cell_text, plain_characters
+from winchsim.report.render.options import TIED, Options, cell_text, harmless, plain_characters
 
 _SPECIAL = re.compile(r"([\\`*_{}\[\]<>()#+!|~&$^-])")
 

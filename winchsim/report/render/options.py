@@ -1,6 +1,8 @@
-"""Options that all renderers share, and numbers as text under them."""
+"""What all renderers share: options, colour, harmless characters, numbers as text under them."""
 
+import html
 import math
+import re
 from collections import Counter
 from collections.abc import Callable, Collection, Iterable, Mapping
 from dataclasses import field
@@ -8,7 +10,6 @@ from dataclasses import field
 from winchsim.frozen import dataclass
 from winchsim.quantity_text import PRINTED_UNITS, show
 from winchsim.report.document import Cell, Face, Mark, Table, Text, Value
-from winchsim.report.plain_text import harmless
 
 TIED = "\N{NO-BREAK SPACE}"
 """Blank at which no line ends: between a number and its unit."""
@@ -67,6 +68,79 @@ class Options:
     plain: bool = False
     full: bool = False
     figures: Mapping[str, str] = field(default_factory=dict)
+
+
+_CODES = {"bad": "1;31", "warn": "33", "open": "33", "good": "32", "strong": "1", "faint": "2"}
+"""Control codes by tone."""
+
+
+@dataclass(frozen=True)
+class Paint:
+    """Puts control codes around text when colour is on, and leaves it alone when off; colour is
+    never the only sign of anything."""
+
+    on: bool = False
+
+    def __call__(self, tone: str, text: str) -> str:
+        """Text in one of the tones of a mark, or ``strong`` or ``faint``."""
+        return f"\033[{_CODES[tone]}m{text}\033[0m" if self.on and text else text
+
+
+def use_colour(choice: str, environ: Mapping[str, str], is_terminal: bool) -> bool:
+    """Whether to colour: the option decides, then NO_COLOR, FORCE_COLOR, a dumb terminal, whether
+    it is a terminal.
+
+    Parameters
+    ----------
+    choice : str
+        ``always``, ``never`` or ``auto``.
+    environ : Mapping of str to str
+        Environment variables.
+    is_terminal : bool
+        Whether the stream is a terminal.
+
+    Returns
+    -------
+    bool
+    """
+    if choice != "auto":
+        return choice == "always"
+    if environ.get("NO_COLOR") or environ.get("FORCE_COLOR"):
+        return not environ.get("NO_COLOR")
+    return is_terminal and environ.get("TERM") != "dumb"
+
+
+_HARMFUL = re.compile(
+    "[\x00-\x1f\x7f-\x9f\u2028\u2029\ud800-\udfff\u202a-\u202e\u2066-\u2069\ufeff"
+    + "".join(chr(top - 2) + chr(top - 1) for top in range(0x10000, 0x110001, 0x10000))
+    + "]"
+)
+"""Control characters, line ends, halves of a pair, invisible marks that turn the direction of
+whatever follows them, and the last two places of each plane, which are no characters."""
+
+
+def harmless(text: str) -> str:
+    """Text of any origin made harmless for a page or a figure: without control characters, marks
+    that turn its direction, and what XML cannot hold.
+
+    Joiners, spaces of any width and unassigned letters stay: scripts need them.
+
+    Parameters
+    ----------
+    text : str
+        Tabs and line ends become blanks; what else is taken out is written as its code.
+
+    Returns
+    -------
+    str
+        One line.
+    """
+    return _HARMFUL.sub(lambda m: " " if m[0] in "\t\n\r" else f"\\x{ord(m[0]):02x}", text)
+
+
+def safe(text: str) -> str:
+    """Text of any origin, harmless, as HTML text or attribute value."""
+    return html.escape(harmless(text), quote=True)
 
 
 def plain_characters(text: str) -> str:

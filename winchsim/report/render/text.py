@@ -17,9 +17,15 @@ from winchsim.report.document import (
     Section,
     Table,
 )
-from winchsim.report.paint import Paint
 from winchsim.report.problems import clean
-from winchsim.report.render.options import TIED, Options, cell_text, count_text, plain_characters
+from winchsim.report.render.options import (
+    TIED,
+    Options,
+    Paint,
+    cell_text,
+    count_text,
+    plain_characters,
+)
 
 LEAST_WRAP = 4
 """Characters of a column of a table for which words are cut, where nothing else helps. [-]"""

@@ -5,15 +5,13 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy.optimize import least_squares
 from scipy.special import stdtr, stdtrit
 
 from winchsim.errors import Code, DomainError, refused
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs, walk, with_value
-from winchsim.model import build
-from winchsim.model.estimate import raising_phase
+from winchsim.inputs import Inputs, walk, with_values
+from winchsim.model import build, raising_phase
 from winchsim.studies.calibrate.evidence import (
     SCATTERS,
     Capacity,
@@ -32,9 +30,6 @@ from winchsim.studies.calibrate.forecast import (
     forecast_with_slopes,
     moved,
 )
-
-Array = NDArray[Any]
-Mask = NDArray[np.bool_]
 
 ALONE = 0.8
 """A factor is determined on its own where this share of it lies in directions that the tests
@@ -104,14 +99,14 @@ class FitProblem:
         A search ends where a step gains a smaller share of the loss. [-]
     """
 
-    both: Callable[[Array], tuple[Array, Array]]
-    low: Array
-    high: Array
-    data: Mask
+    both: Callable[[np.ndarray], tuple[np.ndarray, np.ndarray]]
+    low: np.ndarray
+    high: np.ndarray
+    data: np.ndarray
     settled: float = 1e-3
 
     @property
-    def free(self) -> Mask:
+    def free(self) -> np.ndarray:
         """Values that may move, shape (p,)."""
         return self.low < self.high
 
@@ -134,19 +129,19 @@ class Fit:
         Data, less the values that they determine; under 1 they do not tell the scatter. [-]
     """
 
-    values: Array
-    residuals: Array
-    slopes: Array
+    values: np.ndarray
+    residuals: np.ndarray
+    slopes: np.ndarray
     scatter: float
     dof: float
 
     @property
-    def covariance(self) -> Array:
+    def covariance(self) -> np.ndarray:
         """Covariance of the values, prior included."""
         return posterior(self.slopes, self.scatter)
 
     @property
-    def determined(self) -> Array:
+    def determined(self) -> np.ndarray:
         """Projection onto the directions that the data determine, shape (p, p).
 
         Notes
@@ -162,7 +157,7 @@ class Fit:
         seen = rows[1 / np.hypot(1.0, sizes) <= DETERMINED]
         return np.asarray(seen.T @ seen)
 
-    def parts(self, change: Array) -> tuple[float, float]:
+    def parts(self, change: np.ndarray) -> tuple[float, float]:
         """Variance of a quantity from the scatter of the data, and from what the priors leave open.
 
         Parameters
@@ -175,7 +170,7 @@ class Fit:
         return max(float(change @ whole) - prior, 0.0), prior
 
 
-def posterior(slopes: Array, scatter: float) -> Array:
+def posterior(slopes: np.ndarray, scatter: float) -> np.ndarray:
     """Covariance of values with unit priors after data of this scatter. shape (p, p)"""
     return np.linalg.inv(slopes.T @ slopes / scatter**2 + np.eye(slopes.shape[1]))
 
@@ -194,7 +189,7 @@ def interval_width(level: float, dof: float) -> float:
     return float(stdtrit(dof if dof >= 1 else np.inf, (1 + level) / 2))
 
 
-def fit(problem: FitProblem, start: Array, kept: Mask, scatter: float = 1.0) -> Fit:
+def fit(problem: FitProblem, start: np.ndarray, kept: np.ndarray, scatter: float = 1.0) -> Fit:
     """Values of the largest posterior, with the scatter of the data that the residuals show.
 
     Parameters
@@ -218,7 +213,12 @@ def fit(problem: FitProblem, start: Array, kept: Mask, scatter: float = 1.0) -> 
 
 
 def solve(
-    problem: FitProblem, start: Array, kept: Mask, scatter: float = 1.0, *, robust: bool = False
+    problem: FitProblem,
+    start: np.ndarray,
+    kept: np.ndarray,
+    scatter: float = 1.0,
+    *,
+    robust: bool = False,
 ) -> Fit:
     """Values of the largest posterior at a scatter.
 
@@ -233,7 +233,7 @@ def solve(
     """
     values, free = start.copy(), problem.free
 
-    def at(moving: Array) -> tuple[Array, Array]:
+    def at(moving: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Residuals with the priors behind them, and their slopes."""
         values[free] = moving
         left, slopes = problem.both(values)
@@ -265,7 +265,9 @@ def solve(
     return Fit(values, np.where(counts, left, 0.0), counted, scatter, 0.0)
 
 
-def scatter_of(left: Array, slopes: Array, counted: Mask, scatter: float) -> tuple[float, float]:
+def scatter_of(
+    left: np.ndarray, slopes: np.ndarray, counted: np.ndarray, scatter: float
+) -> tuple[float, float]:
     """Scatter of the data and its degrees of freedom, from residuals that were fitted at a
     scatter: data less the trace of the hat matrix."""
     dof = float(counted.sum()) - float(np.sum(1 - np.diag(posterior(slopes, scatter))))
@@ -275,8 +277,8 @@ def scatter_of(left: Array, slopes: Array, counted: Mask, scatter: float) -> tup
 
 
 def without_outliers(
-    problem: FitProblem, start: Array, left_out: Mask | None = None
-) -> tuple[Fit, Mask]:
+    problem: FitProblem, start: np.ndarray, left_out: np.ndarray | None = None
+) -> tuple[Fit, np.ndarray]:
     """A robust fit, and the residuals that belong together: outliers are found one by one and left
     out.
 
@@ -298,7 +300,7 @@ def without_outliers(
     return replace(found, scatter=scatter, dof=dof), kept
 
 
-def outlier(found: Fit, kept: Mask, data: Mask) -> int | None:
+def outlier(found: Fit, kept: np.ndarray, data: np.ndarray) -> int | None:
     """Place of the one residual that does not belong to the others; None where all do.
 
     Parameters
@@ -465,7 +467,7 @@ class Calibration:
     level: float
     parameters: tuple[Parameter, ...]
     together: tuple[tuple[str, ...], ...]
-    correlation: Array
+    correlation: np.ndarray
     residuals: tuple[MeasuredReading, ...]
     sides: tuple[MeasuredReading, ...]
     dof: float
@@ -531,13 +533,12 @@ def calibrate(
     predictions = predict(Bench(inputs, coming, factors), found, level)
     calibrated = moved(inputs, case.bench.machine, factors, found.values)
     parts, asked = capacities(calibrated, tests)
-    for part in sorted(parts, key=lambda part: (part.broke, part.set_value or 0.0)):
-        if part.set_path:  # the last one on a path stays
-            calibrated = with_value(calibrated, part.set_path, part.set_value)
+    ordered = sorted(parts, key=lambda part: (part.broke, part.set_value or 0.0))
+    bounds = {part.set_path: part.set_value for part in ordered if part.set_path}
     parameters, together, correlation = _parameters(factors, found, level)
     beside = case.beside(found, kept)
     return Calibration(
-        inputs=calibrated,
+        inputs=with_values(calibrated, bounds),  # of a path the last one
         before=inputs,
         level=level,
         parameters=parameters,
@@ -584,7 +585,7 @@ class Case:
         signs = [-1.0 if kind in (Kind.LIFTED, Kind.HELD) else 1.0 for kind in kinds]
         shares = [expected_scatter(row.kind, row.measured) for row in bench.readings]
         self._weights = np.array(signs) / (np.array(shares) * np.where(data, self._goals, 1.0))
-        self._known: dict[bytes, tuple[Array, Array]] = {}
+        self._known: dict[bytes, tuple[np.ndarray, np.ndarray]] = {}
         expected = bench.forecast(np.zeros((1, len(bench.factors))))[0]
         share = np.divide(
             self._goals, expected, out=np.ones(len(kinds)), where=data & (expected > 0)
@@ -600,7 +601,7 @@ class Case:
                 code=Code.NOTHING_TO_FIT,
             )
 
-    def _both(self, place: Array) -> tuple[Array, Array]:
+    def _both(self, place: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
         """Residuals of the readings and their change with the factors, (n,) and (n, p); of evidence
         from one side a negative one agrees."""
         if place.tobytes() not in self._known:
@@ -611,7 +612,7 @@ class Case:
             self._known[place.tobytes()] = left, turns
         return self._known[place.tobytes()]
 
-    def beside(self, fit: Fit, kept: Mask) -> tuple[MeasuredReading, ...]:
+    def beside(self, fit: Fit, kept: np.ndarray) -> tuple[MeasuredReading, ...]:
         """Every reading beside the model, fitted and as it was."""
         values = self.bench.forecast(np.array([fit.values, np.zeros(len(fit.values))]))
         times = np.divide(
@@ -636,7 +637,7 @@ class Case:
 
 def _parameters(
     factors: Sequence[Factor], found: Fit, level: float
-) -> tuple[tuple[Parameter, ...], tuple[tuple[str, ...], ...], Array]:
+) -> tuple[tuple[Parameter, ...], tuple[tuple[str, ...], ...], np.ndarray]:
     """Factors, the best determined first; those that are determined only together; and their
     correlation."""
     widths, shares = np.sqrt(np.diag(found.covariance)), found.determined
@@ -712,7 +713,7 @@ def predict(bench: Bench, fit: Fit, level: float) -> tuple[Prediction, ...]:
     return tuple(predictions)
 
 
-def _half_width(change: Array, own: float, fit: Fit, level: float) -> tuple[float, float]:
+def _half_width(change: np.ndarray, own: float, fit: Fit, level: float) -> tuple[float, float]:
     """Half width of an interval, and the share of its square that the tests do not determine."""
     data, prior = fit.parts(change)
     first = interval_width(level, fit.dof) ** 2 * (data + (fit.scatter * own) ** 2)
@@ -720,7 +721,7 @@ def _half_width(change: Array, own: float, fit: Fit, level: float) -> tuple[floa
     return math.sqrt(first + second), second / max(first + second, 1e-300)
 
 
-def _time(height: float, speed: float, change: Array, fit: Fit, level: float) -> Interval:
+def _time(height: float, speed: float, change: np.ndarray, fit: Fit, level: float) -> Interval:
     """Interval of a lift time, found as one of the mean speed: near a stall the time has no upper
     end."""
     if speed <= 0:
@@ -731,7 +732,7 @@ def _time(height: float, speed: float, change: Array, fit: Fit, level: float) ->
     return Interval(height / speed, height / (speed + half), slowest, open_share)
 
 
-def _current(value: float, change: Array, fit: Fit, level: float) -> Interval:
+def _current(value: float, change: np.ndarray, fit: Fit, level: float) -> Interval:
     half, open_share = _half_width(change, SCATTERS[Kind.CURRENT][1] * value, fit, level)
     return Interval(value, max(value - half, 0.0), value + half, open_share)
 

@@ -11,10 +11,8 @@ from scipy.special import ndtr
 
 from winchsim.errors import Code, DomainError, Fault, InputError
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs, with_value
-from winchsim.model import build
-from winchsim.model.machine import LinkLimit
-from winchsim.model.trial import plain_raise, trial_values, under_test
+from winchsim.inputs import Inputs, with_value, with_values
+from winchsim.model import LinkLimit, build, plain_raise, trial_values
 from winchsim.simulation import simulate
 from winchsim.strength.link import LINKS, LinkKind
 
@@ -448,7 +446,7 @@ def demands(inputs: Inputs, test: LiftTest) -> list[PartDemand]:
     inputs : Inputs
     test : LiftTest
     """
-    own = under_test(plain_raise(inputs), test.values_in(inputs))
+    own = with_values(plain_raise(inputs), test.values_in(inputs))
     machine = build(replace(own, settings=replace(own.settings, watch=0.0, stall_watch=0.0)))
     strong = tuple(replace(k, scale=k.scale / STRENGTHENED) for k in machine.links)
     record = simulate(replace(machine, links=strong), rtol=inputs.settings.relative_tolerance)

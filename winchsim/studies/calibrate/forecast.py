@@ -14,23 +14,16 @@ from collections.abc import Sequence
 from contextlib import suppress
 
 import numpy as np
-from numpy.typing import NDArray
 
 from winchsim.assessment.ranges import group_causes
 from winchsim.errors import Code, DomainError, Fault, InputError
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs, is_number, spec_at, value_at, walk, with_value
-from winchsim.model import Machine, build
-from winchsim.model.estimate import pull
-from winchsim.model.machine import Assumed
-from winchsim.model.motors import with_data_sheets
-from winchsim.model.trial import plain_raise
+from winchsim.inputs import Inputs, is_number, spec_at, value_at, walk, with_value, with_values
+from winchsim.model import Assumed, Machine, build, plain_raise, pull, with_data_sheets
 from winchsim.physics.chain import demand
 from winchsim.physics.motor import MotorFit
 from winchsim.slow import SlowEnd, lift_all, vary, vary_each
 from winchsim.studies.calibrate.evidence import END, Kind, LiftTest, MeasuredReading
-
-Array = NDArray[np.float64]
 
 REACH = (5.0, 4.0, 3.0, 2.0, END, 1.0, 0.5)
 """Farthest that a factor is moved: the first of these with which the winch can be built. [-]"""
@@ -190,7 +183,10 @@ def _bounded(inputs: Inputs, machine: Machine, factor: Factor) -> Factor:
 
 
 def moved(
-    inputs: Inputs, machine: Machine, factors: Sequence[Factor], places: Sequence[float] | Array
+    inputs: Inputs,
+    machine: Machine,
+    factors: Sequence[Factor],
+    places: Sequence[float] | np.ndarray,
 ) -> Inputs:
     """Scenario with factors moved; one at 0 leaves its values as they are.
 
@@ -213,13 +209,13 @@ def moved(
             motor.get(CONSTANT, 1.0),
             motor.get(RESISTANCE, 1.0),
         )
-    for rows, z in (row for name, row in at.items() if name not in MOTOR_RANGES):
-        for row in rows:
-            if not (row.one_sided and z < 0):
-                inputs = with_value(
-                    inputs, row.path, min(row.at(z), spec_at(inputs, row.path).high)
-                )
-    return inputs
+    values = {
+        row.path: min(row.at(z), spec_at(inputs, row.path).high)
+        for name, (rows, z) in at.items()
+        for row in rows
+        if name not in MOTOR_RANGES and not (row.one_sided and z < 0)
+    }
+    return with_values(inputs, values)
 
 
 def _idling(fit: MotorFit, times: float) -> MotorFit:
@@ -304,7 +300,7 @@ class Bench:
                 )
             )
 
-    def forecast(self, places: Array) -> Array:
+    def forecast(self, places: np.ndarray) -> np.ndarray:
         """What the model says of each of n readings with the factors at k places, shape (k, n).
 
         Of a time the mean speed of the lift, height over lift time; negative, by how much the
@@ -335,7 +331,7 @@ class Bench:
         rows = zip(self.readings, self._of_test, strict=True)
         return np.stack([found[row.kind][test :: len(self.tests)] for row, test in rows], axis=1)
 
-    def _moved(self, place: Array) -> tuple[Inputs, dict[str, Array]]:
+    def _moved(self, place: np.ndarray) -> tuple[Inputs, dict[str, np.ndarray]]:
         """Scenario with the factors at a place, and what its tests change; where there are no such
         motors, loads that nothing lifts."""
         try:
@@ -344,7 +340,7 @@ class Bench:
             return self.base, self._columns | {"load.mass": np.full(len(self.tests), -1.0)}
 
 
-def forecast_with_slopes(bench: Bench, place: Array) -> tuple[Array, Array]:
+def forecast_with_slopes(bench: Bench, place: np.ndarray) -> tuple[np.ndarray, np.ndarray]:
     """Forecast of n readings at a place, shape (n,), and its change with each of p factors, (p, n),
     from one batch. [of the quantity a standard deviation of the prior]
     """
@@ -364,7 +360,7 @@ def _lightest(inputs: Inputs, tests: tuple[LiftTest, ...]) -> Inputs:
     return inputs
 
 
-def _columns(inputs: Inputs, tests: tuple[LiftTest, ...]) -> dict[str, Array]:
+def _columns(inputs: Inputs, tests: tuple[LiftTest, ...]) -> dict[str, np.ndarray]:
     """Values by path, one for each test; only those that any test gives, the scenario's for the
     others. Windings that it says nothing of are as warm as the air."""
     given = [test.values_in(inputs) for test in tests]
@@ -373,7 +369,7 @@ def _columns(inputs: Inputs, tests: tuple[LiftTest, ...]) -> dict[str, Array]:
     return {path: np.array([v.get(path, usual[path]) for v in given]) for path in usual}
 
 
-def _raising_torques(machine: Machine, tests: tuple[LiftTest, ...]) -> Array:
+def _raising_torques(machine: Machine, tests: tuple[LiftTest, ...]) -> np.ndarray:
     """Torque at the common gear that raises each test's load off the ground: a scale for what holds
     it. [N·m]"""
     loaded = [replace(machine, body=replace(machine.body, mass=test.mass)) for test in tests]

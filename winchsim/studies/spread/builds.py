@@ -7,7 +7,6 @@ from enum import StrEnum
 from typing import Any, NamedTuple
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
 
 from winchsim.errors import DomainError, InputError
@@ -21,12 +20,9 @@ from winchsim.inputs import (
     spec_at,
     value_at,
     walk,
-    with_value,
+    with_values,
 )
-from winchsim.model import Machine, build
-from winchsim.model.shaft_losses import stalled_torque
-
-Array = NDArray[np.float64]
+from winchsim.model import Machine, build, stalled_torque
 
 NORMAL_CUT = 3.0
 """A normal distribution is cut off at so many standard deviations. [-]"""
@@ -105,7 +101,7 @@ class Uncertain:
     links: tuple[int, ...] = ()
     bounds: tuple[float, float] = (-np.inf, np.inf)
 
-    def quantile(self, shares: Array) -> Array:
+    def quantile(self, shares: np.ndarray) -> np.ndarray:
         """Values below which shares of all parts lie. [SI]
 
         Parameters
@@ -276,7 +272,7 @@ class BuildPlan:
         """What differs from build to build."""
         return tuple(dict.fromkeys(row for row, _ in self.draws))
 
-    def values(self, shares: Array) -> Array:
+    def values(self, shares: np.ndarray) -> np.ndarray:
         """Drawn values. [SI] Shape (n, draws)
 
         Parameters
@@ -287,7 +283,7 @@ class BuildPlan:
         drawn = zip(self.draws, shares.T, strict=True)
         return np.column_stack([row.quantile(column) for (row, _), column in drawn])
 
-    def machines(self, shares: Array) -> dict[int, Machine]:
+    def machines(self, shares: np.ndarray) -> dict[int, Machine]:
         """Machine of each build by its row; those that cannot be built are missing.
 
         Parameters
@@ -300,7 +296,7 @@ class BuildPlan:
                 found[place] = self._machine(drawn)
         return found
 
-    def scenario(self, drawn: Array) -> Inputs:
+    def scenario(self, drawn: np.ndarray) -> Inputs:
         """Scenario of one build, strengths aside, with the values drawn.
 
         Raises
@@ -308,13 +304,10 @@ class BuildPlan:
         DomainError
             Its numbers cannot stand together.
         """
-        found = self.inputs
-        for (_, paths), value in zip(self.draws, drawn.tolist(), strict=True):
-            for path in paths:
-                found = with_value(found, path, value)
-        return found
+        rows = zip(self.draws, drawn.tolist(), strict=True)
+        return with_values(self.inputs, {p: value for (_, paths), value in rows for p in paths})
 
-    def _machine(self, drawn: Array) -> Machine:
+    def _machine(self, drawn: np.ndarray) -> Machine:
         machine = build(self.scenario(drawn), strict=False)
         links = list(machine.links)
         for (row, _), factor in zip(self.draws, drawn.tolist(), strict=True):

@@ -10,13 +10,11 @@ from itertools import islice
 from typing import Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from winchsim.assessment.history import read_history
 from winchsim.assessment.parts import part_rows
 from winchsim.assessment.readings import mean_current
-from winchsim.model import Event, Machine
-from winchsim.model.estimate import pull
+from winchsim.model import Event, Machine, pull
 from winchsim.physics.chain import raising_line
 from winchsim.simulation import simulate
 from winchsim.slow import Hold, SlowEnd, lift_batch, stack_machines
@@ -24,7 +22,6 @@ from winchsim.slow.stacking import Batch, rows, shape_of
 from winchsim.strength.link import LinkKind
 from winchsim.studies.spread.builds import BuildPlan
 
-Array = NDArray[np.float64]
 Progress = Callable[[int, int], None]
 
 CHUNK = 40
@@ -70,7 +67,7 @@ torques, currents
 Tasks = Mapping[int, Callable[[], Outcomes]]
 
 
-def lift_builds(plan: BuildPlan, shares: Array, *, simulated: bool = False) -> Outcomes:
+def lift_builds(plan: BuildPlan, shares: np.ndarray, *, simulated: bool = False) -> Outcomes:
     """Outcomes of builds; the same whoever calls it, so that workers can.
 
     Parameters
@@ -164,7 +161,7 @@ def _in_full(machine: Machine) -> dict[str, Any]:
     }
 
 
-def _sharing(batch: Batch) -> tuple[Array, Array]:
+def _sharing(batch: Batch) -> tuple[np.ndarray, np.ndarray]:
     """Torque and current of each motor just after lift-off: all turn at one speed, each does what
     its own law says. Shape (builds, motors)
 
@@ -187,12 +184,12 @@ def _sharing(batch: Batch) -> tuple[Array, Array]:
 
 def lift_everywhere(
     plan: BuildPlan,
-    shares: Array,
+    shares: np.ndarray,
     executor: Executor | None = None,
     *,
     simulated: bool = False,
     on_progress: Progress | None = None,
-) -> tuple[Outcomes, NDArray[np.int_]]:
+) -> tuple[Outcomes, np.ndarray]:
     """Outcomes of builds, lifted in chunks.
 
     Parameters

@@ -6,7 +6,6 @@ from collections.abc import Collection, Sequence
 from concurrent.futures import Executor
 
 import numpy as np
-from numpy.typing import NDArray
 from scipy import stats
 from scipy.stats import qmc
 
@@ -15,8 +14,7 @@ from winchsim.assessment.kinds import Assessment, Holding, Status
 from winchsim.errors import Code, DomainError, TrustError, refused
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs
-from winchsim.model import Machine, build
-from winchsim.model.motors import with_data_sheets
+from winchsim.model import Machine, build, with_data_sheets
 from winchsim.simulation import simulate
 from winchsim.studies.spread.builds import BuildPlan, Given, plan, uncertain
 from winchsim.studies.spread.outcomes import (
@@ -26,8 +24,6 @@ from winchsim.studies.spread.outcomes import (
     lift_builds,
     lift_everywhere,
 )
-
-Array = NDArray[np.float64]
 
 NOISE_LEVEL = 0.01
 """Chance that an input without any influence passes for one that has some. [-] Own choice."""
@@ -73,7 +69,7 @@ def probability(count: int, of: int, level: float) -> Probability:
     return Probability(count, of, float(found.low), float(found.high))
 
 
-def rank_correlation(inputs: Sequence[Array], result: Array) -> tuple[Array, float]:
+def rank_correlation(inputs: Sequence[np.ndarray], result: np.ndarray) -> tuple[np.ndarray, float]:
     """Rank correlation of a result with inputs that were drawn independently.
 
     Parameters
@@ -191,7 +187,7 @@ class Spread:
     level: float
     plan: BuildPlan
     outcomes: Outcomes
-    values: Array
+    values: np.ndarray
     probabilities: dict[str, Probability]
     percentiles: dict[str, tuple[float, ...]]
     motors: tuple[MotorPlace, ...]
@@ -306,7 +302,7 @@ def _check_bounds(builds: int, random_seed: int, level: float) -> None:
 
 
 def _influences(
-    made: BuildPlan, values: Array, lifted: Outcomes
+    made: BuildPlan, values: np.ndarray, lifted: Outcomes
 ) -> tuple[tuple[dict[str, float], ...], dict[str, float]]:
     """Rank correlation of each row of the plan with each of `RESULTS`, and what may be chance."""
     columns = [values[:, [own is row for own, _ in made.draws]] for row in made.rows]
@@ -339,7 +335,7 @@ def as_data_sheets(inputs: Inputs, machine: Machine, kept: Collection[str] = ())
     return with_data_sheets(inputs, replace(machine, groups=tuple(points)))
 
 
-def result(found: Outcomes, name: str) -> Array:
+def result(found: Outcomes, name: str) -> np.ndarray:
     """One of `RESULTS`; for times the speed with its sign turned, which stalls have too."""
     if name == "time":
         return -found.speed
@@ -402,7 +398,7 @@ def _first_to_break(found: Outcomes) -> dict[str, int]:
         return dict(Counter(sorted(found.weakest[found.factor < 1])).most_common())
 
 
-def _difference(made: BuildPlan, shares: Array, found: Outcomes) -> float | None:
+def _difference(made: BuildPlan, shares: np.ndarray, found: Outcomes) -> float | None:
     """Largest difference in lift time of a few builds that are simulated in full; None without
     one."""
     up = np.flatnonzero(found.ending == Ending.LIFTED)
