@@ -24,8 +24,7 @@ if TYPE_CHECKING:
 
     from winchsim.assessment.kinds import Assessment
     from winchsim.record import Record
-    from winchsim.studies.calibrate import Calibration
-    from winchsim.studies.calibrate.evidence import Note
+    from winchsim.studies.calibrate import Calibration, Note
     from winchsim.studies.choose import Choice
     from winchsim.studies.ladder import Ladder
     from winchsim.studies.sizing import Study

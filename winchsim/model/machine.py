@@ -11,8 +11,7 @@ from winchsim.physics.chain import Chain, drum_ratios
 from winchsim.physics.drum import Layer
 from winchsim.physics.heat import HeatPath
 from winchsim.physics.load import Body
-from winchsim.physics.motor import Motor, MotorFit
-from winchsim.physics.motor.fitted import FitNote
+from winchsim.physics.motor import FitNote, Motor, MotorFit
 from winchsim.physics.rope import Line
 from winchsim.physics.supply import Source
 from winchsim.physics.worm import Locking

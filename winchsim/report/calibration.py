@@ -34,15 +34,13 @@ from winchsim.report.measured import (
     test_facts,
 )
 from winchsim.report.render.options import sentence_text
-from winchsim.report.words.advice import CAUTIONS, last_line
-from winchsim.report.words.checks import cause
-from winchsim.report.words.findings import NOTICE
-from winchsim.report.words.values import TIMES, percent, rough, suited
+from winchsim.report.words import CAUTIONS, NOTICE, TIMES, cause, last_line, percent, rough, suited
 from winchsim.scenario import change
 from winchsim.scenario.read import Scenario
 from winchsim.studies.calibrate import (
     Calibration,
     Capacity,
+    FittedValue,
     Interval,
     Kind,
     Note,
@@ -50,7 +48,6 @@ from winchsim.studies.calibrate import (
     Parameter,
     Prediction,
 )
-from winchsim.studies.calibrate.calibration import FittedValue
 
 DIGITS = 4
 """Significant digits of a calibrated value in the scenario. [-]"""

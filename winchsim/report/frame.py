@@ -18,8 +18,7 @@ from winchsim.report.document import (
     Text,
     say,
 )
-from winchsim.report.words import advice
-from winchsim.report.words.values import MARKS
+from winchsim.report.words import MARKS, advice
 from winchsim.scenario.read import Scenario
 
 NOT_RATED = "not rated lifting equipment"

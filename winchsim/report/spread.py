@@ -21,13 +21,19 @@ from winchsim.report.document import (
 )
 from winchsim.report.json_text import facts
 from winchsim.report.render.options import sentence_text, sentences
-from winchsim.report.words.outcome import outcome
-from winchsim.report.words.values import MARKS, percent, value
+from winchsim.report.words import MARKS, outcome, percent, value
 from winchsim.scenario.read import Scenario
-from winchsim.studies.spread import LEVELS, QUANTITIES, Spread, Uncertain
-from winchsim.studies.spread.builds import MotorsApart
-from winchsim.studies.spread.outcomes import Ending
-from winchsim.studies.spread.study import FAILURES, TOLERATED, Probability
+from winchsim.studies.spread import (
+    FAILURES,
+    LEVELS,
+    QUANTITIES,
+    TOLERATED,
+    Ending,
+    MotorsApart,
+    Probability,
+    Spread,
+    Uncertain,
+)
 
 EVENTS = {
     "lifted": "load lifted",

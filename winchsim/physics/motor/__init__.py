@@ -11,13 +11,8 @@ beside what was given, what was assumed with its range, and the one measurement 
 most.
 """
 
-from winchsim.physics.motor.descriptions import (
-    from_bench,
-    from_data_sheet,
-    from_label,
-    from_points,
-)
-from winchsim.physics.motor.fitted import DISAGREEMENT, MotorFit
+from winchsim.physics.motor.descriptions import from_bench, from_data_sheet, from_label, from_points
+from winchsim.physics.motor.fitted import DISAGREEMENT, FitNote, MotorFit
 from winchsim.physics.motor.law import (
     Motor,
     OperatingPoint,
@@ -34,6 +29,7 @@ from winchsim.physics.motor.output import Output, OutputGearbox
 
 __all__ = [
     "DISAGREEMENT",
+    "FitNote",
     "Motor",
     "MotorFit",
     "OperatingPoint",

@@ -44,8 +44,7 @@ from winchsim.report.render.options import harmless, sentence_text
 from winchsim.report.words.values import signed
 from winchsim.scenario.trace import MeasuredTrace
 from winchsim.simulation import Record
-from winchsim.studies.calibrate import Calibration, Interval, Kind, MeasuredReading
-from winchsim.studies.calibrate.evidence import UNITS
+from winchsim.studies.calibrate import UNITS, Calibration, Interval, Kind, MeasuredReading
 
 MOST_POINTS = 120
 """Most points of a measured trace that are drawn; more are thinned, and the figure says so."""

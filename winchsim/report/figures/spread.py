@@ -18,8 +18,7 @@ from winchsim.report.figures.look import (
     stack,
     styled,
 )
-from winchsim.studies.spread import Spread
-from winchsim.studies.spread.outcomes import Ending
+from winchsim.studies.spread import Ending, Spread
 
 MOST_BARS = 8
 """Inputs that get a bar. [-]"""

@@ -7,12 +7,14 @@ next rung.
 
 from winchsim.studies.calibrate.calibration import (
     Calibration,
+    FittedValue,
     Interval,
     Parameter,
     Prediction,
     calibrate,
 )
 from winchsim.studies.calibrate.evidence import (
+    UNITS,
     Capacity,
     Kind,
     LiftTest,
@@ -23,8 +25,10 @@ from winchsim.studies.calibrate.evidence import (
 )
 
 __all__ = [
+    "UNITS",
     "Calibration",
     "Capacity",
+    "FittedValue",
     "Interval",
     "Kind",
     "LiftTest",

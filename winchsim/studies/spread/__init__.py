@@ -13,11 +13,14 @@ chunks on any executor, `study` puts them together.
   against its 1 % limit of chance. Times are compared as speeds: a stall is the slowest.
 """
 
-from winchsim.studies.spread.builds import Given, Uncertain
+from winchsim.studies.spread.builds import Given, MotorsApart, Uncertain
+from winchsim.studies.spread.outcomes import Ending
 from winchsim.studies.spread.study import (
+    FAILURES,
     LEVELS,
     QUANTITIES,
     RESULTS,
+    TOLERATED,
     Probability,
     Spread,
     probability,
@@ -25,10 +28,14 @@ from winchsim.studies.spread.study import (
 )
 
 __all__ = [
+    "FAILURES",
     "LEVELS",
     "QUANTITIES",
     "RESULTS",
+    "TOLERATED",
+    "Ending",
     "Given",
+    "MotorsApart",
     "Probability",
     "Spread",
     "Uncertain",
