@@ -76,7 +76,7 @@ def test_bearings_take_the_same_torque_both_ways_and_grow_at_rest(breakaway):
 @pytest.mark.parametrize(("kind", "greased"), list(bearings.BEARINGS))
 def test_every_kind_lies_in_its_range_and_has_a_source(kind, greased):
     row = bearings.BEARINGS[kind, greased]
-    assert 0 < row.low < row.value < row.high and row.source
+    assert 0 < row.low < row.value < row.high and row.why
     assert bearings.bearing_friction(kind, greased) is row
 
 

@@ -35,8 +35,8 @@ def drive_groups(inputs: Inputs, assumptions: Assumptions, strict: bool) -> list
     for number, group in enumerate(inputs.motors, start=1):
         path = f"motors.{number}"
         fit = _fit(inputs, group, path, strict)
-        for row in fit.assumed:
-            assumptions.assume(f"{path}.{row.path_tail}", row.value, row.low, row.high, why=row.why)
+        for key, row in fit.assumed.items():
+            assumptions.assume(f"{path}.{key}", **row._asdict())
         if group.known_by in ("data sheet", "label") and not group.measured:
             for key in _CATALOGUE:
                 if getattr(group, key):
@@ -172,8 +172,8 @@ def _heat(
         winding_to_case=group.winding_to_case,
         case_to_ambient=group.case_to_ambient,
     )
-    for row in assumed:
-        assumptions.assume(f"{path}.{row.path_tail}", row.value, row.low, row.high, why=row.why)
+    for key, row in assumed.items():
+        assumptions.assume(f"{path}.{key}", **row._asdict())
     return found
 
 

@@ -3,8 +3,9 @@ given of each."""
 
 from functools import lru_cache
 from math import atan
-from typing import Any, NamedTuple
+from typing import Any
 
+from winchsim.assumption import Estimate
 from winchsim.constants import INCH
 from winchsim.elementwise import by_value
 from winchsim.errors import DomainError
@@ -16,31 +17,21 @@ from winchsim.physics.chain import reverse_of
 from winchsim.quantity_text import in_unit
 from winchsim.strength.materials import Material, find_friction
 
-
-class Usual(NamedTuple):
-    """A usual value with its range and where it comes from."""
-
-    value: float
-    low: float
-    high: float
-    why: str
-
-
 USUAL_EFFICIENCY = {
-    "belt": Usual(
+    "belt": Estimate(
         0.95,
         0.90,
         0.98,
         "V-belts 0.95 to 0.98 new, 0.93 slack, toothed 0.98: US DOE, motor tip sheet on belts",
     ),
-    "chain": Usual(0.95, 0.81, 0.986, "J. B. Spicer and others, 1999 to 2001, from memory"),
-    "planetary": Usual(
+    "chain": Estimate(0.95, 0.81, 0.986, "J. B. Spicer and others, 1999 to 2001, from memory"),
+    "planetary": Estimate(
         0.81, 0.70, 0.90, "0.81 a stage: Citizen Micro, technical notes on geared motors"
     ),
 }
 """Efficiency of a stage with its bearings, where none is given. [-]"""
 
-PRINTED_PLANETARY = Usual(
+PRINTED_PLANETARY = Estimate(
     0.75,
     0.60,
     0.82,
@@ -48,9 +39,9 @@ PRINTED_PLANETARY = Usual(
 )
 
 FORM_LOSS = {
-    "printed": Usual(0.03, 0.0, 0.08, "own assumption for printed teeth"),
-    "moulded": Usual(0.01, 0.0, 0.03, "own assumption for moulded teeth"),
-    "cut": Usual(0.01, 0.0, 0.03, "own assumption for cut teeth"),
+    "printed": Estimate(0.03, 0.0, 0.08, "own assumption for printed teeth"),
+    "moulded": Estimate(0.01, 0.0, 0.03, "own assumption for moulded teeth"),
+    "cut": Estimate(0.01, 0.0, 0.03, "own assumption for cut teeth"),
 }
 """Share of the torque that teeth of no true form lose, by how they were made. [-]"""
 
@@ -60,10 +51,10 @@ DIAMETER_QUOTIENTS = (10.0, 14.0, 8.0)
 """Pitch diameter of a worm in modules, where its lead angle is not given, with those of the least
 and the largest angle. [-] From memory."""
 
-WORM_FRICTION = Usual(
+WORM_FRICTION = Estimate(
     0.06, 0.03, 0.10, "steel on oiled bronze at 0.1 to 2 m/s: roymech, table of worm friction"
 )
-WORM_AT_REST = Usual(
+WORM_AT_REST = Estimate(
     worm.REST_FRICTION, 0.08, 0.15, "steel on oiled bronze at rest, own assumption from worm boxes"
 )
 
@@ -399,7 +390,7 @@ def _collar(stage: Stage, path: str, assumptions: Assumptions) -> float:
         own.value,
         own.low,
         own.high if stage.bearing else bearings.bearing_friction("metal bush", False).value,
-        why=f"thrust bearing: {own.source}",
+        why=f"thrust bearing: {own.why}",
     )
     return (
         friction

@@ -123,7 +123,7 @@ def _friction(
     """Friction of a kind of bearing; its range holds what is not known of the shaft's size and of
     the forces' directions."""
     own = bearings.bearing_friction(kind, greased)
-    why = f"{kind}: {own.source}"
+    why = f"{kind}: {own.why}"
     if least != 1 or np.any(most != 1):
         why += "; with the range of shaft size and directions of force"
     return assumptions.fill_in(given, path, own.value, own.low * least, own.high * most, why=why)

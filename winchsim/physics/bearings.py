@@ -20,51 +20,34 @@ from typing import Any
 
 import numpy as np
 
+from winchsim.assumption import Estimate
 from winchsim.elementwise import Floats
-from winchsim.frozen import dataclass
 
-
-@dataclass(frozen=True)
-class BearingFriction:
-    """Coefficient of friction at the journal, with its range. [-]
-
-    Attributes
-    ----------
-    value, low, high : float
-    source : str
-    """
-
-    value: float
-    low: float
-    high: float
-    source: str
-
-
-BEARINGS: dict[tuple[str, bool], BearingFriction] = {
-    ("polymer bore", False): BearingFriction(
+BEARINGS = {
+    ("polymer bore", False): Estimate(
         0.25,
         0.10,
         0.40,
         "POM and PA on steel 0.20 to 0.40, dry (Covestro, Snap-Fit Joints for Plastics, Table 3); "
         "bearing polymers 0.06 to 0.28 (igus data sheets)",
     ),
-    ("polymer bore", True): BearingFriction(
+    ("polymer bore", True): Estimate(
         0.20, 0.08, 0.35, "own assumption: grease takes a fifth of the dry value"
     ),
-    ("metal bush", False): BearingFriction(
+    ("metal bush", False): Estimate(
         0.10, 0.05, 0.15, "plain 0.01 to 0.02, in certain cases 0.1 to 0.2 (Koyo/JTEKT, Table 8-1)"
     ),
-    ("ball", False): BearingFriction(
+    ("ball", False): Estimate(
         0.0015,
         0.0010,
         0.0030,
         "deep groove ball 0.0010 to 0.0015, start twice (Koyo/JTEKT, Table 8-1)",
     ),
 }
-"""Friction by kind of bearing and whether it is greased."""
+"""Friction at the journal by kind of bearing and whether it is greased. [-]"""
 
 
-def bearing_friction(kind: str, greased: bool) -> BearingFriction:
+def bearing_friction(kind: str, greased: bool) -> Estimate:
     """Friction of a kind of bearing; grease counts where a value for it is known."""
     return BEARINGS.get((kind, greased)) or BEARINGS[kind, False]
 

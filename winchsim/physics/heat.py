@@ -19,7 +19,7 @@ from typing import Any
 import numpy as np
 from scipy.optimize import brentq
 
-from winchsim.assumption import Assumption
+from winchsim.assumption import Estimate
 from winchsim.elementwise import Floats, plain
 from winchsim.frozen import dataclass
 from winchsim.quantity_text import quantity
@@ -287,7 +287,7 @@ and high value for 1 kg, and what it rests on."""
 
 def estimate(
     mass: float | None, torque_per_speed: float, **given: float | None
-) -> tuple[HeatPath, tuple[Assumption, ...]]:
+) -> tuple[HeatPath, dict[str, Estimate]]:
     """Heat path of a small brushed motor from what is known, the rest estimated from its size; and
     what was assumed, with ranges.
 
@@ -309,12 +309,12 @@ def estimate(
     if mass is None:
         mass, unsure = _MASS * torque_per_speed**0.6, math.log(_MASS_FACTOR)
         of_what = f"a mass of {quantity(mass, 'g', 2)} estimated from torque and speed"
-    values, assumed = dict(given), []
+    values, assumed = dict(given), {}
     for name, (key, power, (best, low, high), why) in _ESTIMATES.items():
         if given.get(name) is None:
             value = values[name] = mass**power * best
             below = math.hypot(math.log(best / low), abs(power) * unsure)
             above = math.hypot(math.log(high / best), abs(power) * unsure)
             ends = value * math.exp(-below), value * math.exp(above)
-            assumed.append(Assumption(key, value, *ends, why.format(of_what)))
-    return HeatPath(**values), tuple(assumed)  # type: ignore[arg-type]
+            assumed[key] = Estimate(value, *ends, why.format(of_what))
+    return HeatPath(**values), assumed  # type: ignore[arg-type]

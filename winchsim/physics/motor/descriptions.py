@@ -6,7 +6,7 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.assumption import Assumption
+from winchsim.assumption import Estimate
 from winchsim.errors import DomainError
 from winchsim.frozen import replace
 from winchsim.physics.motor.fitted import (
@@ -149,7 +149,7 @@ def from_bench(
             torque, lever_current, no_load_current, "lever_current"
         )
     has_lever = by_torque is not None
-    rows: tuple[Assumption, ...] = ()
+    rows: dict[str, Estimate] = {}
     if by_speed is None or by_torque is None:
         efficiency, rows = known.usual_efficiency()
         by_torque = by_speed * efficiency if by_torque is None else by_torque
@@ -232,19 +232,18 @@ def from_label(
     net = voltage - known.brush_drop
     if net <= 0.0:
         raise DomainError("brush_drop", known.brush_drop, "less than the voltage")
-    assumed: list[Assumption] = []
+    assumed: dict[str, Estimate] = {}
     if stall_current is None:
         share = 0.0 if no_load_current is not None else NO_LOAD_SHARE[0]
         constant = net * (1.0 - share) / (no_load_speed * known.ratio)
-        assumed += _stall_of_size(body_diameter, body_length, net / constant**2)
-        stall_current = assumed[-1].value
+        assumed |= _stall_of_size(body_diameter, body_length, net / constant**2)
+        stall_current = assumed["stall_current"].value
     wanted = FitNote(Remark.STALL, (0.25 * voltage,)) if assumed else None
     if no_load_current is None:
         wanted = wanted or FitNote(Remark.FREE_RUN, (voltage,))
-        value, low, high = (share * stall_current for share in NO_LOAD_SHARE)
+        no_load_current, low, high = (share * stall_current for share in NO_LOAD_SHARE)
         why = "6 % of the stall current, 2 to 12 % in small motors"
-        assumed.append(Assumption("no_load_current", value, low, high, why))
-        no_load_current = assumed[-1].value
+        assumed["no_load_current"] = Estimate(no_load_current, low, high, why)
     resistance = stalled_resistance(voltage, stall_current, known.brush_drop)
     constant = known.constant_from_run(voltage, no_load_current, no_load_speed, resistance)
     efficiency, of_loss = known.usual_efficiency()
@@ -255,19 +254,19 @@ def from_label(
         constant,
         efficiency * constant,
         no_load_current,
-        assumed=(*assumed, *of_loss),
+        assumed=assumed | of_loss,
         wanted=wanted,
     )
 
 
 def _stall_of_size(
     diameter: float | None, length: float | None, per_slope: float
-) -> list[Assumption]:
-    """Stall current of a can of this size, the last, and the length that is taken for it.
+) -> dict[str, Estimate]:
+    """Stall current of a can of this size, and the length that is taken for it.
 
     `per_slope` is the current over k²/R, ``U/k²``.
     """
-    assumed = []
+    assumed = {}
     if diameter is None:
         raise DomainError(
             "body_diameter", None, "a stall current, or the diameter of the motor's body"
@@ -275,10 +274,10 @@ def _stall_of_size(
     if length is None:
         length, low, high = (factor * diameter for factor in _LENGTH_PER_DIAMETER)
         why = "1.4 diameters, as small cans are"
-        assumed.append(Assumption("body_length", length, low, high, why))
+        assumed["body_length"] = Estimate(length, low, high, why)
     value, low, high = (slope * diameter**4 * length * per_slope for slope in _SLOPE_PER_SIZE)
     why = "torque per speed of small can motors of this size, within a factor of three"
-    return [*assumed, Assumption("stall_current", value, low, high, why)]
+    return {**assumed, "stall_current": Estimate(value, low, high, why)}
 
 
 # --- working points

@@ -4,7 +4,7 @@ that all ways of describing one share."""
 from collections.abc import Sequence
 from enum import StrEnum
 
-from winchsim.assumption import Assumption
+from winchsim.assumption import Estimate
 from winchsim.constants import COPPER_COEFFICIENT, FERRITE_COEFFICIENT, ROTOR_TIME_CONSTANT
 from winchsim.elementwise import Floats
 from winchsim.errors import DomainError
@@ -143,21 +143,21 @@ class Extras:
             raise DomainError(key, current, "more than the no-load current")
         return torque / self.ratio / pulling
 
-    def usual_efficiency(self) -> tuple[float, tuple[Assumption, ...]]:
+    def usual_efficiency(self) -> tuple[float, dict[str, Estimate]]:
         """Torque constant over back-e.m.f. constant of data that do not show it, and what it rests
         on. [-]"""
-        value, rows = self.efficiency, []
+        value, rows = self.efficiency, {}
         if value is None:
             why = "torque and speed constants of small iron-cored motors"
-            rows.append(Assumption("efficiency", *OWN_EFFICIENCY, why))
-            value = rows[0].value
+            rows["efficiency"] = Estimate(*OWN_EFFICIENCY, why)
+            value = OWN_EFFICIENCY[0]
         if self.gearbox is not None and self.at_output:
             if self.gearbox.efficiency is None:
-                rows.append(self.gearbox.estimate)
+                rows["gearbox.efficiency"] = self.gearbox.estimate
             value *= self.gearbox.efficiency or self.gearbox.estimate.value
-        return value, tuple(rows)
+        return value, rows
 
-    def output_of(self, efficiency: float) -> tuple[Output, tuple[Assumption, ...]]:
+    def output_of(self, efficiency: float) -> tuple[Output, dict[str, Estimate]]:
         """The element behind a rotor whose data show an efficiency, and what it rests on."""
         box = self.gearbox
         if box is None:
@@ -168,8 +168,8 @@ class Extras:
         if not self.at_output:
             whole, own = efficiency * of_box, efficiency
         found = Output(box.ratio, whole, own, box.pairs, box.reverse_efficiency, True)
-        assumed = () if self.at_output or box.efficiency else (box.estimate,)
-        return found, (*assumed, *found.assumed)
+        assumed = {} if self.at_output or box.efficiency else {"gearbox.efficiency": box.estimate}
+        return found, assumed | found.assumed
 
 
 class Remark(StrEnum):
@@ -218,8 +218,8 @@ class MotorFit:
         At which the values below hold. [V]
     no_load_speed, no_load_current, stall_torque, stall_current : float
         As the model gives them back where the data were given. [rad/s], [A], [N·m], [A]
-    assumed : tuple of Assumption
-        What was left out and estimated.
+    assumed : dict of Estimate
+        What was left out and estimated, by the key that would have given it.
     breakaway : float
         Losses of the output at rest over those in motion. [-]
     notes : tuple of FitNote
@@ -237,7 +237,7 @@ class MotorFit:
     no_load_current: float
     stall_torque: float
     stall_current: float
-    assumed: tuple[Assumption, ...]
+    assumed: dict[str, Estimate]
     breakaway: float
     notes: tuple[FitNote, ...]
     best_measurement: FitNote | None
@@ -274,7 +274,7 @@ def conclude(
     *,
     torque_key: str = "stall_torque",
     torque: float | None = None,
-    assumed: Sequence[Assumption] = (),
+    assumed: dict[str, Estimate] | None = None,
     notes: Sequence[FitNote] = (),
     wanted: FitNote | None = None,
     wanted_if_disagreeing: FitNote | None = None,
@@ -310,13 +310,13 @@ def conclude(
     output, of_output = extras.output_of(efficiency)
     motor = _rotor(extras, voltage, resistance, speed_constant, idle)
     (speed, free_current), (held, current) = no_load(motor, voltage), stall(motor, voltage)
-    own = [*assumed]
+    own = dict(assumed or {})
     if extras.inertia is None:
-        own.append(_assumed_inertia(held / speed))
-        motor = replace(motor, inertia=own[-1].value)
+        own["rotor_inertia"] = _assumed_inertia(held / speed)
+        motor = replace(motor, inertia=own["rotor_inertia"].value)
     if extras.breakaway is None and not stall_measured and efficiency < 1.0:
         why = "makers' stall torques are mostly extrapolated from the running motor"
-        own.append(Assumption("breakaway", *STALL_BREAKAWAY, why))
+        own["breakaway"] = Estimate(*STALL_BREAKAWAY, why)
     disagrees = torque is not None and 1.0 - 1.0 / ratio > DISAGREEMENT
     return MotorFit(
         motor=motor,
@@ -328,7 +328,7 @@ def conclude(
         no_load_current=free_current,
         stall_torque=held * (extras.ratio * efficiency),
         stall_current=current,
-        assumed=(*own, *of_output),
+        assumed=own | of_output,
         breakaway=extras.breakaway or STALL_BREAKAWAY[0],
         notes=(*notes, *_efficiency_notes(extras, ratio)),
         best_measurement=wanted or (wanted_if_disagreeing if disagrees else None),
@@ -385,7 +385,7 @@ def _refuse_contradiction(extras: Extras, ratio: float, key: str, torque: float 
         )
 
 
-def _assumed_inertia(torque_per_speed: float) -> Assumption:
+def _assumed_inertia(torque_per_speed: float) -> Estimate:
     """Inertia of a rotor that nobody measured [kg·m²], from the motor's mechanical time constant.
 
     ``J = tau Ms/w0``: on a straight torque–speed line the unloaded rotor covers 63 % of a change of
@@ -394,7 +394,7 @@ def _assumed_inertia(torque_per_speed: float) -> Assumption:
     usual, least, most = (1e3 * seconds for seconds in ROTOR_TIME_CONSTANT)
     why = f"a mechanical time constant of {usual:g} ms, {least:g} to {most:g} ms in small motors"
     value, low, high = (seconds * torque_per_speed for seconds in ROTOR_TIME_CONSTANT)
-    return Assumption("rotor_inertia", value, low, high, why)
+    return Estimate(value, low, high, why)
 
 
 def stalled_resistance(voltage: float, current: float, brush_drop: float) -> float:

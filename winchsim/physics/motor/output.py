@@ -3,7 +3,7 @@ loss, and its gearbox."""
 
 import math
 
-from winchsim.assumption import Assumption
+from winchsim.assumption import Estimate
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
 
@@ -67,12 +67,10 @@ class OutputGearbox:
         return max(1, round(decades / math.log(RATIO_OF_A_PAIR)))
 
     @property
-    def estimate(self) -> Assumption:
+    def estimate(self) -> Estimate:
         """Efficiency from the number of gear pairs."""
         value, low, high = (each**self.pairs for each in PAIR_EFFICIENCY)
-        return Assumption(
-            "gearbox.efficiency", value, low, high, f"0.9 for each of {self.pairs} meshes"
-        )
+        return Estimate(value, low, high, f"0.9 for each of {self.pairs} meshes")
 
     def ask(self, speed: float) -> None:
         """Refuse a no-load speed [rad/s] that no output shaft has, unless it is said where the data
@@ -146,18 +144,11 @@ class Output:
         return expected, 2.0 - 1.0 / self.efficiency, math.sqrt(self.efficiency)
 
     @property
-    def assumed(self) -> tuple[Assumption, ...]:
+    def assumed(self) -> dict[str, Estimate]:
         """The reverse efficiency, where it is not known."""
         if self.given_reverse is not None or self.efficiency >= 1.0:
-            return ()
+            return {}
         _, low, high = self.reverse_range
         key = "gearbox.reverse_efficiency" if self.geared else "reverse_efficiency"
-        return (
-            Assumption(
-                key,
-                self.reverse,
-                low,
-                high,
-                "from the forward efficiency, the end that passes most torque back",
-            ),
-        )
+        why = "from the forward efficiency, the end that passes most torque back"
+        return {key: Estimate(self.reverse, low, high, why)}
