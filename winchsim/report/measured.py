@@ -129,7 +129,7 @@ class Pair:
 
 
 @dataclass(frozen=True)
-class TestComparison:
+class ComparedTest:
     """One row of a test sheet beside the simulation of the same test.
 
     Attributes
@@ -141,18 +141,16 @@ class TestComparison:
         Lift time [s], and steady current [A].
     """
 
-    __test__ = False  # not a test itself, whatever pytest makes of its name
-
     row: SheetRow
     record: Record
     time: Pair
     current: Pair
 
 
-def compared(row: SheetRow, record: Record) -> TestComparison:
+def compared(row: SheetRow, record: Record) -> ComparedTest:
     """A row of a test sheet with the simulation that belongs to it."""
     history = read_history(record)
-    return TestComparison(
+    return ComparedTest(
         row,
         record,
         Pair(row.measured_time, history.lift_time),
@@ -195,7 +193,7 @@ def simulated_sheet(
     *,
     most: int,
     on_progress: Callable[[int, int], object] = lambda *_: None,
-) -> tuple[TestComparison, ...]:
+) -> tuple[ComparedTest, ...]:
     """Rows of a test sheet that were measured with a load, each beside the full simulation of the
     same test.
 
@@ -238,7 +236,7 @@ def mean_difference(pairs: Iterable[Pair]) -> float | None:
 # --- data
 
 
-def comparison_facts(test: TestComparison) -> dict[str, Any]:
+def comparison_facts(test: ComparedTest) -> dict[str, Any]:
     """A row beside its simulation as plain data."""
     return {
         "mass_kg": test.row.mass or 0.0,
@@ -360,7 +358,7 @@ def trace_sentence(found: TraceDifference) -> Text:
     )
 
 
-def row_sentence(found: TestComparison) -> Text:
+def row_sentence(found: ComparedTest) -> Text:
     """One row of a test sheet beside its simulation."""
     row, is_lifted = found.row, found.time.simulated is not None
     parts = [_both("time", "s", found.time), _both("current", "A", found.current)]

@@ -510,7 +510,7 @@ def choose(
         return [int(i) for i in found.order(aim)]
 
     screened, looked_at = _screened(inputs, made, order)
-    kept = _in_full(looked_at, on_progress)
+    kept = _in_full(looked_at, on_progress or (lambda *_: None))
     if kept:
         full = of_assessments(inputs, {}, [found for _, found, _ in kept])
         kept = [kept[i] for i in order(full)[:SHOWN]]
@@ -530,7 +530,7 @@ def choose(
 
 
 def _in_full(
-    looked_at: Sequence[tuple[Build, Ranges]], on_progress: Callable[[int, int], None] | None
+    looked_at: Sequence[tuple[Build, Ranges]], on_progress: Callable[[int, int], None]
 ) -> list[tuple[Build, Assessment, Record]]:
     """Full simulations of the first builds, until enough of them meet the limits."""
     kept: list[tuple[Build, Assessment, Record]] = []
@@ -542,8 +542,7 @@ def _in_full(
         found = assess(record, actions=False, ranges=False)
         found = add_ranges(found, record, known if found.target.reached else None)
         kept.append((one, found, record))
-        if on_progress is not None:
-            on_progress(done, TRIES)
+        on_progress(done, TRIES)
         if sum(found.exit_code == 0 for _, found, _ in kept) == SHOWN:
             break
     return kept

@@ -35,7 +35,7 @@ from winchsim.report.figures.look import (
 )
 from winchsim.report.measured import (
     LABELS,
-    TestComparison,
+    ComparedTest,
     mean_difference,
     trace_differences,
     trace_sentence,
@@ -230,13 +230,13 @@ def with_trace(record: Record, look: Look, trace: MeasuredTrace) -> Figure:
 
 
 @styled
-def with_sheet(tests: Sequence[TestComparison], look: Look) -> Figure:
+def with_sheet(tests: Sequence[ComparedTest], look: Look) -> Figure:
     """Lift time and steady current over the load, measured and simulated, and the differences in
     per cent.
 
     Parameters
     ----------
-    tests : sequence of TestComparison
+    tests : sequence of ComparedTest
         At least one.
     look : Look
     """
