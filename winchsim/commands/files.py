@@ -38,9 +38,11 @@ def of_curves(options: argparse.Namespace) -> Sequence[str]:
 
 def stems(options: argparse.Namespace) -> list[str]:
     """Names of the figures that are asked for."""
-    every = names.MEASURED_NAMES if options.measured else names.NAMES
+    every = names.NAMES
+    if options.measured:
+        every = names.TESTS.name, names.BESIDE_SHEET.name
     if len(options.files) > 1 or options.ladder:
-        every = names.SEVERAL_NAMES
+        every = (names.OVERLAY.name,)
     return list(every) if options.only is None else _chosen(options.only, "figure", every, "--only")
 
 

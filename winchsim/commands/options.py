@@ -37,8 +37,6 @@ COMMON = (
 )
 """Options that stand before or after a command's name."""
 
-_JSON = flag("--json", "print one JSON document instead of text")
-
 
 @dataclass(frozen=True)
 class Command:
@@ -91,7 +89,9 @@ class Command:
             self.name, help=self.summary, description=about, epilog=f"example:\n  {self.example}"
         )
         parser.set_defaults(command=self, parser=parser)
-        parser.add(_JSON, *COMMON, *self.arguments)
+        parser.add(
+            flag("--json", "print one JSON document instead of text"), *COMMON, *self.arguments
+        )
 
 
 class HelpShownError(Exception):

@@ -26,8 +26,6 @@ from winchsim.physics.worm import Locking
 from winchsim.strength.materials import Material
 from winchsim.strength.printed import DEFAULT_WALLS, PrintedBody, fill_share
 
-MOTOR_BEARINGS = "motor bearings"
-
 OPEN_BRAKE = Element("brake", 1.0, 1.0, 1.0, grows_at_rest=(0.0, 0.0))
 """A brake that does not grip, wherever it sits in a chain."""
 
@@ -254,7 +252,7 @@ def _group_mesh(
         )
     ]
     if bearings < 1:
-        found.append(Element(MOTOR_BEARINGS, 1.0, bearings, max(reverse_of(bearings), least)))
+        found.append(Element("motor bearings", 1.0, bearings, max(reverse_of(bearings), least)))
     if first is not None:
         found.append(_mesh_element(first))
     return GroupMesh(

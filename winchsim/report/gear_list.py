@@ -25,8 +25,6 @@ UNITS = {
 }
 """Columns of the list, with their units."""
 
-PRINTED = "printed polymer"
-
 
 def gears_to_print(inputs: Inputs) -> list[dict[str, Any]]:
     """Printed gears, in SI, equal ones together.
@@ -43,7 +41,7 @@ def gears_to_print(inputs: Inputs) -> list[dict[str, Any]]:
     """
     found: dict[tuple[Any, ...], dict[str, Any]] = {}
     for row in _gears(inputs):
-        if inputs.materials[row["material"]].family == PRINTED:
+        if inputs.materials[row["material"]].family == "printed polymer":
             kind = tuple(value for name, value in row.items() if name != "count")
             found.setdefault(kind, row | {"count": 0})["count"] += row["count"]
     return list(found.values())

@@ -93,10 +93,7 @@ BESIDE_SHEET = FigureRef(
 """How far the tests of a sheet and their simulations are apart."""
 
 NAMES = tuple(words.name for words in OF_A_LIFT)
-SEVERAL_NAMES = (OVERLAY.name,)
-MEASURED_NAMES = (TESTS.name, BESIDE_SHEET.name)
-"""Names of all figures of one lift in order, of several lifts, and of those with measured
-points."""
+"""Names of all figures of one lift in order."""
 
 FILE_NAMES = (
     "report.html",

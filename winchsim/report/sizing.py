@@ -86,7 +86,11 @@ def study_document(study: Study, scenario: Scenario, command: str = "") -> Docum
         ),
         "Most power to the load": (Paragraph(power),),
         "Simulated in full": (
-            Table((name, *RUN_HEADS), runs, name="runs"),
+            Table(
+                (name, "status", "lift time", "quasi-static", "difference", "end"),
+                runs,
+                name="runs",
+            ),
             Paragraph(largest, faint=True),
         ),
     }
@@ -143,9 +147,6 @@ def _results(found: Sweep, i: int, leave_out: tuple[CheckKey, ...] = ()) -> tupl
         MARKS[found.status(i)],
         words.bound_by(found, i, leave_out),
     )
-
-
-RUN_HEADS = ("status", "lift time", "quasi-static", "difference", "end")
 
 
 def _run(study: Study, run: StudyRun) -> tuple[Cell, ...]:

@@ -30,8 +30,6 @@ MAX_BYTES = 1_000_000
 MAX_TABLES = 200
 """Most tables of one list."""
 
-_TOP = "at the top of the file, before the first table"
-
 
 @dataclass(frozen=True)
 class Scenario:
@@ -251,7 +249,9 @@ class _Reading:
             return ""
         near, hint = nearest(key, known), did_you_mean(key, known)
         places = {
-            f"in {table.heading}" if table.name else _TOP: table
+            f"in {table.heading}"
+            if table.name
+            else "at the top of the file, before the first table": table
             for table in key_tables()
             for row in table.rows
             if row["key"] == key and row["path"] != prefix + key

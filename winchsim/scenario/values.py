@@ -103,7 +103,6 @@ _WANTED = {
 }
 _LARGEST = 1e308
 """From here on a number counts as infinite."""
-_SPACES = {ord("\n"): "", ord("\t"): ""}
 _FLAGS = dict.fromkeys(("true", "yes", "on", "1"), "true") | dict.fromkeys(
     ("false", "no", "off", "0"), "false"
 )
@@ -160,7 +159,7 @@ def _word(spec: Spec, raw: str) -> str:
     _require(
         spec,
         raw,
-        raw.translate(_SPACES).isprintable(),
+        raw.replace("\n", "").replace("\t", "").isprintable(),
         "text with control characters",
         "remove the control characters",
     )
