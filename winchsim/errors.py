@@ -93,6 +93,12 @@ class DomainError(WinchsimError, ValueError):
         return f"{self.argument} is {self.value!r}; expected {self.expected}"
 
 
+def refuse_if(is_wrong: object, argument: str, value: Any, expected: str) -> None:
+    """Raise a `DomainError` of these facts where a value is wrong."""
+    if is_wrong:
+        raise DomainError(argument, value, expected)
+
+
 class UnknownPathError(DomainError):
     """A path that names no value of a scenario; its `value` is the part that is not there."""
 

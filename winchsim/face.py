@@ -12,7 +12,7 @@ import os
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, TypeAlias
 
-from winchsim.errors import DomainError
+from winchsim.errors import DomainError, refuse_if
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs
 from winchsim.scenario import read as reader
@@ -212,8 +212,7 @@ def size(scenario: Scenario, question: str, **options: Any) -> Study:
     """
     from winchsim.studies.sizing import QUESTIONS, size
 
-    if question not in QUESTIONS:
-        raise DomainError("question", question, f"one of {', '.join(QUESTIONS)}")
+    refuse_if(question not in QUESTIONS, "question", question, f"one of {', '.join(QUESTIONS)}")
     return size(_inputs(scenario), question, **options)
 
 

@@ -7,7 +7,7 @@ from functools import reduce
 from typing import Any, NamedTuple
 
 from winchsim.elementwise import larger
-from winchsim.errors import Code, DomainError, InputError, refused
+from winchsim.errors import Code, DomainError, InputError, refuse_if, refused
 from winchsim.frozen import replace
 from winchsim.inputs import (
     LEAST_ROOM,
@@ -258,21 +258,19 @@ def _hanging_pull(inputs: Inputs, line: rope.Line, body: load.Body, left: float)
     soft for it. [N]"""
     hang = load.pull_needed(body, left) / line.falls
     strain = hang / line.stiffness
-    if strain < LEAST_STRAIN:
-        raise DomainError(
-            "rope.axial_stiffness",
-            line.stiffness,
-            (
-                f"a rope that the load stretches by more than {LEAST_STRAIN:g} of its "
-                f"length: a softer rope or a heavier load"
-            ),
-        )
-    if strain > 0.5 and inputs.rope.axial_stiffness is not None:
-        raise DomainError(
-            "rope.axial_stiffness",
-            line.stiffness,
-            "a rope that the load stretches by less than half its length",
-        )
+    refuse_if(
+        strain < LEAST_STRAIN,
+        "rope.axial_stiffness",
+        line.stiffness,
+        f"a rope that the load stretches by more than {LEAST_STRAIN:g} of its "
+        f"length: a softer rope or a heavier load",
+    )
+    refuse_if(
+        strain > 0.5 and inputs.rope.axial_stiffness is not None,
+        "rope.axial_stiffness",
+        line.stiffness,
+        "a rope that the load stretches by less than half its length",
+    )
     if strain > 0.5:
         raise DomainError(
             "load.mass",
@@ -387,12 +385,12 @@ def wound_layers(inputs: Inputs, where: Places) -> tuple[tuple[drum_geometry.Lay
                 "room for one layer of rope at least",
             )
     at_start = dead + r.falls * where.start_travel
-    if at_start >= stack[-1].end:
-        raise DomainError(
-            "drum.flange_diameter",
-            d.flange_diameter,
-            "room for the dead turns and the rope of the start",
-        )
+    refuse_if(
+        at_start >= stack[-1].end,
+        "drum.flange_diameter",
+        d.flange_diameter,
+        "room for the dead turns and the rope of the start",
+    )
     return stack, at_start
 
 
@@ -438,15 +436,13 @@ def free_speed(inputs: Inputs, live: Sequence[DriveGroup]) -> Any:
 def _refuse_endless_bounce(inputs: Inputs, machine: Machine) -> None:
     """Refuse a rope that bounces undamped more often than can be followed."""
     bounces = sum(phase.time for phase in machine.phases[:-1]) / machine.scales.bounce_period
-    if inputs.rope.damping_ratio < LEAST_DAMPING and bounces > MOST_BOUNCES:
-        raise DomainError(
-            "rope.damping_ratio",
-            inputs.rope.damping_ratio,
-            (
-                f"{LEAST_DAMPING:g} or more: this load could bounce {bounces:.0f} times, "
-                f"more than can be followed one by one"
-            ),
-        )
+    refuse_if(
+        inputs.rope.damping_ratio < LEAST_DAMPING and bounces > MOST_BOUNCES,
+        "rope.damping_ratio",
+        inputs.rope.damping_ratio,
+        f"{LEAST_DAMPING:g} or more: this load could bounce {bounces:.0f} times, "
+        f"more than can be followed one by one",
+    )
 
 
 # --- programme

@@ -5,7 +5,7 @@ import math
 from functools import lru_cache
 from typing import Any
 
-from winchsim.errors import DomainError
+from winchsim.errors import DomainError, refuse_if
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs, MotorGroup, with_values
 from winchsim.model.assumptions import Assumptions
@@ -209,12 +209,12 @@ def data_sheet(
     k, r = constant * own.constant, resistance * own.resistance
     voltage = fit.voltage - own.brush_drop
     stalled = voltage / r
-    if idle >= stalled:
-        raise DomainError(
-            "motor resistance",
-            r,
-            "a resistance at which the motor draws more stalled than running free",
-        )
+    refuse_if(
+        idle >= stalled,
+        "motor resistance",
+        r,
+        "a resistance at which the motor draws more stalled than running free",
+    )
     constant_share = own.drag / (own.constant * idle) if idle > 0 else 1.0
     return {
         "no_load_speed": (voltage - idle * r) / k / fit.data_ratio,

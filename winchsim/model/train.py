@@ -7,7 +7,7 @@ from collections.abc import Sequence
 import numpy as np
 
 from winchsim.elementwise import by_value, larger
-from winchsim.errors import DomainError
+from winchsim.errors import DomainError, refuse_if
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Stage
 from winchsim.model.assumptions import Assumptions, look_up
@@ -126,10 +126,12 @@ def build_train(inputs: Inputs, units: Sequence[DriveGroup], assumptions: Assump
 def _brake_place(inputs: Inputs, single: bool) -> str:
     """Where the brake sits, empty for none; refused where it cannot."""
     place = "" if inputs.brake is None else inputs.brake.place
-    if place == "motor" and not single:
-        raise DomainError(
-            "brake.place", place, "drum, where several groups or dead motors share the common gear"
-        )
+    refuse_if(
+        place == "motor" and not single,
+        "brake.place",
+        place,
+        "drum, where several groups or dead motors share the common gear",
+    )
     return place
 
 
@@ -318,8 +320,7 @@ def _gear_inertia(inputs: Inputs, r: Reduction) -> float:
     def of_one(name: str, teeth: int, module: float, width: float) -> float:
         material = look_up(inputs.materials, name, f"{r.path}.material")
         body = printed_body(stage, material)
-        if bore >= teeth * module:
-            raise DomainError(f"{r.path}.bore", bore, "a bore smaller than the gear")
+        refuse_if(bore >= teeth * module, f"{r.path}.bore", bore, "a bore smaller than the gear")
         return gears.gear_inertia(
             teeth,
             module,
@@ -357,8 +358,7 @@ def _rope_side(inputs: Inputs, assumptions: Assumptions) -> list[Element]:
         path = "rope.sheave_efficiency"
         sheave_e = assumptions.assume(path, inputs.rope.sheave_efficiency, why="default")
         back = reverse_of(sheave_e)
-        if back <= 0:
-            raise DomainError(path, sheave_e, "over 0.5: below it the tackle locks itself")
+        refuse_if(back <= 0, path, sheave_e, "over 0.5: below it the tackle locks itself")
         found.append(
             Element(
                 "tackle",

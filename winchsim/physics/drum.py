@@ -6,7 +6,7 @@ from typing import Any
 import numpy as np
 
 from winchsim.elementwise import plain
-from winchsim.errors import DomainError
+from winchsim.errors import DomainError, refuse_if
 from winchsim.frozen import dataclass
 
 NESTED_RISE = math.sqrt(3) / 2
@@ -138,8 +138,9 @@ def turns_per_layer(width: Any, rope_diameter: float) -> Any:
     """
     turns = width / rope_diameter + 1e-5
     many = isinstance(turns, np.ndarray)
-    if (turns.min() if many else turns) < 1:
-        raise DomainError("drum.width", width, "at least one rope diameter")
+    refuse_if(
+        (turns.min() if many else turns) < 1, "drum.width", width, "at least one rope diameter"
+    )
     return np.floor(turns) if many else math.floor(turns)
 
 

@@ -26,7 +26,7 @@ import math
 from scipy.optimize import brentq
 
 from winchsim.elementwise import Floats
-from winchsim.errors import DomainError
+from winchsim.errors import DomainError, refuse_if
 from winchsim.frozen import dataclass
 
 DEFAULT_PRESSURE_ANGLE = math.radians(20.0)
@@ -249,10 +249,12 @@ def gear_inertia(
     per cent from 10 teeth).
     """
     pitch = teeth * module
-    if not 0.0 <= bore < pitch:
-        raise DomainError(
-            "bore", bore, f"zero or more, and less than the pitch diameter {pitch:g} m"
-        )
+    refuse_if(
+        not 0.0 <= bore < pitch,
+        "bore",
+        bore,
+        f"zero or more, and less than the pitch diameter {pitch:g} m",
+    )
     return float(disc_inertia(pitch, bore, width, density * fill))
 
 
@@ -273,8 +275,9 @@ def tip_point(teeth: int, shift: float, angle: float, rack: Rack) -> tuple[float
     """Tip radius in modules, pressure angle at the tip, and half the tooth's angle there."""
     tip = 0.5 * teeth + rack.addendum + shift
     cosine = 0.5 * teeth * math.cos(angle) / tip
-    if not 0.0 < cosine < 1.0:
-        raise DomainError("profile shift", shift, "a tip circle outside the base circle")
+    refuse_if(
+        not 0.0 < cosine < 1.0, "profile shift", shift, "a tip circle outside the base circle"
+    )
     tip_angle = math.acos(cosine)
     half = (
         (0.5 * math.pi + 2.0 * shift * math.tan(angle)) / teeth
@@ -387,8 +390,9 @@ def contact(
     cut_pinion = approach > reach1 * (1.0 + 1e-12)
     cut_gear = recess > reach2 * (1.0 + 1e-12)
     approach, recess = min(approach, reach1), min(recess, reach2)
-    if recess + approach <= 0.0:
-        raise DomainError("profile shift", shift1 + shift2, "teeth that reach their partner")
+    refuse_if(
+        recess + approach <= 0.0, "profile shift", shift1 + shift2, "teeth that reach their partner"
+    )
     pitch, root = 2.0 * math.pi * base, module * rack.dedendum
     return Contact(
         centre_distance=distance,

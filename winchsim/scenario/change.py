@@ -14,7 +14,7 @@ from typing import Any
 import tomlkit
 from tomlkit.items import AoT, Comment, InlineTable, Table, Whitespace
 
-from winchsim.errors import Code, DomainError, InputError, refused
+from winchsim.errors import Code, InputError, refuse_if, refused
 from winchsim.inputs import SELECTORS, Inputs, Spec, idle, spec_at, specs, value_at, walk
 from winchsim.quantity_text import in_unit, number
 from winchsim.scenario.files import Collector
@@ -148,8 +148,7 @@ def with_table(inputs: Inputs, path: str, values: dict[str, Any] | None = None) 
         There is no such table, or the scenario contradicts it.
     """
     spec, place, key = place_of(to_values(inputs), path)
-    if not spec.table:
-        raise DomainError(path, path, "a key that holds a table")
+    refuse_if(not spec.table, path, path, "a key that holds a table")
     rows = place.get(key, []) if spec.kind == "tables" else []
     if values is None:
         values = rows[-1] if rows else _plain(spec.table(**usual_values(spec.table)))

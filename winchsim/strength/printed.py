@@ -7,7 +7,7 @@ from typing import Literal
 import numpy as np
 
 from winchsim.elementwise import Floats
-from winchsim.errors import DomainError
+from winchsim.errors import DomainError, refuse_if
 from winchsim.frozen import dataclass
 from winchsim.strength.link import Strength, combined_range, weakest_basis
 from winchsim.strength.materials import Material
@@ -108,10 +108,12 @@ def temperature_factor(temperature: Floats, softening: float | None) -> Floats:
     """
     if softening is None:
         return temperature * 0.0 + 1.0
-    if not softening > TEST_TEMPERATURE:
-        raise DomainError(
-            "softening temperature", softening, f"more than the {TEST_TEMPERATURE:g} °C of the test"
-        )
+    refuse_if(
+        not softening > TEST_TEMPERATURE,
+        "softening temperature",
+        softening,
+        f"more than the {TEST_TEMPERATURE:g} °C of the test",
+    )
     warmth = np.clip((temperature - TEST_TEMPERATURE) / (softening - TEST_TEMPERATURE), 0.0, 1.0)
     factor = 1.0 - (1.0 - SHARE_AT_SOFTENING) * warmth
     return factor if np.ndim(temperature) else float(factor)

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from winchsim.elementwise import Floats
-from winchsim.errors import DomainError
+from winchsim.errors import refuse_if
 from winchsim.strength.link import Strength
 from winchsim.strength.materials import Material
 
@@ -137,12 +137,12 @@ def cross_pin_strength(material: Material, pin_diameter: float, shaft_diameter: 
     ----------
     `cross_pin_torque` with the shear strength of distortion energy.
     """
-    if not 0.0 < pin_diameter < shaft_diameter:
-        raise DomainError(
-            "cross-pin diameter",
-            pin_diameter,
-            f"between 0 and the rod's diameter, {shaft_diameter:g} m",
-        )
+    refuse_if(
+        not 0.0 < pin_diameter < shaft_diameter,
+        "cross-pin diameter",
+        pin_diameter,
+        f"between 0 and the rod's diameter, {shaft_diameter:g} m",
+    )
     return _scaled(material, cross_pin_torque(SHEAR_SHARE, pin_diameter, shaft_diameter))
 
 

@@ -14,7 +14,7 @@ from functools import lru_cache
 
 import numpy as np
 
-from winchsim.errors import DomainError
+from winchsim.errors import refuse_if
 from winchsim.physics.gears import (
     DEFAULT_PRESSURE_ANGLE,
     ISO_RACK,
@@ -72,10 +72,12 @@ def form_factor(
     for _ in range(_SCAN_ZOOMS):
         places = np.linspace(low, high, _SCAN_POINTS)
         x, y = _fillet(places, teeth, shift, pressure_angle, rack)
-        if np.any(x <= 0.0):
-            raise DomainError(
-                "teeth", teeth, "more teeth or more profile shift: undercut cuts this tooth off"
-            )
+        refuse_if(
+            np.any(x <= 0.0),
+            "teeth",
+            teeth,
+            "more teeth or more profile shift: undercut cuts this tooth off",
+        )
         with np.errstate(divide="ignore"):
             least = int(np.argmin(np.where(y < apex, x**2 / (apex - y), np.inf)))
         half, height = float(x[least]), float(y[least])
@@ -128,10 +130,12 @@ def tip_load_factors(
             1.0 - 2.0 * g / teeth / math.cos(turn) ** 2
         )
     chord = teeth * math.sin(math.pi / 3.0 - turn) + math.sqrt(3.0) * (g / math.cos(turn) - radius)
-    if not (0.0 < turn < 0.5 * math.pi and chord > 0.0):
-        raise DomainError(
-            "teeth", teeth, "more teeth or more profile shift: undercut cuts this tooth off"
-        )
+    refuse_if(
+        not (0.0 < turn < 0.5 * math.pi and chord > 0.0),
+        "teeth",
+        teeth,
+        "more teeth or more profile shift: undercut cuts this tooth off",
+    )
     arm = apex - 0.5 * (teeth * math.cos(math.pi / 3.0 - turn) + g / math.cos(turn) - radius)
     rounding = radius + 2.0 * g**2 / (math.cos(turn) * (teeth * math.cos(turn) ** 2 - 2.0 * g))
     form = 6.0 * arm * math.cos(load_angle) / (chord**2 * math.cos(pressure_angle))
@@ -148,12 +152,12 @@ def tip_load(
     tip.
     """
     _, tip_angle, half_angle = tip_point(teeth, shift, angle, rack)
-    if half_angle <= 0.0:
-        raise DomainError(
-            "profile shift",
-            shift,
-            f"less shift: {teeth} teeth come to a point below the tip circle",
-        )
+    refuse_if(
+        half_angle <= 0.0,
+        "profile shift",
+        shift,
+        f"less shift: {teeth} teeth come to a point below the tip circle",
+    )
     below = min(max(contact_ratio - 1.0, 0.0), 1.0) * 2.0 * math.pi / teeth
     flank_angle = math.atan(max(math.tan(tip_angle) - below, 0.0))
     load_angle = flank_angle - half_angle - involute(tip_angle) + involute(flank_angle)
@@ -165,10 +169,12 @@ def _fillet_range(shift: float, angle: float, rack: Rack) -> tuple[float, float]
     over."""
     _, radius = rack_tip(angle, rack)
     depth = rack.dedendum - radius - shift
-    if depth <= 0.0:
-        raise DomainError(
-            "profile shift", shift, f"less than {rack.dedendum - radius:.3g} modules with this rack"
-        )
+    refuse_if(
+        depth <= 0.0,
+        "profile shift",
+        shift,
+        f"less than {rack.dedendum - radius:.3g} modules with this rack",
+    )
     return 0.0, depth / math.tan(angle)
 
 

@@ -7,7 +7,7 @@ from itertools import groupby
 import numpy as np
 
 from winchsim.constants import INCH
-from winchsim.errors import DomainError
+from winchsim.errors import DomainError, refuse_if
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Parts, Stage, value_at
 from winchsim.model import build as build_machine
@@ -99,8 +99,9 @@ class Candidates:
 
 
 def _check_range(low: float, high: float, unit: str) -> None:
-    if not 0 < low < high:
-        raise DomainError("--range", f"{low:g} to {high:g} {unit}".strip(), "a range that grows")
+    refuse_if(
+        not 0 < low < high, "--range", f"{low:g} to {high:g} {unit}".strip(), "a range that grows"
+    )
 
 
 def _over(
@@ -205,12 +206,12 @@ def gears(inputs: Inputs, span: CandidateRange) -> Candidates:
     """Builds with one change of the gears, by their ratio. [-]"""
     low, high = span.low or 0.0, span.high or math.inf
     changes = [c for c in gear_changes(inputs) if low <= c.value <= high]
-    if not changes:
-        raise DomainError(
-            "--range",
-            f"{low:g} to {high:g}",
-            "a range with a ratio that one change of the gears gives",
-        )
+    refuse_if(
+        not changes,
+        "--range",
+        f"{low:g} to {high:g}",
+        "a range with a ratio that one change of the gears gives",
+    )
     return _of_builds(changes)
 
 

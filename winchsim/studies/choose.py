@@ -19,7 +19,7 @@ from winchsim.assessment import (
     measured,
     with_actions,
 )
-from winchsim.errors import Code, DomainError, WinchsimError, refused
+from winchsim.errors import Code, WinchsimError, refuse_if, refused
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import (
     Inputs,
@@ -165,8 +165,9 @@ def families(inputs: Inputs, most: int, *, fastest: bool = False) -> tuple[list[
     if not parts.gears:
         kept = owners[_spread(len(fits), most)]
         return _grouped(inputs, [], fits, _no_trains(len(kept)), kept), len(fits)
-    if not _spur(inputs):
-        raise DomainError("stage", "no spur stage", "one that says how gears at hand are borne")
+    refuse_if(
+        not _spur(inputs), "stage", "no spur stage", "one that says how gears at hand are borne"
+    )
     margins, speeds = _starts(_grouped(inputs, [], fits, _no_trains(len(fits)), owners))
     pairs = _pairs(inputs, parts.gears, fits)
     own = sum(group.count for group in inputs.motors)
@@ -306,8 +307,7 @@ def _pairs(inputs: Inputs, gears: Sequence[PartGear], fits: Sequence[Fit]) -> li
         for pinion, gear in product(dict.fromkeys(gears), repeat=2)
         if abs(pinion.module / gear.module - 1) < 1e-6 and gear.teeth > pinion.teeth
     ]
-    if not pairs:
-        raise DomainError("parts.gears", "no two that mesh", "gears of one module, unlike in size")
+    refuse_if(not pairs, "parts.gears", "no two that mesh", "gears of one module, unlike in size")
     pairs.sort(key=lambda p: (p[0].module, min(p[0].width or 0, p[1].width or 0), p[0].teeth))
     alone = _no_trains(len(pairs))
     alone[:, 0] = np.arange(len(pairs))

@@ -17,7 +17,7 @@ from winchsim.assessment import (
     read_history,
 )
 from winchsim.assessment.margins import stalled_until_hot
-from winchsim.errors import DomainError, TrustError
+from winchsim.errors import TrustError, refuse_if
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, Phase, with_value, with_values
 from winchsim.model import UNLOADED, Machine, build, first_raise, trial_values
@@ -302,8 +302,7 @@ def plan_ladder(
     InputError, DomainError
         The scenario cannot be built, or there is no loaded rung.
     """
-    if rungs < 1:
-        raise DomainError("rungs", rungs, "at least 1")
+    refuse_if(rungs < 1, "rungs", rungs, "at least 1")
     if target is not None:
         inputs = with_value(inputs, "load.mass", target)
     free = replace(inputs, load=replace(inputs.load, snag_height=None))

@@ -24,7 +24,7 @@ from winchsim.assessment import (
     check_columns,
     find_ranges,
 )
-from winchsim.errors import DomainError, InputError, WinchsimError
+from winchsim.errors import InputError, WinchsimError, refuse_if
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, idle, misplaced, spec_at
 from winchsim.model import build
@@ -310,8 +310,7 @@ def sweep(
         A path is not known or does not apply, the lists are of different lengths, or the load is
         not raised.
     """
-    if not values:
-        raise DomainError("values", {}, "at least one path with its values")
+    refuse_if(not values, "values", {}, "at least one path with its values")
     lists = {path: np.asarray(given) for path, given in values.items()}
     if grid:
         points = np.array(

@@ -7,7 +7,7 @@ from typing import Any
 import numpy as np
 
 from winchsim.assumption import Estimate
-from winchsim.errors import DomainError
+from winchsim.errors import DomainError, refuse_if
 from winchsim.frozen import replace
 from winchsim.physics.motor.fitted import (
     DISAGREEMENT,
@@ -230,8 +230,7 @@ def from_label(
     """
     known = Extras(**extras)
     net = voltage - known.brush_drop
-    if net <= 0.0:
-        raise DomainError("brush_drop", known.brush_drop, "less than the voltage")
+    refuse_if(net <= 0.0, "brush_drop", known.brush_drop, "less than the voltage")
     assumed: dict[str, Estimate] = {}
     if stall_current is None:
         share = 0.0 if no_load_current is not None else NO_LOAD_SHARE[0]
@@ -329,10 +328,10 @@ def from_points(
     """
     known = Extras(**extras)
     m, w, i = (np.asarray(values, dtype=float) for values in (torque, speed, current))
-    if known.brush_drop >= voltage:
-        raise DomainError("voltage", voltage, "more than the brush drop")
-    if not np.any(w > 0.0):
-        raise DomainError("points.speed", w.tolist(), "at least one point with the shaft turning")
+    refuse_if(known.brush_drop >= voltage, "voltage", voltage, "more than the brush drop")
+    refuse_if(
+        not np.any(w > 0.0), "points.speed", w.tolist(), "at least one point with the shaft turning"
+    )
     if known.gearbox is not None:
         known.gearbox.ask(float(w.max()))
     driving = np.full_like(w, voltage - known.brush_drop)
@@ -341,8 +340,12 @@ def from_points(
     pull, drag = _solved(np.column_stack((i, -held)), m / known.ratio)
     if drag < 0.0:
         pull, drag = _solved(i[:, None], m / known.ratio)[0], 0.0
-    if not (resistance > 0.0 and constant > 0.0 and pull > 0.0):
-        raise DomainError("points", "points that no motor can have", _SENSIBLE)
+    refuse_if(
+        not (resistance > 0.0 and constant > 0.0 and pull > 0.0),
+        "points",
+        "points that no motor can have",
+        _SENSIBLE,
+    )
     fit = conclude(
         known,
         voltage,
@@ -358,8 +361,7 @@ def from_points(
         float(np.max(np.abs(back.speed - w))) / fit.no_load_speed,
         float(np.max(np.abs(back.current - i))) / fit.stall_current,
     )
-    if max(off) > _WORST_RESIDUAL:
-        raise DomainError("points", "points that no motor can have", _SENSIBLE)
+    refuse_if(max(off) > _WORST_RESIDUAL, "points", "points that no motor can have", _SENSIBLE)
     wanted = FitNote(Remark.WORKING_POINT, (voltage,))
     return replace(
         fit,
@@ -379,15 +381,13 @@ def _share_of_drag(m: Any, w: Any, share: float) -> Any:
 def _solved(columns: Any, target: Any) -> Any:
     """Least squares of one law, refused where the points do not determine it."""
     norms = np.linalg.norm(columns, axis=0)
-    if (
+    refuse_if(
         not np.all(norms > 0.0)
-        or np.linalg.matrix_rank(columns / norms, tol=_LEAST_SPREAD) < columns.shape[1]
-    ):
-        raise DomainError(
-            "points",
-            "points too much alike",
-            "at least two points with clearly different torques and speeds",
-        )
+        or np.linalg.matrix_rank(columns / norms, tol=_LEAST_SPREAD) < columns.shape[1],
+        "points",
+        "points too much alike",
+        "at least two points with clearly different torques and speeds",
+    )
     return [
         float(value) for value in np.linalg.lstsq(columns / norms, target, rcond=None)[0] / norms
     ]

@@ -7,7 +7,7 @@ from enum import StrEnum
 from winchsim.assumption import Estimate
 from winchsim.constants import COPPER_COEFFICIENT, FERRITE_COEFFICIENT, ROTOR_TIME_CONSTANT
 from winchsim.elementwise import Floats
-from winchsim.errors import DomainError
+from winchsim.errors import DomainError, refuse_if
 from winchsim.frozen import dataclass, replace
 from winchsim.physics.motor.law import (
     Motor,
@@ -139,8 +139,7 @@ class Extras:
             Names the current, should it be too small.
         """
         pulling = current - (1.0 - self.drag_speed_share) * no_load_current
-        if pulling <= 0.0:
-            raise DomainError(key, current, "more than the no-load current")
+        refuse_if(pulling <= 0.0, key, current, "more than the no-load current")
         return torque / self.ratio / pulling
 
     def usual_efficiency(self) -> tuple[float, dict[str, Estimate]]:
@@ -350,8 +349,7 @@ def _rotor(
     """The motor, without inertia where it is not known; the drag torque at the no-load speed is ``k
     I0``, of which a share grows in proportion to the speed."""
     drag, back_emf = constant * idle, voltage - extras.brush_drop - resistance * idle
-    if back_emf <= 0.0:
-        raise DomainError("no_load_current", idle, "less than the stalled motor draws")
+    refuse_if(back_emf <= 0.0, "no_load_current", idle, "less than the stalled motor draws")
     return Motor(
         resistance,
         constant,

@@ -4,7 +4,7 @@ loss, and its gearbox."""
 import math
 
 from winchsim.assumption import Estimate
-from winchsim.errors import DomainError
+from winchsim.errors import refuse_if
 from winchsim.frozen import dataclass
 
 PAIR_EFFICIENCY = (0.90, 0.87, 0.94)
@@ -75,19 +75,15 @@ class OutputGearbox:
     def ask(self, speed: float) -> None:
         """Refuse a no-load speed [rad/s] that no output shaft has, unless it is said where the data
         belong."""
-        if (
+        refuse_if(
             self.data_at is None
             and self.ratio >= LEAST_ASKED_RATIO
-            and speed > HIGHEST_OUTPUT_SPEED
-        ):
-            raise DomainError(
-                "gearbox.data_at",
-                None,
-                (
-                    '"motor" if the data are those of the motor alone, "output" if the '
-                    "shaft behind the gearbox really turns so fast"
-                ),
-            )
+            and speed > HIGHEST_OUTPUT_SPEED,
+            "gearbox.data_at",
+            None,
+            '"motor" if the data are those of the motor alone, "output" if the '
+            "shaft behind the gearbox really turns so fast",
+        )
 
 
 @dataclass(frozen=True)

@@ -9,7 +9,7 @@ from importlib import import_module
 
 from matplotlib.figure import Figure
 
-from winchsim.errors import DomainError
+from winchsim.errors import refuse_if
 from winchsim.report.document import FigureRef
 from winchsim.report.figures.look import COLUMN, Look, drawing
 from winchsim.report.names import NAMES, OF_A_LIFT
@@ -43,8 +43,7 @@ def figure(record: Record, name: str, look: Look = COLUMN) -> Figure | None:
         None where there is nothing to draw, such as teeth of a winch without gears.
     """
     drawn_by = {words.name: words.drawn_by for words in OF_A_LIFT}
-    if name not in drawn_by:
-        raise DomainError("name", name, f"one of {', '.join(drawn_by)}")
+    refuse_if(name not in drawn_by, "name", name, f"one of {', '.join(drawn_by)}")
     module, function = drawn_by[name].split(":")
     draw: Callable[[Record, Look], Figure | None] = getattr(
         import_module(f"winchsim.report.figures.{module}"), function

@@ -15,7 +15,7 @@ from matplotlib.patches import Circle, Polygon, Rectangle
 from matplotlib.transforms import Affine2D
 from scipy.integrate import cumulative_trapezoid
 
-from winchsim.errors import DomainError
+from winchsim.errors import DomainError, refuse_if
 from winchsim.inputs import Inputs
 from winchsim.quantity_text import in_unit
 from winchsim.report.figures.frame import broken, suits
@@ -69,8 +69,9 @@ def film(record: Record, look: Look, form: str = "gif", speed: float = 1.0) -> b
     if count > MOST:
         fits = f"{math.ceil((end - start) * RATE / MOST)} or more for a run of {end - start:.4g} s"
         raise DomainError("speed", speed, fits)
-    if not WRITERS[form].isAvailable():
-        raise DomainError("form", form, "gif: this machine has no encoder for mp4")
+    refuse_if(
+        not WRITERS[form].isAvailable(), "form", form, "gif: this machine has no encoder for mp4"
+    )
     assert record.inputs is not None
     with drawing(look), tempfile.TemporaryDirectory() as folder:
         figure = Figure(figsize=(look.width * MM, 0.75 * look.width * MM), layout="constrained")

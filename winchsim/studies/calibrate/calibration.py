@@ -8,7 +8,7 @@ import numpy as np
 from scipy.optimize import least_squares
 from scipy.special import stdtr, stdtrit
 
-from winchsim.errors import Code, DomainError, refused
+from winchsim.errors import Code, refuse_if, refused
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, walk, with_values
 from winchsim.model import build, raising_phase
@@ -514,14 +514,12 @@ def calibrate(
     DomainError
         A level or the name of a factor that does not exist.
     """
-    if not 0.5 <= level <= 0.999:
-        raise DomainError("level", level, "a probability from 0.5 to 0.999")
+    refuse_if(not 0.5 <= level <= 0.999, "level", level, "a probability from 0.5 to 0.999")
     readings, notes = gather(tests, pawl=build(inputs).pawl)
     factors = find_factors(inputs)
     names = [factor.name for factor in factors]
     for name in only:
-        if name not in names:
-            raise DomainError("fit", name, "one or more of: " + ", ".join(names))
+        refuse_if(name not in names, "fit", name, "one or more of: " + ", ".join(names))
     factors = tuple(factor for factor in factors if not only or factor.name in only)
     case = Case(Bench(inputs, readings, factors))
     found, kept = without_outliers(case.problem, np.zeros(len(factors)), case.far)

@@ -9,7 +9,7 @@ from typing import Any, NamedTuple
 import numpy as np
 from scipy import stats
 
-from winchsim.errors import DomainError, InputError
+from winchsim.errors import DomainError, InputError, refuse_if
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import (
     DRAG_RANGE,
@@ -146,8 +146,7 @@ def uncertain(inputs: Inputs, machine: Machine, given: Sequence[Given]) -> tuple
         spec, value = spec_at(inputs, path), value_at(inputs, path)
         if spec.kind not in ("quantity", "number") or not isinstance(value, float):
             raise DomainError(path, value, "a number that the scenario gives")
-        if shape not in SHAPES:
-            raise DomainError(path, shape, "uniform, normal or triangular")
+        refuse_if(shape not in SHAPES, path, shape, "uniform, normal or triangular")
         found[path] = _around(path, value, half, shape, spec, assumed=False)
     for path, value, spec in walk(inputs):
         left_out = spec.assumed is not None and path not in inputs.given

@@ -10,7 +10,7 @@ from scipy import stats
 from scipy.stats import qmc
 
 from winchsim.assessment import Assessment, Holding, Status, assess
-from winchsim.errors import Code, DomainError, TrustError, refused
+from winchsim.errors import Code, TrustError, refuse_if, refused
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs
 from winchsim.model import Machine, build, with_data_sheets
@@ -300,8 +300,7 @@ def _check_bounds(builds: int, random_seed: int, level: float) -> None:
         ("seed", random_seed, 0, 2**63 - 1),
         ("level", level, 0.5, 0.999),
     ):
-        if not low <= value <= high:
-            raise DomainError(name, value, f"from {low} to {high}")
+        refuse_if(not low <= value <= high, name, value, f"from {low} to {high}")
 
 
 def _influences(
