@@ -21,8 +21,10 @@ from winchsim.assessment.kinds import (
     ReadingKey,
     Side,
     Status,
+    ToothLife,
 )
 from winchsim.assessment.ranges import ENDS, HoldShare, Ranges, find_each, find_ranges
+from winchsim.assessment.teeth import damage, tooth_lives, tooth_warmth
 
 __all__ = [
     "ENDS",
@@ -41,15 +43,19 @@ __all__ = [
     "ReadingKey",
     "Side",
     "Status",
+    "ToothLife",
     "add_ranges",
     "assess",
     "capacities",
     "check_columns",
+    "damage",
     "find_each",
     "find_ranges",
     "graded",
     "measured",
     "middle_mean",
     "read_history",
+    "tooth_lives",
+    "tooth_warmth",
     "with_actions",
 ]

@@ -27,8 +27,7 @@ from winchsim.assessment.parts import undescribed, worst_part
 from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
 from winchsim.assessment.readings import QUANTITIES, motor_load
 from winchsim.frozen import replace
-from winchsim.model import Event, Machine
-from winchsim.model.estimate import hanging_pulls, raising_phase
+from winchsim.model import Event, Machine, hanging_pulls, raising_phase
 from winchsim.simulation import ENERGY_LIMIT
 from winchsim.slow import stack_machines
 from winchsim.strength import line

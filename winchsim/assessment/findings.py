@@ -19,10 +19,7 @@ from winchsim.assessment.margins import (
     times_until_hot,
 )
 from winchsim.assessment.teeth import gear_flaws, raising_time, tooth_warmth
-from winchsim.model import AtGroup, Event
-from winchsim.model.build import LEAST_LEFT
-from winchsim.model.estimate import raising_phase
-from winchsim.model.links import tooth_of
+from winchsim.model import LEAST_LEFT, AtGroup, Event, raising_phase, tooth_of
 from winchsim.physics.sources import shares_of_ordinary
 from winchsim.simulation import RecordedEvent
 from winchsim.strength.line import winding_cautions

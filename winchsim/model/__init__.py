@@ -24,7 +24,7 @@ but for kinks where a direction of power turns over.
   than its first seconds. It moves the lift time by less than 1e-5.
 """
 
-from winchsim.model.build import build
+from winchsim.model.build import LEAST_LEFT, build
 from winchsim.model.electric import DriveLaw
 from winchsim.model.estimate import hanging_pulls, pull, raise_time, raising_phase, steady_speed
 from winchsim.model.keys import (
@@ -59,6 +59,7 @@ from winchsim.model.switching import WinchProblem
 from winchsim.model.trial import UNLOADED, first_raise, plain_raise, trial_values
 
 __all__ = [
+    "LEAST_LEFT",
     "UNLOADED",
     "Action",
     "Assumed",

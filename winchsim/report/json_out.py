@@ -8,14 +8,18 @@ import scipy
 
 from winchsim.assessment.kinds import Assessment, Caution, Status
 from winchsim.errors import TrustError
-from winchsim.inputs import walk
 from winchsim.quantity_text import PRINTED_UNITS, keyed
 from winchsim.report.document import FigureRef
 from winchsim.report.json_text import document, error_facts, facts
 from winchsim.report.render.options import sentence_text, sentences
-from winchsim.report.words.advice import caution, snag as snag_words
-from winchsim.report.words.details import idle_keys, notes
-from winchsim.report.words.outcome import outcome
+from winchsim.report.words import (
+    caution,
+    idle_keys,
+    inputs_as_used,
+    notes,
+    outcome,
+    snag as snag_words,
+)
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, EnergyBalance, Record
 from winchsim.studies.series import Series
@@ -143,22 +147,16 @@ def _snag(found: SnagStudy) -> dict[str, Any]:
 
 def _inputs(scenario: Scenario, found: Assessment) -> list[dict[str, Any]]:
     """Every input as used: value in the SI unit `unit`, and what it rests on."""
-    given = scenario.inputs.given
-    assumed = {row.path: row for row in found.assumed if row.path not in given}
-    rows = []
-    for path, value, spec in walk(scenario.inputs):
-        entry = assumed.get(path)
-        basis = "given" if path in given else "default" if entry is None else "assumed"
-        rows.append(
-            {
-                "path": path,
-                "value": value if entry is None else entry.value,
-                "unit": PRINTED_UNITS[spec.unit].si,
-                "basis": basis,
-                **{name: getattr(entry, name, None) for name in ("low", "high", "source")},
-            }
-        )
-    return rows
+    return [
+        {
+            "path": path,
+            "value": value,
+            "unit": PRINTED_UNITS[spec.unit].si,
+            "basis": basis,
+            **{name: getattr(row, name, None) for name in ("low", "high", "source")},
+        }
+        for path, value, spec, basis, row in inputs_as_used(scenario.inputs, found.assumed)
+    ]
 
 
 def event_facts(record: Record) -> list[dict[str, Any]]:

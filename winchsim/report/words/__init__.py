@@ -1,6 +1,6 @@
 """The sentences of a report, composed from the kinds and values of an assessment."""
 
-from winchsim.report.words.advice import CAUTIONS, last_line
+from winchsim.report.words.advice import CAUTIONS, caution, last_line, snag
 from winchsim.report.words.checks import CHECKS, cause
 from winchsim.report.words.details import (
     CHECK_HEADS,
@@ -10,6 +10,9 @@ from winchsim.report.words.details import (
     check_row,
     check_table,
     factor_of,
+    idle_keys,
+    inputs_as_used,
+    notes,
 )
 from winchsim.report.words.findings import NOTE, NOTICE, finding
 from winchsim.report.words.outcome import ended, outcome
@@ -38,19 +41,24 @@ __all__ = [
     "THIN",
     "TIMES",
     "cause",
+    "caution",
     "check_row",
     "check_table",
     "ended",
     "factor_of",
     "finding",
+    "idle_keys",
+    "inputs_as_used",
     "last_line",
     "limit_of",
+    "notes",
     "of_check",
     "of_reading",
     "outcome",
     "percent",
     "rough",
     "signed",
+    "snag",
     "suited",
     "value",
 ]

@@ -3,10 +3,12 @@ data of the motors show, and which keys of a scenario are no longer used."""
 
 import math
 from collections import Counter
-from collections.abc import Sequence
+from collections.abc import Iterable, Iterator, Sequence
+from typing import Any
 
 from winchsim.assessment.kinds import (
     Assessment,
+    AssumedInput,
     Check,
     JamPart,
     PartRow,
@@ -14,8 +16,8 @@ from winchsim.assessment.kinds import (
     Status,
     ToothLife,
 )
-from winchsim.inputs import REMOVED, Inputs, idle, walk, without_numbers
-from winchsim.model import Action, AtGroup, AtLayer, AtLink, Event, Machine, Term
+from winchsim.inputs import REMOVED, Inputs, Spec, idle, walk, without_numbers
+from winchsim.model import Action, Assumed, AtGroup, AtLayer, AtLink, Event, Machine, Term
 from winchsim.physics.motor.fitted import FitNote, Remark
 from winchsim.physics.supply import Regime
 from winchsim.report.document import Cell, Paragraph, Section, Table, Text, Value, say
@@ -217,15 +219,23 @@ def assumed_table(found: Assessment) -> Table:
     )
 
 
+def inputs_as_used(
+    inputs: Inputs, assumed: Iterable[Assumed | AssumedInput]
+) -> Iterator[tuple[str, Any, Spec, str, Assumed | AssumedInput | None]]:
+    """Path, value and declaration of every input, its basis (given, assumed or default), and the
+    row of one that was assumed."""
+    rows = {row.path: row for row in assumed if row.path not in inputs.given}
+    for path, given, spec in walk(inputs):
+        row = rows.get(path)
+        basis = "given" if path in inputs.given else "default" if row is None else "assumed"
+        yield path, given if row is None else row.value, spec, basis, row
+
+
 def input_sections(inputs: Inputs, machine: Machine) -> tuple[Section, ...]:
-    """Every input that the run used, table by table, with its basis: given, assumed or default."""
-    estimated = {row.path: row for row in machine.assumed}
+    """Every input that the run used, table by table, with its basis."""
     columns = ("key", "value", "basis", "meaning")
     tables: dict[str, list[tuple[Cell, ...]]] = {}
-    for path, given, spec in walk(inputs):
-        entry = estimated.get(path)
-        basis = "given" if path in inputs.given else "assumed" if entry is not None else "default"
-        used = given if entry is None or path in inputs.given else entry.value
+    for path, used, spec, basis, _ in inputs_as_used(inputs, machine.assumed):
         table, _, key = path.rpartition(".")
         if used is not None and used != "":
             row = (key, setting(used, spec.unit), basis, spec.meaning)
