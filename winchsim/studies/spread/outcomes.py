@@ -188,7 +188,7 @@ def lift_everywhere(
     executor: Executor | None = None,
     *,
     simulated: bool = False,
-    on_progress: Progress = lambda *_: None,
+    on_progress: Progress | None = None,
 ) -> tuple[Outcomes, np.ndarray]:
     """Outcomes of builds, lifted in chunks.
 
@@ -201,7 +201,7 @@ def lift_everywhere(
         Any of concurrent.futures' kind; left out, the builds are lifted here.
     simulated : bool
         Whether by the full simulation.
-    on_progress : callable
+    on_progress : callable, optional
         Called with the builds done and their number.
 
     Returns
@@ -220,7 +220,8 @@ def lift_everywhere(
         here = ((start, task()) for start, task in tasks.items())
         for start, part in here if executor is None else _handed_out(executor, tasks):
             found[start] = part
-            on_progress(sum(map(len, found.values())), len(shares))
+            if on_progress is not None:
+                on_progress(sum(map(len, found.values())), len(shares))
     except KeyboardInterrupt:
         if not found:
             raise

@@ -258,11 +258,7 @@ def spread(
     sampler = qmc.LatinHypercube(len(made.draws), seed=np.random.default_rng(random_seed))
     shares = sampler.random(builds)
     lifted, rows = lift_everywhere(
-        made,
-        shares,
-        executor,
-        simulated=simulated,
-        on_progress=on_progress or (lambda *_: None),
+        made, shares, executor, simulated=simulated, on_progress=on_progress
     )
     complete = len(rows) == builds
     if np.all(lifted.ending == Ending.CANNOT_BE_BUILT):
