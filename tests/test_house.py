@@ -233,7 +233,8 @@ def _composed(tree: ast.Module) -> Iterator[str]:
     apart: set[int] = set()
     for node in ast.walk(tree):
         is_error = isinstance(node, ast.Raise) or (
-            isinstance(node, ast.Call) and re.search("Error|Fault", ast.unparse(node.func))
+            isinstance(node, ast.Call)
+            and re.search("Error|Fault|refuse_if", ast.unparse(node.func))
         )
         is_repr = isinstance(node, ast.FunctionDef) and node.name in ("__repr__", "__str__")
         if is_error or is_repr:

@@ -321,9 +321,7 @@ def _worm(
         "a friction at which the worm can drive",
     )
     forward, reverse = moving
-    if (
-        stage.efficiency is not None
-    ):  # with its lead angle known, the friction follows from the efficiency
+    if stage.efficiency is not None:  # the friction follows from it, the lead angle being known
         reverse = worm.screw_reverse(lead, stage.efficiency)
         forward = stage.efficiency
         rest = worm.ScrewEfficiency(min(rest.forward, forward), min(rest.reverse, reverse))
