@@ -9,7 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from winchsim.assessment import Status, assess, with_actions
+from winchsim.assessment.actions import with_actions
+from winchsim.assessment.evaluate import assess
+from winchsim.assessment.kinds import Status
 from winchsim.inputs import Inputs
 from winchsim.page import picture
 from winchsim.page.answer import answer, mark, numbers, words
@@ -17,8 +19,9 @@ from winchsim.quantity_text import in_unit
 from winchsim.report.lift import build as lift_document
 from winchsim.report.render.html import body
 from winchsim.report.render.options import Options
-from winchsim.report.words import CHECKS, MARKS
+from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.sizing import change, parts, time_or_end
+from winchsim.report.words.values import MARKS
 from winchsim.scenario.change import with_value
 from winchsim.scenario.read import Scenario
 from winchsim.scenario.sheet import SheetRow

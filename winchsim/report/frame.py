@@ -18,7 +18,8 @@ from winchsim.report.document import (
     Text,
     say,
 )
-from winchsim.report.words import MARKS, advice
+from winchsim.report.words import advice
+from winchsim.report.words.values import MARKS
 from winchsim.scenario.read import Scenario
 
 NOT_RATED = "not rated lifting equipment"

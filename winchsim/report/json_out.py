@@ -12,14 +12,9 @@ from winchsim.quantity_text import PRINTED_UNITS, keyed
 from winchsim.report.document import FigureRef
 from winchsim.report.json_text import document, error_facts, facts
 from winchsim.report.render.options import sentence_text, sentences
-from winchsim.report.words import (
-    caution,
-    idle_keys,
-    inputs_as_used,
-    notes,
-    outcome,
-    snag as snag_words,
-)
+from winchsim.report.words.advice import caution, snag as snag_words
+from winchsim.report.words.details import idle_keys, inputs_as_used, notes
+from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, EnergyBalance, Record
 from winchsim.studies.series import Series

@@ -28,19 +28,16 @@ from winchsim.report.document import (
 from winchsim.report.json_text import document, facts
 from winchsim.report.render.html import render_html
 from winchsim.report.render.options import Options, harmless, sentence_text, sentences
-from winchsim.report.words import (
+from winchsim.report.words.details import (
     CHECK_HEADS,
     LAST_SPARE,
-    MARKS,
     NEAREST,
     THIN,
     check_row,
     factor_of,
-    of_check,
-    outcome,
-    percent,
-    value,
 )
+from winchsim.report.words.outcome import outcome
+from winchsim.report.words.values import MARKS, of_check, percent, value
 from winchsim.scenario.read import Scenario
 from winchsim.scenario.sheet import SheetOrigin, SheetRow, origin_line, write_sheet
 from winchsim.studies.ladder import GAP, STOP_AT, STOP_UNLOADED, Descent, Ladder, Lowering, Rung

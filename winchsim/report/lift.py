@@ -20,7 +20,10 @@ from winchsim.report.document import (
 from winchsim.report.names import OF_A_LIFT
 from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
-from winchsim.report.words import MARKS, advice, details, ended, finding, outcome, percent, value
+from winchsim.report.words import advice, details
+from winchsim.report.words.findings import finding
+from winchsim.report.words.outcome import ended, outcome
+from winchsim.report.words.values import MARKS, percent, value
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
 from winchsim.studies.series import Series

@@ -6,7 +6,8 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.assessment import Assessment, Caution, read_history
+from winchsim.assessment.history import read_history
+from winchsim.assessment.kinds import Assessment, Caution
 from winchsim.errors import Code, Fault, InputError
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, with_values
@@ -24,7 +25,10 @@ from winchsim.report.document import (
     say,
 )
 from winchsim.report.ladder import title_on_sheet
-from winchsim.report.words import CAUTIONS, NOTE, NOTICE, TIMES, outcome, percent, signed, value
+from winchsim.report.words.advice import CAUTIONS
+from winchsim.report.words.findings import NOTE, NOTICE
+from winchsim.report.words.outcome import outcome
+from winchsim.report.words.values import TIMES, percent, signed, value
 from winchsim.scenario.sheet import SheetOrigin, SheetRow
 from winchsim.scenario.trace import Log, MeasuredTrace
 from winchsim.simulation import Record, simulate

@@ -21,7 +21,8 @@ from winchsim.report.document import (
 )
 from winchsim.report.json_text import facts
 from winchsim.report.render.options import sentence_text, sentences
-from winchsim.report.words import MARKS, outcome, percent, value
+from winchsim.report.words.outcome import outcome
+from winchsim.report.words.values import MARKS, percent, value
 from winchsim.scenario.read import Scenario
 from winchsim.studies.spread import (
     FAILURES,

@@ -7,18 +7,11 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.assessment import (
-    Assessment,
-    HoldShare,
-    Ranges,
-    add_ranges,
-    assess,
-    capacities,
-    check_columns,
-    find_each,
-    measured,
-    with_actions,
-)
+from winchsim.assessment.actions import with_actions
+from winchsim.assessment.candidates import capacities, check_columns, measured
+from winchsim.assessment.evaluate import add_ranges, assess
+from winchsim.assessment.kinds import Assessment
+from winchsim.assessment.ranges import HoldShare, Ranges, find_each
 from winchsim.errors import Code, WinchsimError, refuse_if, refused
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import (

@@ -6,16 +6,9 @@ from enum import StrEnum
 
 import numpy as np
 
-from winchsim.assessment import (
-    OFF_FLOOR,
-    Assessment,
-    History,
-    Holding,
-    Status,
-    assess,
-    middle_mean,
-    read_history,
-)
+from winchsim.assessment.evaluate import assess
+from winchsim.assessment.history import OFF_FLOOR, History, middle_mean, read_history
+from winchsim.assessment.kinds import Assessment, Holding, Status
 from winchsim.assessment.margins import stalled_until_hot
 from winchsim.errors import TrustError, refuse_if
 from winchsim.frozen import dataclass, replace

@@ -3,16 +3,10 @@ the teeth adds."""
 
 import math
 
-from winchsim.assessment import (
-    CheckKey,
-    End,
-    Status,
-    ToothLife,
-    assess,
-    damage,
-    read_history,
-    tooth_lives,
-)
+from winchsim.assessment.evaluate import assess
+from winchsim.assessment.history import read_history
+from winchsim.assessment.kinds import CheckKey, End, Status, ToothLife
+from winchsim.assessment.teeth import damage, tooth_lives
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, in_force

@@ -12,16 +12,9 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.assessment import (
-    RANKS,
-    Assessment,
-    CheckColumn,
-    CheckKey,
-    Side,
-    Status,
-    assess,
-    graded,
-)
+from winchsim.assessment.candidates import RANKS, CheckColumn, graded
+from winchsim.assessment.evaluate import assess
+from winchsim.assessment.kinds import Assessment, CheckKey, Side, Status
 from winchsim.errors import WinchsimError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, value_at, with_value

@@ -9,21 +9,10 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.assessment import (
-    ENDS,
-    RANKS,
-    Assessment,
-    CheckColumn,
-    CheckKey,
-    End,
-    ReadingKey,
-    Side,
-    Status,
-    assess,
-    capacities,
-    check_columns,
-    find_ranges,
-)
+from winchsim.assessment.candidates import RANKS, CheckColumn, capacities, check_columns
+from winchsim.assessment.evaluate import assess
+from winchsim.assessment.kinds import Assessment, CheckKey, End, ReadingKey, Side, Status
+from winchsim.assessment.ranges import ENDS, find_ranges
 from winchsim.errors import InputError, WinchsimError, refuse_if
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, idle, misplaced, spec_at

@@ -10,7 +10,9 @@ from typing import Any
 import numpy as np
 from scipy.special import ndtr
 
-from winchsim.assessment import Assessment, Check, CheckKey, End, assess, damage, tooth_warmth
+from winchsim.assessment.evaluate import assess
+from winchsim.assessment.kinds import Assessment, Check, CheckKey, End
+from winchsim.assessment.teeth import damage, tooth_warmth
 from winchsim.errors import Code, refused
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, with_values

@@ -10,7 +10,8 @@ from matplotlib.axes import Axes
 from matplotlib.colors import ListedColormap
 from matplotlib.figure import Figure
 
-from winchsim.assessment import RANKS, CheckColumn, CheckKey, Side, Status
+from winchsim.assessment.candidates import RANKS, CheckColumn
+from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.frozen import dataclass
 from winchsim.inputs import spec_at
 from winchsim.quantity_text import in_unit, show

@@ -6,7 +6,8 @@ from itertools import groupby
 
 import numpy as np
 
-from winchsim.assessment import RANKS, CheckColumn, CheckKey, Side, Status
+from winchsim.assessment.candidates import RANKS, CheckColumn
+from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.frozen import replace
 from winchsim.quantity_text import in_unit
 from winchsim.report.document import Cell, Text, Value, joined, say

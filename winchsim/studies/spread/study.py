@@ -9,7 +9,8 @@ import numpy as np
 from scipy import stats
 from scipy.stats import qmc
 
-from winchsim.assessment import Assessment, Holding, Status, assess
+from winchsim.assessment.evaluate import assess
+from winchsim.assessment.kinds import Assessment, Holding, Status
 from winchsim.errors import Code, TrustError, refuse_if, refused
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs
