@@ -105,7 +105,7 @@ class Climb:
         self.time = self.charge = self.at_limit = zero
         self.first_speed = self.last_speed = self.last_push = zero
         self.last_current = self.peak_current = zero
-        self.passed: list[tuple[Any, Any, Any]] = [(zero, zero, zero)]
+        self.passed: list[tuple[Any, ...]] = [(zero, zero, zero)]
         self.tension = self.rope_torque = zero
         self.charges = self.currents = self.friction = np.zeros((len(m.groups), batch.size))
         self.group_torques = np.zeros((len(m.units), batch.size))
