@@ -147,13 +147,14 @@ def _varied(d: _Dice, inputs: sc.Inputs) -> sc.Inputs:
     supply = inputs.supply
     if d.chance(0.3):
         limit = (supply.current_limit or d.log(0.1, 100)) if d.chance(0.7) else None
+        duty, side = d.pick(1.0, d.uniform(0.05, 1)), d.pick("motor", "battery")
         supply = replace(
             supply,
             current_limit=None,
             controller=sc.Controller(
-                duty=d.pick(1.0, d.uniform(0.05, 1)),
+                duty=duty,
                 limit=limit,
-                limit_side=d.pick("motor", "battery"),
+                limit_side=side if limit else "motor",
                 braking=d.chance(0.3),
             ),
         )

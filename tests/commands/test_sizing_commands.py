@@ -146,6 +146,13 @@ def test_a_sweep_says_whether_its_lifts_are_those_that_the_programme_asks_for(tm
     assert "nearest to its required one: rope at its knot." in " ".join(asked.out.split())
 
 
+@pytest.mark.parametrize("full", [(), ("--simulate",)])
+def test_a_sweep_of_what_cannot_be_built_says_why(crate, full):
+    done = Screen().run("sweep", crate, "--vary", "drum.width=0.1mm,0.2mm", *full)
+    assert done.code == ExitCode.GOOD and done.out.count("cannot be built") == 2
+    assert "at least one rope diameter" in " ".join(done.out.split())
+
+
 def test_where_no_build_is_lifted_no_weakest_part_is_announced(crate):
     done = Screen().run(
         "sweep", crate, "--vary", "load.mass=200kg,300kg", "--set", "load.mass=100kg"

@@ -52,6 +52,9 @@ def test_what_once_failed_ends_soundly(seed):
     [
         pytest.param(700011, id="a spread of a programme that does not raise"),
         pytest.param(700026, id="gears of which other shafts have bearings of their own"),
+        pytest.param(
+            810026, id="a spread of a supply that trips in a programme that does not raise"
+        ),
         pytest.param(800000, id="a winding that the quick model leaves at the ambient temperature"),
     ],
 )

@@ -64,7 +64,7 @@ def study_document(study: Study, scenario: Scenario, command: str = "") -> Docum
     largest = () if off is None else say("Largest difference in lift time {}.", Value(off, "%"))
     runs = tuple(_run(study, run) for run in study.runs)
     candidates = tuple(
-        (words.candidate(study, i), *_results(study.sweep, i, study.sweep.always))
+        (words.candidate(study, i), *_results(study.sweep, i, study.sweep, study.sweep.always))
         for i in shown_rows(study)
     )
     sections = {
@@ -124,16 +124,19 @@ def shown_rows(study: Study) -> list[int]:
     return sorted({*spread.tolist(), *ran, study.nearest, study.present} - {None})
 
 
-def _result_columns(found: Sweep) -> tuple[str, ...]:
-    checks = (name for name_key, name in IN_TABLES if found.check(name_key))
+def _result_columns(*found: Sweep) -> tuple[str, ...]:
+    checks = (name for key, name in IN_TABLES if any(each.check(key) for each in found))
     return ("time", *checks, "status", "bound by")
 
 
-def _results(found: Sweep, i: int, leave_out: tuple[CheckKey, ...] = ()) -> tuple[Cell, ...]:
-    columns = [column for name, _ in IN_TABLES if (column := found.check(name))]
+def _results(
+    found: Sweep, i: int, other: Sweep, leave_out: tuple[CheckKey, ...] = ()
+) -> tuple[Cell, ...]:
+    """Cells of one build, under the columns that this sweep and the other one have."""
+    columns = [found.check(key) for key, _ in IN_TABLES if found.check(key) or other.check(key)]
     return (
         words.time_or_end(found, i),
-        *(words.number(found, column, i) for column in columns),
+        *(words.number(found, column, i) if column else "" for column in columns),
         MARKS[found.status(i)],
         words.bound_by(found, i, leave_out),
     )
@@ -258,11 +261,14 @@ def _sweep_table(swept: Sweep, base: Sweep) -> Table:
     ]
     order = np.argsort(-swept.ranks, kind="stable")
     rows = [
-        ("as it is", *[""] * (len(heads) - 1), *_results(base, 0)),
-        *((*(_value(swept, path, i) for path in swept.values), *_results(swept, i)) for i in order),
+        ("as it is", *[""] * (len(heads) - 1), *_results(base, 0, swept)),
+        *(
+            (*(_value(swept, path, i) for path in swept.values), *_results(swept, i, base))
+            for i in order
+        ),
     ]
     spare = tuple((0, row) for row in range(len(rows) - 1, MOST_ROWS, -1))
-    return Table((*heads, *_result_columns(swept)), tuple(rows), spare, "builds")
+    return Table((*heads, *_result_columns(swept, base)), tuple(rows), spare, "builds")
 
 
 def _value(swept: Sweep, path: str, index: int) -> Cell:

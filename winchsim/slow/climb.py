@@ -151,7 +151,7 @@ class Climb:
         top = self.law.top_speed() + nothing
 
         def beyond(speed: Any) -> Any:
-            return unlimited.drive(speed).total - raising.current_limit
+            return unlimited.drive(speed).total + nothing - raising.current_limit
 
         first, last = beyond(nothing), beyond(top)
         over = (first > 0) & ~(np.asarray(raising.ramp) > 0)

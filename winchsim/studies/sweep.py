@@ -360,7 +360,8 @@ def of_assessments(
 ) -> Sweep:
     """A sweep of full simulations: each assessed, or why there is no build."""
     good = [None if isinstance(each, str) else each for each in found]
-    columns = [_column(key, good) for key in CheckKey if any(a and a.check(key) for a in good)]
+    asked = {CheckKey.TARGET, *(check.key for a in good if a for check in a.checks)}
+    columns = [_column(key, good) for key in CheckKey if key in asked]
     times = _numbers([a and a.check(CheckKey.LIFT_TIME) for a in good])
     results = {"lift_time": times} | {
         name: _numbers([a and a.reading(ReadingKey(name)) for a in good])
@@ -375,7 +376,7 @@ def of_assessments(
 
 def _column(key: CheckKey, found: Sequence[Assessment | None]) -> CheckColumn:
     checks = [a and a.check(key) for a in found]
-    side = next(check.side for check in checks if check)
+    side = next((check.side for check in checks if check), Side.LEAST)
     absent = {CheckKey.TARGET: Status.FAILS, CheckKey.PROGRAMME: Status.OK}
     missing = absent.get(key, Status.NOT_CHECKED)
     ranks = np.array([RANKS[check.status if check else missing] for check in checks])
