@@ -163,7 +163,7 @@ def _varied(d: _Dice, inputs: sc.Inputs) -> sc.Inputs:
     groups = tuple(_varied_motors(d, group) for group in inputs.motors)
     if supply.controller is not None and d.chance(0.4):
         own = supply.controller.limit or d.log(0.1, 100)
-        controller = replace(supply.controller, limit=None)
+        controller = replace(supply.controller, limit=None, limit_side="motor")
         supply = _adapter(d, replace(supply, current_limit=own, controller=controller))
     return replace(inputs, motors=groups, supply=supply, stage=stages, drum=drum, rope=rope)
 
