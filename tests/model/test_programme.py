@@ -140,6 +140,15 @@ def test_voltage_ramp(lift, story):
     assert record["tension"].max() < lift()["tension"].max()  # a soft start
 
 
+def test_a_bounce_that_has_died_down_is_not_followed_under_a_rising_voltage(lift):
+    """The load rides with the drum long before the voltage is full, as it would be followed."""
+    phase = (Phase(action="raise", until="top", ramp=60.0),)
+    record, close = lift(phase=phase), lift(phase=phase, settings={"relative_tolerance": 1e-8})
+    rides = [e.time for e in record.events if e.event is Event.SETTLED]
+    assert record.first(Event.LIFT_OFF).time < rides[0] < record.first(Event.TOP).time < 60.0
+    assert record.first(Event.TOP).time == pytest.approx(close.first(Event.TOP).time, rel=1e-4)
+
+
 def test_ramp_goes_on_from_the_phase_before(lift):
     phases = (
         Phase(action="raise", until="time", time=1.0, voltage=4.0),

@@ -359,7 +359,7 @@ class Motion:
 
     def may_settle(self, key: ModeKey) -> bool:
         """Whether the load may come to ride with the drum in this mode."""
-        if not key.taut or key.ramping or key.judders:
+        if not key.taut or key.judders:
             return False
         riding = self.chain(replace(key, settled=True))
         if key.drum and self.first_branch(riding, key.drum).inertia <= 0.0:
