@@ -40,6 +40,7 @@ def test_a_random_scenario_ends_with_a_sound_record_or_is_refused(seed):
         pytest.param(203273, id="a drum that creeps back as its stalled motors fade"),
         pytest.param(213707, id="runs back by less than its motors' free speed lets see"),
         pytest.param(211828, id="unwinds under a load that the motors hardly stirred"),
+        pytest.param(213872, id="a drum that sticks and slips as the voltage rises"),
         pytest.param(610016, id="a battery's limit of a voltage that its resistance eats up"),
     ],
 )

@@ -36,6 +36,9 @@ SMALLEST = 1e-6
 """A bounce that dies down by this share is getting on, down to this share of the static stretch.
 [-]"""
 
+RISING = 0.01
+"""Share of its end by which a rising voltage is getting on. [-]"""
+
 FOLLOWED_SLIPS = 40
 """Slips of a load in its guide, in one phase, that are followed one by one; from then on its mean
 motion is. [-] Own choice: enough to see how often it slips and how far the pull swings."""
@@ -152,8 +155,9 @@ class WinchProblem:
         return mode(self.motion, key)
 
     def progress(self, t: float, y: np.ndarray) -> tuple[float, ...]:
-        """Way that the load has gone, to and fro, and take-up, in millionths of the height; and the
-        bounce, which gets on by dying down. Called once for each switch."""
+        """Way that the load has gone, to and fro, and take-up, in millionths of the height; the
+        bounce, which gets on by dying down; and a voltage that rises, under which a drum may stick
+        and slip. Called once for each switch."""
         m, scales, falls = self.machine, self.machine.scales, self.machine.line.falls
         unit = PROGRESS * max(m.top_travel - m.start_travel, 1e-3)
         softness = (m.free_rope - float(y[0])) / (falls * m.line.stiffness)
@@ -164,10 +168,13 @@ class WinchProblem:
         # A load thrown up comes down where it rose: its speed tells the way between.
         self._way += max(abs(float(y[2]) - self._place), abs(float(y[3])) * (t - self._at) / 2)
         self._place, self._at = float(y[2]), t
+        key = self.last_key
+        risen = (t - key.phase_start) / m.phases[key.phase].ramp if key.ramping else 0.0
         return (
             self._way / unit,
             float(y[0]) / unit,
             math.log(max(bounce, SMALLEST * scales.stretch)) / DYING,
+            risen / RISING,
         )
 
     def switch(self, key: ModeKey, fired: tuple[Hashable, ...], t: float, y: np.ndarray) -> Switch:
