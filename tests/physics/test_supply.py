@@ -212,6 +212,13 @@ def test_a_limiting_controller_passes_on_all_power(groups, side, sign):
     assert abs(total) < abs(motors) or abs(voltage) >= 6.0 - 0.5 * 0.6
 
 
+@pytest.mark.parametrize("groups", [PAIR, tuple(row[:1] for row in PAIR)])
+def test_a_supply_that_is_off_gives_nothing_at_each_of_many_speeds(groups):
+    turned = (*groups[:2], tuple(e * np.linspace(0.0, 1.0, 5) for e in groups[2]), groups[3])
+    _, currents, total = balance(Regime.OPEN, 0.0, Source(0.5), *turned, math.inf)
+    assert total.shape == currents[0].shape == (5,) and not total.any()
+
+
 def test_duty_shows_the_motors_less_voltage_and_the_battery_less_current():
     source = Source(0.5, duty=0.5)
     voltage, (current,), total = balance(

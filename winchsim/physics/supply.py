@@ -197,7 +197,9 @@ def _direct(
             total = _towards(open_voltage, limit)
             current = total / n
             return e + r * current + _towards(open_voltage, drop), (current,), total
-        return e - _towards(open_voltage, drop) if regime is _NO_RETURN else e, (e * 0.0,), total
+        idle = e * 0.0
+        voltage = e - _towards(open_voltage, drop) if regime is _NO_RETURN else e
+        return voltage, (idle,), total + idle
     voltage = total
     if regime is _VOLTAGE:
         voltage = _highest_root(_rows(*groups), 1.0, open_voltage, resistance)
@@ -211,6 +213,7 @@ def _direct(
         if regime is not _NO_RETURN and all(bands):
             high = towards * _highest_root(_rows(*groups, towards), 0.0, total)
             voltage = 0.5 * (voltage + high)
+        total = total + voltage * 0.0
         if regime is _EACH_OPEN:
             return voltage, tuple([e * 0.0 for e in groups[2]]), total
     currents = _currents(voltage, groups)

@@ -105,7 +105,7 @@ class Climb:
         self.time = self.charge = self.at_limit = zero
         self.first_speed = self.last_speed = self.last_push = zero
         self.last_current = self.peak_current = zero
-        self.passed: list[tuple[Any, ...]] = [(zero, zero, zero)]
+        self.passed: list[tuple[Any, Any, Any]] = [(zero, zero, zero)]
         self.tension = self.rope_torque = zero
         self.charges = self.currents = self.friction = np.zeros((len(m.groups), batch.size))
         self.group_torques = np.zeros((len(m.units), batch.size))
@@ -151,7 +151,7 @@ class Climb:
         top = self.law.top_speed() + nothing
 
         def beyond(speed: Any) -> Any:
-            return unlimited.drive(speed).total + nothing - raising.current_limit
+            return unlimited.drive(speed).total - raising.current_limit
 
         first, last = beyond(nothing), beyond(top)
         over = (first > 0) & ~(np.asarray(raising.ramp) > 0)
@@ -185,7 +185,7 @@ class Climb:
         currents = np.array(drive.currents)
         self.friction = np.array(law.friction_heat(drive, speed))
         self._pass(time, currents, drive.total)
-        self.passed.append(tuple(np.broadcast_arrays(time, drive.total, drive.voltage)))
+        self.passed.append((time, drive.total, drive.voltage))
         hanging = here & path.hanging[index]
         first = hanging & ~self.hung
         peak = tension + self._bounce(index, hanging, speed, radius)
