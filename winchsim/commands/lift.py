@@ -61,4 +61,4 @@ def run(options: argparse.Namespace, env: Env) -> int:
             report,
             lambda: lift_json(found, scenario, record, overrides, snag=snag, series=series),
         )
-    return max(found.exit_code, int(series is not None and series.done < series.asked))
+    return max(found.exit_code, int(series is not None and series.fails))

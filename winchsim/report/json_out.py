@@ -55,7 +55,7 @@ def lift_json(
         A series of such lifts.
     """
     machine, sentence = record.machine, sentence_text(outcome(found, snag, series))
-    failed = series is not None and series.done < series.asked
+    failed = series is not None and series.fails
     return document(
         digest=scenario.digest,
         verdict=sentence,

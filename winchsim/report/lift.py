@@ -99,7 +99,7 @@ def _answer(
     series: Series | None = None,
 ) -> Headline:
     mark, count = frame.of_checks(found)
-    if series is not None and series.done < series.asked and found.trusted:
+    if series is not None and series.fails and found.trusted:
         mark, count = MARKS[Status.FAILS], f"{series.asked - series.done} of {series.asked} lifts"
     return frame.headline(mark, count, outcome(found, snag, series), name)
 

@@ -1,6 +1,6 @@
 """Reports of sizing studies, sweeps and choices from parts at hand: documents, JSON and rows."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 import numpy as np
@@ -63,13 +63,14 @@ def study_document(study: Study, scenario: Scenario, command: str = "") -> Docum
         power = say("{} at {}, at {}; strength is left out.", *at)
     largest = () if off is None else say("Largest difference in lift time {}.", Value(off, "%"))
     runs = tuple(_run(study, run) for run in study.runs)
+    columns = _shown(study.sweep)
     candidates = tuple(
-        (words.candidate(study, i), *_results(study.sweep, i, study.sweep, study.sweep.always))
+        (words.candidate(study, i), *_results(study.sweep, i, columns, study.sweep.always))
         for i in shown_rows(study)
     )
     sections = {
         "Candidates, by the quasi-static model": (
-            Table((name, *_result_columns(study.sweep)), candidates, name="candidates"),
+            Table((name, *_result_heads(columns)), candidates, name="candidates"),
         ),
         "Checks of the recommended build": (
             check_table(() if taken is None else taken.checks, all_rows=True),
@@ -124,16 +125,19 @@ def shown_rows(study: Study) -> list[int]:
     return sorted({*spread.tolist(), *ran, study.nearest, study.present} - {None})
 
 
-def _result_columns(*found: Sweep) -> tuple[str, ...]:
-    checks = (name for key, name in IN_TABLES if any(each.check(key) for each in found))
-    return ("time", *checks, "status", "bound by")
+def _shown(*found: Sweep) -> dict[CheckKey, str]:
+    """Checks of `IN_TABLES` that one of some sweeps has at least."""
+    return {key: name for key, name in IN_TABLES if any(each.check(key) for each in found)}
+
+
+def _result_heads(shown: Mapping[CheckKey, str]) -> tuple[str, ...]:
+    return ("time", *shown.values(), "status", "bound by")
 
 
 def _results(
-    found: Sweep, i: int, other: Sweep, leave_out: tuple[CheckKey, ...] = ()
+    found: Sweep, i: int, shown: Iterable[CheckKey], leave_out: tuple[CheckKey, ...] = ()
 ) -> tuple[Cell, ...]:
-    """Cells of one build, under the columns that this sweep and the other one have."""
-    columns = [found.check(key) for key, _ in IN_TABLES if found.check(key) or other.check(key)]
+    columns = map(found.check, shown)
     return (
         words.time_or_end(found, i),
         *(words.number(found, column, i) if column else "" for column in columns),
@@ -259,16 +263,16 @@ def _sweep_table(swept: Sweep, base: Sweep) -> Table:
         name if last.count(name) == 1 else path
         for name, path in zip(last, swept.values, strict=True)
     ]
-    order = np.argsort(-swept.ranks, kind="stable")
+    order, shown = np.argsort(-swept.ranks, kind="stable"), _shown(swept, base)
     rows = [
-        ("as it is", *[""] * (len(heads) - 1), *_results(base, 0, swept)),
+        ("as it is", *[""] * (len(heads) - 1), *_results(base, 0, shown)),
         *(
-            (*(_value(swept, path, i) for path in swept.values), *_results(swept, i, base))
+            (*(_value(swept, path, i) for path in swept.values), *_results(swept, i, shown))
             for i in order
         ),
     ]
     spare = tuple((0, row) for row in range(len(rows) - 1, MOST_ROWS, -1))
-    return Table((*heads, *_result_columns(swept, base)), tuple(rows), spare, "builds")
+    return Table((*heads, *_result_heads(shown)), tuple(rows), spare, "builds")
 
 
 def _value(swept: Sweep, path: str, index: int) -> Cell:

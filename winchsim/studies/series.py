@@ -86,6 +86,11 @@ class Series:
     damage: tuple[float, ...] | None
     unknown: tuple[str, ...]
 
+    @property
+    def fails(self) -> bool:
+        """Whether fewer lifts are done than were asked for."""
+        return self.done < self.asked
+
 
 AS_ASKED = (End.REACHED, End.DONE)
 """Ends after which the next lift follows."""

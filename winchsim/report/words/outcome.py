@@ -59,7 +59,7 @@ def _in_a_row(found: Series) -> Text:
     what = f"end{s} as asked" if found.lifts[0].end is End.DONE else f"reach{s and 'es'} the target"
     other = "windings too hot" if last.too_hot else "battery empty"
     why = other if last.end in AS_ASKED else ended(last.end)
-    then = f"; lift {found.done + 1}: {why}" if found.done < found.asked else ""
+    then = f"; lift {found.done + 1}: {why}" if found.fails else ""
     return say(f"Of {found.asked} lifts in a row {found.done} {what}{then}.")
 
 
