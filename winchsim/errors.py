@@ -94,7 +94,10 @@ class DomainError(WinchsimError, ValueError):
 
 
 def refuse_if(is_wrong: object, argument: str, value: Any, expected: str) -> None:
-    """Raise a `DomainError` of these facts where a value is wrong."""
+    """Raise a `DomainError` of these facts where a value is wrong.
+
+    The facts are there either way: what every build calls composes its texts behind an `if`.
+    """
     if is_wrong:
         raise DomainError(argument, value, expected)
 

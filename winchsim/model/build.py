@@ -258,13 +258,13 @@ def _hanging_pull(inputs: Inputs, line: rope.Line, body: load.Body, left: float)
     soft for it. [N]"""
     hang = load.pull_needed(body, left) / line.falls
     strain = hang / line.stiffness
-    refuse_if(
-        strain < LEAST_STRAIN,
-        "rope.axial_stiffness",
-        line.stiffness,
-        f"a rope that the load stretches by more than {LEAST_STRAIN:g} of its "
-        f"length: a softer rope or a heavier load",
-    )
+    if strain < LEAST_STRAIN:
+        raise DomainError(
+            "rope.axial_stiffness",
+            line.stiffness,
+            f"a rope that the load stretches by more than {LEAST_STRAIN:g} of its "
+            f"length: a softer rope or a heavier load",
+        )
     refuse_if(
         strain > 0.5 and inputs.rope.axial_stiffness is not None,
         "rope.axial_stiffness",
@@ -436,13 +436,13 @@ def free_speed(inputs: Inputs, live: Sequence[DriveGroup]) -> Any:
 def _refuse_endless_bounce(inputs: Inputs, machine: Machine) -> None:
     """Refuse a rope that bounces undamped more often than can be followed."""
     bounces = sum(phase.time for phase in machine.phases[:-1]) / machine.scales.bounce_period
-    refuse_if(
-        inputs.rope.damping_ratio < LEAST_DAMPING and bounces > MOST_BOUNCES,
-        "rope.damping_ratio",
-        inputs.rope.damping_ratio,
-        f"{LEAST_DAMPING:g} or more: this load could bounce {bounces:.0f} times, "
-        f"more than can be followed one by one",
-    )
+    if inputs.rope.damping_ratio < LEAST_DAMPING and bounces > MOST_BOUNCES:
+        raise DomainError(
+            "rope.damping_ratio",
+            inputs.rope.damping_ratio,
+            f"{LEAST_DAMPING:g} or more: this load could bounce {bounces:.0f} times, "
+            f"more than can be followed one by one",
+        )
 
 
 # --- programme

@@ -8,7 +8,7 @@ from typing import Any
 from winchsim.assumption import Estimate
 from winchsim.constants import INCH
 from winchsim.elementwise import by_value
-from winchsim.errors import DomainError, refuse_if
+from winchsim.errors import DomainError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, MotorGroup, Stage
 from winchsim.model.assumptions import Assumptions, look_up
@@ -244,12 +244,8 @@ def _by_sliding(
         raise DomainError(
             f"{path}.pinion", pinion, f"teeth that mesh: {error.argument} {error.expected}"
         ) from error
-    refuse_if(
-        not 0 < sliding <= 1,
-        f"{path}.friction",
-        friction,
-        "a coefficient that leaves some efficiency",
-    )
+    if not 0 < sliding <= 1:
+        raise DomainError(f"{path}.friction", friction, "a coefficient that leaves some efficiency")
     return assumptions.assume(
         f"{path}.efficiency",
         sliding * (1 - form),
@@ -314,12 +310,8 @@ def _worm(
         flank=stage.pressure_angle,
         collar=collar * inputs.settings.breakaway,
     )
-    refuse_if(
-        not moving.forward > 0 or not rest.forward > 0,
-        f"{path}.friction",
-        friction,
-        "a friction at which the worm can drive",
-    )
+    if not moving.forward > 0 or not rest.forward > 0:
+        raise DomainError(f"{path}.friction", friction, "a friction at which the worm can drive")
     forward, reverse = moving
     if stage.efficiency is not None:  # the friction follows from it, the lead angle being known
         reverse = worm.screw_reverse(lead, stage.efficiency)

@@ -320,7 +320,8 @@ def _gear_inertia(inputs: Inputs, r: Reduction) -> float:
     def of_one(name: str, teeth: int, module: float, width: float) -> float:
         material = look_up(inputs.materials, name, f"{r.path}.material")
         body = printed_body(stage, material)
-        refuse_if(bore >= teeth * module, f"{r.path}.bore", bore, "a bore smaller than the gear")
+        if bore >= teeth * module:
+            raise DomainError(f"{r.path}.bore", bore, "a bore smaller than the gear")
         return gears.gear_inertia(
             teeth,
             module,

@@ -249,12 +249,10 @@ def gear_inertia(
     per cent from 10 teeth).
     """
     pitch = teeth * module
-    refuse_if(
-        not 0.0 <= bore < pitch,
-        "bore",
-        bore,
-        f"zero or more, and less than the pitch diameter {pitch:g} m",
-    )
+    if not 0.0 <= bore < pitch:
+        raise DomainError(
+            "bore", bore, f"zero or more, and less than the pitch diameter {pitch:g} m"
+        )
     return float(disc_inertia(pitch, bore, width, density * fill))
 
 

@@ -151,9 +151,10 @@ def _edges(batch: Batch, slack_end: Any, lift_off: Any, end: Any) -> np.ndarray:
     up_to_slack, up_to_lift = np.minimum(slack_end, end), np.minimum(lift_off, end)
     ends = batch.ends - batch.machine.wound_at_start
     ends = np.clip(ends[np.any(ends < end, axis=1)], 0.0, end)
-    slow, fast = COARSE_CELLS
-    coarse = slow, max(fast - len(ends), fast // 2)
-    cells = coarse if batch.coarse else (TAKE_UP_CELLS, HANGING_CELLS)
+    cells = TAKE_UP_CELLS, HANGING_CELLS
+    if batch.coarse:
+        before, up = COARSE_CELLS
+        cells = before, max(up - len(ends), up // 2)
     taking_up, rising = (np.linspace(0, 1, count + 1)[:, None] for count in cells)
     rows = [
         np.zeros((1, batch.size)),

@@ -123,7 +123,10 @@ class Start:
         moving, resting = (
             output_torques(m.chain, 1, torque, breakaway=losses)[0] for losses in (1.0, m.breakaway)
         )
-        whole, half = (self._part(part).at_rest(nothing, m.breakaway)[0] for part in (1.0, 0.5))
+        whole, half = (
+            group_push(m.chain, 1, self._part(part).drive(nothing).torques, m.breakaway)
+            for part in (1.0, 0.5)
+        )
         part = np.clip(1 - (whole - resting) / (whole - half) / 2, 0.0, 1.0) * (self.ramp > 0)
         self.begins, self.given = part * self.ramp, self._part(part).drive(nothing)
         free = group_push(m.chain, 1, self.given.torques) - moving
