@@ -166,6 +166,7 @@ def test_all_faults_of_a_sheet_at_once(faults_of):
         ("mass_kg\n5,6\n", "more cells than heads", ""),
         ("rung\n1\n", "no column mass_kg", ""),
         ("mass_kg\n", "no rows", ""),
+        ("mass_kg" + "," * 200_000 + "\n1\n", "more than 1000 columns", ""),
         ("", "empty", ""),
     ],
 )

@@ -25,6 +25,7 @@ from winchsim.version import __version__
 MAX_SHEET_BYTES = 1_000_000
 MAX_TRACE_BYTES = 20_000_000
 MAX_ROWS = 10_000
+MAX_COLUMNS = 1000
 
 UNIT_OF_SUFFIX = {
     "kg": "kg",
@@ -236,6 +237,9 @@ class Cells:
         self.heads = [head.strip().lower().replace(" ", "_") for head in heads]
         if not self.heads:
             raise self.faults.error(Fault("the file is empty", expected=what, code=Code.MISSING))
+        if len(self.heads) > MAX_COLUMNS:
+            many = f"more than {MAX_COLUMNS} columns"
+            raise self.faults.error(Fault(many, line=self.line, code=Code.TOO_MUCH))
 
     def add(
         self,
