@@ -426,6 +426,14 @@ def test_tolerances_must_name_a_number_and_a_width(good, faults_of):
 
 
 @pytest.mark.parametrize(
+    ("path", "by"), [("load.mass", "1e9 kg"), ("load.mass", "100 %"), ("stage.1.infill", "1.5")]
+)
+def test_a_tolerance_leaves_its_value_within_the_bounds(good, faults_of, path, by):
+    fault = faults_of(f'{good}[[tolerance]]\npath = "{path}"\nby = "{by}"\n')["tolerance.1.by"]
+    assert fault.code == "out of bounds" and "less than" in fault.expected
+
+
+@pytest.mark.parametrize(
     ("path", "by", "width"),
     [
         ("load.mass", "10 %", 2.5),

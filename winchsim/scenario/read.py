@@ -5,7 +5,7 @@ from collections.abc import Collection, Iterator, Sequence
 from typing import Any
 
 from winchsim import inputs as declarations
-from winchsim.errors import Code, DomainError, Fault, InputError, did_you_mean, nearest
+from winchsim.errors import Code, DomainError, Fault, InputError, did_you_mean, nearest, refused
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import (
     REMOVED,
@@ -17,6 +17,7 @@ from winchsim.inputs import (
     specs,
     without_numbers,
 )
+from winchsim.quantity_text import quantity
 from winchsim.scenario.files import Collector, read_text, read_toml, shortened
 from winchsim.scenario.keys import key_tables
 from winchsim.scenario.materials_table import load_materials, load_ropes, unknown_name, with_tables
@@ -361,6 +362,13 @@ def tolerance_width(inputs: Inputs, tolerance: declarations.Tolerance) -> float:
         raise DomainError(
             tolerance.path, tolerance.path, "the path of a number that the scenario gives"
         )
+    unit = "K" if spec.unit == "°C" else spec.unit
     if tolerance.by.strip().endswith("%") and spec.unit != "%/K":
-        return abs(parse_quantity(tolerance.by, "%") * value)
-    return abs(parse_quantity(tolerance.by, "K" if spec.unit == "°C" else spec.unit))
+        width = abs(parse_quantity(tolerance.by, "%") * value)
+    else:
+        width = abs(parse_quantity(tolerance.by, unit))
+    most = value - spec.low if spec.low_open else spec.high - spec.low
+    if not width < most:
+        expected = f"less than {quantity(most, unit)}"
+        raise refused("out of bounds", got=tolerance.by, expected=expected, code=Code.OUT_OF_BOUNDS)
+    return width
