@@ -64,6 +64,8 @@ def test_a_busy_port_is_an_input_error():
         pytest.raises(InputError, match="cannot listen"),
     ):
         bind("127.0.0.1", taken.getsockname()[1])
+    with pytest.raises(InputError, match="cannot listen on é"):
+        bind("é" * 70, None)
     with bind("127.0.0.1", None) as first, bind("127.0.0.1", None) as second:
         assert first.getsockname()[1] in PORTS and first.getsockname() != second.getsockname()
         assert addresses(first) == tuple(

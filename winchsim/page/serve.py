@@ -37,8 +37,9 @@ def bind(address: str, port: int | None) -> socket.socket:
     reason = ""
     for number in PORTS if port is None else (port,):
         try:
+            address.encode("idna")  # one that is no name would be refused with its socket open
             return socket.create_server((address, number), family=family, backlog=64)
-        except (OSError, OverflowError) as error:
+        except (OSError, OverflowError, UnicodeError) as error:
             reason = str(getattr(error, "strerror", None) or error).lower()
     wanted = (
         f"{address}:{port}" if port is not None else f"{address}, ports {PORTS[0]} to {PORTS[-1]}"
