@@ -127,7 +127,7 @@ def _read_scenarios(options: Any) -> None:
         return
     paths = getattr(options, "files", None) or [options.file]
     found = [read(path, options.overrides) for path in paths if path is not None]
-    if getattr(options, "parts", None):
+    if getattr(options, "parts", None) is not None:
         found = [with_parts(scenario, options.parts) for scenario in found]
     options.scenarios, options.scenario = found, next(iter(found), None)
 

@@ -173,6 +173,8 @@ def test_json_names_files_figures_and_verdict(crate, tmp_path):
     [
         (1, ["--format", "gif"], "unknown format 'gif'"),
         (1, ["--format", ","], "no format given"),
+        (1, ["--speed", "0", "--animate", "gif"], "--speed takes more than 0"),
+        (1, ["--speed", "nan", "--animate", "gif"], "--speed takes more than 0"),
         (1, ["--ladder", "--measured", "x.csv"], "--ladder and --measured do not go together"),
         (1, ["--measured", "no-such.csv"], "no such file"),
         (2, ["--ladder"], "one scenario"),

@@ -2,6 +2,7 @@
 measured points on them."""
 
 import argparse
+import math
 from collections.abc import Callable, Sequence
 from typing import Any
 
@@ -101,6 +102,11 @@ def _refuse_mixtures(options: argparse.Namespace) -> None:
             not 50 <= options.dpi <= 1200,
             f"--dpi {options.dpi} is out of range",
             "--dpi takes 50 to 1200",
+        ),
+        (
+            not 0 < options.speed < math.inf,
+            f"--speed {options.speed:g} is out of range",
+            "--speed takes more than 0",
         ),
     )
 

@@ -79,7 +79,7 @@ def _workers(options: argparse.Namespace, env: Env) -> int:
 @contextmanager
 def executor_of(scheduler: str | None, workers: int) -> Iterator[Executor | None]:
     """Where builds are lifted: on a scheduler, in processes of this machine, or right here."""
-    if scheduler:
+    if scheduler is not None:
         with _client(scheduler) as client:
             yield client.get_executor()
     elif workers > 1:

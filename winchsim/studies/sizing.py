@@ -15,11 +15,11 @@ import numpy as np
 from winchsim.assessment.candidates import RANKS, CheckColumn, graded
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, Side, Status
-from winchsim.errors import WinchsimError
+from winchsim.errors import WinchsimError, refuse_if
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs, value_at, with_value
+from winchsim.inputs import Inputs, out_of_bounds, spec_at, value_at, with_value
 from winchsim.model import build
-from winchsim.quantity_text import round_numbers, rounded
+from winchsim.quantity_text import quantity, round_numbers, rounded
 from winchsim.simulation import simulate
 from winchsim.slow import vary_each
 from winchsim.studies.candidates import (
@@ -370,6 +370,10 @@ def size(
     row = QUESTIONS[question] if isinstance(question, str) else question
     span, wanted = CandidateRange(low, high, group, inch), Wanted(margin, target_time, fastest)
     snag, path = inputs.load.snag_height is not None, row.path.format(group=span.group)
+    if high is not None and row.parts != "gears":  # whose path is no key
+        spec = spec_at(inputs, path)
+        wrong = out_of_bounds(spec, high)
+        refuse_if(wrong, "--range", quantity(high, spec.unit), wrong)
     inputs = replace(inputs, load=replace(inputs.load, snag_height=None))
     build(inputs)  # or it is refused
     proposal = at_hand(inputs, span, row.parts) or row.propose(inputs, span)
