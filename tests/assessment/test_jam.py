@@ -102,6 +102,9 @@ def test_a_jam_by_hand(ideal, make_motor, make_stage):
     )
     assert not found.breaks and found.limit is None and found.no_limit is NoLimit.NOT_NEEDED
     assert found.needed_current == pytest.approx(6.0 * 4.0 * 9.81 / pull, rel=1e-6)
+    # At rest a fifth more is lost than the quarter of the load's torque that motion takes.
+    sticks = replace(_lifting_by_hand(ideal, make_motor, make_stage, {}), breakaway=1.2)
+    assert jam(sticks).needed_current == pytest.approx(1.3 / 1.25 * found.needed_current, rel=1e-6)
 
 
 def test_the_current_limit_is_where_the_weakest_part_just_holds(ideal, make_motor, make_stage):

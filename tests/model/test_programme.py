@@ -47,7 +47,7 @@ def test_what_ends_the_run_as_the_load_lands_ends_it(small, fired, events):
     """Neither the next phase nor another event follows."""
     machine = build(small(phase=(Phase(action="lower", until="floor"), UP)))
     key, state, _ = WinchProblem(machine).begin()
-    found = WinchProblem(machine).switch(key, fired, 1.0, state)
+    found = WinchProblem(machine).switch(replace(key, phase=0), fired, 1.0, state)
     assert found.key is None and [mark.event for mark in found.events] == events
 
 

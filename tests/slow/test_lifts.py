@@ -11,6 +11,7 @@ from scipy.integrate import solve_ivp
 
 from tests.holding import holding
 from winchsim.assessment.history import read_history
+from winchsim.assessment.readings import mean_current
 from winchsim.constants import COPPER_MELTS
 from winchsim.face import parse as loads, read as load
 from winchsim.inputs import (
@@ -313,10 +314,23 @@ def test_time_heat_current_and_charge(warm_lift):
     assert slow["charge"] == pytest.approx(record["charge"][at], rel=3e-3)
     assert slow["energy_in"] == pytest.approx(6.0 * record["charge"][at], rel=3e-3)
     assert slow["last_current"] == pytest.approx(record["current"][at], rel=2e-3)
+    assert slow["mean_current"] == pytest.approx(mean_current(read_history(record)), rel=3e-3)
     for name in ("current", "voltage"):
         assert slow[f"steady_{name}"] == pytest.approx(read_history(record).steady(name), rel=2e-3)
     assert slow["last_speed"] == pytest.approx(record["speed"][at], rel=2e-3)
     assert slow["standstill_current"] == pytest.approx(record["current"].max(), rel=1e-9)
+
+
+def test_of_unlike_groups_the_one_nearest_to_its_limit_counts(small, make_motor):
+    """The hotter group stands more."""
+    motors = tuple(
+        make_motor(
+            resistance, 0.005, idle_current=0.12, winding_heat_capacity=1.0, winding_limit=limit
+        )
+        for resistance, limit in ((3.0, 180.0), (6.0, 60.0))
+    )
+    found = lift_machine(build(small(motors=motors, load={"mass": 4.0})))
+    assert found["tight_limit"] == 60.0 and 20.0 < found["tight_winding"] < found["peak_winding"]
 
 
 def test_pick_up_pulls_as_hard_as_the_full_run(warm_lift):
