@@ -43,7 +43,7 @@ def test_exact_data_give_the_truth_back(winch, loss, drag, constant):
     bench = Bench(winch, asked, factors)
     speeds, currents = bench.forecast(truth[None]).reshape(2, -1).tolist()
     exact = [
-        replace(test, time=height / speed, current=current)
+        replace(test, measured_time=height / speed, measured_current=current)
         for test, height, speed, current in zip(
             tests, bench.heights[: len(tests)], speeds, currents, strict=True
         )

@@ -92,7 +92,11 @@ def sheet(masses, noise, seed=3, **really):
         values = [value * (1 + noise * generator.normal()) for value in lift(mass, **truth)]
         rows.append(
             LiftTest(
-                number=number, mass=mass, time=values[0], current=values[1], motor_voltage=values[2]
+                number=number,
+                mass=mass,
+                measured_time=values[0],
+                measured_current=values[1],
+                measured_voltage=values[2],
             )
         )
     return rows
@@ -146,7 +150,7 @@ def test_a_stall_and_a_breakage_among_the_rungs_change_no_estimate(scenario):
     own = really(LOSS, DRAGS)
     rows = sheet(MASSES[:5], 0.005, 5, **own)
     stalled = LiftTest(number=8, mass=12.0, outcome="stalled")
-    broke = LiftTest(number=9, mass=6.0, time=3.0, outcome="broke", broke_link="rope")
+    broke = LiftTest(number=9, mass=6.0, measured_time=3.0, outcome="broke", broke_link="rope")
     plain, found = (calibrate(scenario, tests) for tests in (rows, [*rows, stalled, broke]))
     assert multiples(found)["efficiency"] == pytest.approx(multiples(plain)["efficiency"], rel=0.03)
     assert [row.agrees for row in found.sides] == [True]

@@ -117,7 +117,7 @@ def test_law_of_a_machine_from_two_tests(ideal, make_motor, make_stage):
     assert lever * ratio / radius == pytest.approx(30.0)
     readings = 4 * ((2400, 150.0), (3000, 180.0))
     tests = [
-        LiftTest(number=i, mass=load / gravity, current=effort)
+        LiftTest(number=i, mass=load / gravity, measured_current=effort)
         for i, (load, effort) in enumerate(readings, 1)
     ]
     coming = [LiftTest(number=9, mass=3400 / gravity), LiftTest(number=10, mass=1e-3)]
@@ -172,14 +172,17 @@ def test_a_student_lab_predicts_its_fifth_mass_from_four(student_lab):
     """The four lighter masses at full power predict the time under the fifth within 2 %."""
     winch, time = student_lab
     tests = [
-        LiftTest(number=i, mass=m, time=time(n)) for i, (m, n) in enumerate(LAB_MASSES.items())
+        LiftTest(number=i, mass=m, measured_time=time(n))
+        for i, (m, n) in enumerate(LAB_MASSES.items())
     ]
     before, found = (
         calibrate(winch, [*rows, LiftTest(number=5, mass=0.16)]).predictions[0].time.value
         for rows in (tests[:1], tests[:4])
     )
-    assert found == pytest.approx(tests[4].time, rel=0.02)
-    assert abs(found / tests[4].time - 1) <= abs(before / tests[4].time - 1) + 0.01
+    assert found == pytest.approx(tests[4].measured_time, rel=0.02)
+    assert (
+        abs(found / tests[4].measured_time - 1) <= abs(before / tests[4].measured_time - 1) + 0.01
+    )
 
 
 def test_a_student_lab_predicts_its_voltages_from_others(student_lab):
@@ -187,14 +190,14 @@ def test_a_student_lab_predicts_its_voltages_from_others(student_lab):
     the lab's own straight line misses its readings by up to 2.2 %."""
     winch, time = student_lab
     powers = [
-        LiftTest(number=i, mass=0.10, voltage=9.0 * share, time=time(rpm))
+        LiftTest(number=i, mass=0.10, voltage=9.0 * share, measured_time=time(rpm))
         for i, (share, rpm) in enumerate(LAB_POWERS.items(), start=1)
     ]
-    masses = [LiftTest(number=9, mass=m, time=time(n)) for m, n in LAB_MASSES.items()]
-    coming = [replace(powers[i], time=None) for i in (1, 3, 4)]
+    masses = [LiftTest(number=9, mass=m, measured_time=time(n)) for m, n in LAB_MASSES.items()]
+    coming = [replace(powers[i], measured_time=None) for i in (1, 3, 4)]
     found = calibrate(winch, [*(powers[i] for i in (0, 2, 5)), *masses, *coming])
     for row, test in zip(found.predictions, (powers[i] for i in (1, 3, 4)), strict=True):
-        assert row.time.value == pytest.approx(test.time, rel=0.05)
+        assert row.time.value == pytest.approx(test.measured_time, rel=0.05)
 
 
 def test_a_printed_gearbox_is_known_between_what_it_pulled_and_what_it_slipped_at(
@@ -241,7 +244,7 @@ def test_two_coupled_motors_predict_their_third_load(ideal, make_motor, name, rp
     masses = torques / (9.81 * radius)
     times = [10.0 / (radius * 2 * np.pi * value / 60) for value in rpm]
     tests = [
-        LiftTest(number=i + 1, mass=float(masses[i]), time=times[i])
+        LiftTest(number=i + 1, mass=float(masses[i]), measured_time=times[i])
         for i in (0, 2)
         for _ in range(3)
     ]
@@ -261,9 +264,9 @@ def test_a_school_motor_whose_stall_lies_between_two_rungs(ideal, make_motor):
     motor = make_motor(6.0 / 1.25, 0.0225, idle_current=0.30)
     winch = ideal(motors=motor, radius=radius, span=2.0, load={"mass": 0.4, "height": 0.1})
     tests = [
-        LiftTest(number=1, mass=0.40, current=1.03, outcome="lifted"),
-        LiftTest(number=2, mass=0.45, current=1.12, outcome="lifted"),
-        LiftTest(number=3, mass=0.50, current=1.20, outcome="stalled"),
+        LiftTest(number=1, mass=0.40, measured_current=1.03, outcome="lifted"),
+        LiftTest(number=2, mass=0.45, measured_current=1.12, outcome="lifted"),
+        LiftTest(number=3, mass=0.50, measured_current=1.20, outcome="stalled"),
     ]
     coming = [LiftTest(number=n, mass=m) for n, m in ((4, 0.42), (5, 0.44), (6, 0.52))]
     repeated = [replace(t, number=10 * k + t.number) for k in range(1, 6) for t in tests]

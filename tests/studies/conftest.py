@@ -45,9 +45,9 @@ def lift_tests(
         found.append(
             replace(
                 test,
-                time=time,
-                current=amps if current else None,
-                motor_voltage=volts if voltage else None,
+                measured_time=time,
+                measured_current=amps if current else None,
+                measured_voltage=volts if voltage else None,
             )
         )
     return found

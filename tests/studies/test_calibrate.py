@@ -176,15 +176,16 @@ def test_what_the_tests_say_little_of_keeps_its_prior(winch, calibrated):
 def test_the_next_load_is_foretold_with_an_interval(winch, calibrated, synthetic):
     row = calibrated.predictions[0]
     real = synthetic(winch, TRUTH, [8.0])[0]
-    assert row.time.low < real.time < row.time.high
-    assert row.current.low < real.current < row.current.high
+    assert row.time.low < real.measured_time < row.time.high
+    assert row.current.low < real.measured_current < row.current.high
     assert row.time.high / row.time.low < 1.3
     assert row.stall_chance < 1e-3 and row.blocked_by == ()
 
 
 def test_an_outlier_is_named_and_changes_little(winch, small_tests, calibrated):
     spoiled = [
-        replace(test, time=1.6 * test.time) if test.number == 3 else test for test in small_tests
+        replace(test, measured_time=1.6 * test.measured_time) if test.number == 3 else test
+        for test in small_tests
     ]
     found = calibrate(winch, spoiled)
     assert [(row.test.number, row.kind) for row in found.residuals if row.is_outlier] == [
@@ -265,7 +266,10 @@ def test_what_holds_a_load_is_measured_by_that_load_whatever_else_was_tested(win
 
 def test_loads_that_ran_back_lower_a_friction_that_would_have_held_them(winch, synthetic):
     """Beside an unloaded run too."""
-    tests = (LiftTest(number=1, mass=0.001, time=3.0), LiftTest(number=2, mass=8.0, held=False))
+    tests = (
+        LiftTest(number=1, mass=0.001, measured_time=3.0),
+        LiftTest(number=2, mass=8.0, held=False),
+    )
     readings = [MeasuredReading(test, Kind.HELD, 0.0) for test in tests]
     at = np.array([places(winch, {"efficiency": by}) for by in (0.5, 1.0, 1.5)])
     hold = Bench(winch, readings, find_factors(winch)).forecast(at)[:, 1]
@@ -277,7 +281,7 @@ def test_a_current_read_while_stalled_tells_the_resistance(winch, synthetic):
     tests = synthetic(winch, truth, noise=0.005)
     stalled = foreseen(at(winch, truth), [LiftTest(number=9, mass=40.0)], Kind.STALL_CURRENT)[0]
     rows = [
-        LiftTest(number=n, mass=40.0, outcome="stalled", current=float(stalled))
+        LiftTest(number=n, mass=40.0, outcome="stalled", measured_current=float(stalled))
         for n in range(9, 13)
     ]
     found = calibrate(winch, [*tests, *rows], only=["motor_resistance"])
@@ -362,12 +366,12 @@ def test_a_test_that_the_scenario_cannot_have_seen_is_refused(winch, small_tests
 
 def test_sorting_the_evidence():
     tests = [
-        LiftTest(number=1, mass=1.0, time=3.0),
-        LiftTest(number=2, mass=1.0, time=3.0, outcome="stalled"),
+        LiftTest(number=1, mass=1.0, measured_time=3.0),
+        LiftTest(number=2, mass=1.0, measured_time=3.0, outcome="stalled"),
         LiftTest(number=3, mass=1.0, outcome="lifted", held=False),
-        LiftTest(number=4, mass=1.0, time=3.0, outcome="broke", broke_link="rope"),
+        LiftTest(number=4, mass=1.0, measured_time=3.0, outcome="broke", broke_link="rope"),
         LiftTest(number=5, mass=1.0),
-        LiftTest(number=6, mass=1.0, time=2.0, outcome="stopped"),
+        LiftTest(number=6, mass=1.0, measured_time=2.0, outcome="stopped"),
     ]
     readings, notes = gather(tests)
     assert [(m.test.number, m.kind, m.measured) for m in readings] == [
@@ -418,7 +422,7 @@ def test_what_broke_is_understood(geared, words, where, kind):
 
 def test_a_breakage_bounds_the_strength_from_both_sides(geared):
     tests = [
-        LiftTest(number=1, mass=3.0, time=5.0),
+        LiftTest(number=1, mass=3.0, measured_time=5.0),
         LiftTest(number=2, mass=6.0, outcome="broke", broke_link="stage 2"),
     ]
     found = look_into(geared, tests[1], tests)

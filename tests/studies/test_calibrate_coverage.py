@@ -82,7 +82,9 @@ def measured(bench, truth, generator, scatter=1.0):
         time = 1.0 / speed
         time *= 1 + scatter * np.hypot(0.2, 0.01 * time) / time * generator.normal()
         current = amps * (1 + scatter * 0.02 * generator.normal())
-        rows.append(LiftTest(number=place + 1, mass=test.mass, time=time, current=current))
+        rows.append(
+            LiftTest(number=place + 1, mass=test.mass, measured_time=time, measured_current=current)
+        )
     return rows
 
 
@@ -106,8 +108,8 @@ def share_held(names, draw, repeats, *, scatter=1.0, masses=MASSES, seed=5):
         row = predict(bench((NEXT,), names), fit, LEVEL)[0]
         real = measured(bench((NEXT,), EVERY), truth, generator, scatter)[0]
         held += [
-            row.time.low <= real.time <= row.time.high,
-            row.current.low <= real.current <= row.current.high,
+            row.time.low <= real.measured_time <= row.time.high,
+            row.current.low <= real.measured_current <= row.current.high,
         ]
     return held
 

@@ -41,12 +41,12 @@ def crate(tmp_path):
 
 
 def test_currents_in_another_unit_or_over_the_limit_are_left_out_from_the_beginning(crate):
-    wrong = LiftTest(number=1, mass=5.0, time=16.8, current=804.0)
-    over = LiftTest(number=2, mass=10.0, time=18.3, current=8.9)
+    wrong = LiftTest(number=1, mass=5.0, measured_time=16.8, measured_current=804.0)
+    over = LiftTest(number=2, mass=10.0, measured_time=18.3, measured_current=8.9)
     found = calibrate(crate, [wrong, over], only=["mesh_friction"])
     assert [row.kind for row in found.residuals if row.far and row.is_outlier] == 2 * [Kind.CURRENT]
     with pytest.raises(InputError, match="no measurement is near"):
-        calibrate(crate, [replace(wrong, time=None)], only=["mesh_friction"])
+        calibrate(crate, [replace(wrong, measured_time=None)], only=["mesh_friction"])
 
 
 def test_the_slope_at_a_derived_default_is_that_of_its_surroundings(crate):

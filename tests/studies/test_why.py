@@ -82,7 +82,7 @@ def test_a_load_that_breaks_the_tooth_in_the_simulation_too_is_its_cause():
     broke = LiftTest(number=1, mass=inputs.load.mass, outcome="broke", broke_link="stage 2 pinion")
     found = why(inputs, [broke])
     assert found.reasons[0].cause is Why.LOAD
-    lighter = LiftTest(number=1, mass=inputs.load.mass, outcome="lifted", time=5.0)
+    lighter = LiftTest(number=1, mass=inputs.load.mass, outcome="lifted", measured_time=5.0)
     again = why(inputs, [lighter, replace(broke, number=2)])
     assert reason(again, Why.LOAD).share < reason(found, Why.LOAD).share
     worn = reason(found, Why.WEAR)
@@ -101,13 +101,13 @@ def test_a_low_voltage_at_the_motors_explains_a_stall(curtain):
     inputs, tests = curtain
     found = why(inputs, tests)
     assert found.end is End.STALLED and found.reasons[0].cause is Why.VOLTAGE
-    unread = [replace(test, motor_voltage=None) for test in tests]
+    unread = [replace(test, measured_voltage=None) for test in tests]
     assert Why.VOLTAGE not in {row.cause for row in why(inputs, unread).reasons}
 
 
 def test_what_lifted_more_before_was_held_by_something(curtain):
     inputs, tests = curtain
-    unread = [replace(test, motor_voltage=None) for test in tests]
+    unread = [replace(test, measured_voltage=None) for test in tests]
     heavier = replace(unread[0], mass=12.0)
     found = why(inputs, [heavier, *unread[1:]])
     assert found.reasons[0].cause is Why.OBSTACLE
@@ -123,7 +123,9 @@ def test_a_load_that_runs_back():
     """Where it does so in the simulation friction is too small; where only what moves runs on, a
     knock or an assumed friction is named."""
     inputs = winchsim.read(next(SCENARIOS.glob("03-*.toml")))
-    back = LiftTest(number=1, mass=inputs.load.mass, outcome="lifted", time=2.0, held=False)
+    back = LiftTest(
+        number=1, mass=inputs.load.mass, outcome="lifted", measured_time=2.0, held=False
+    )
     found = why(inputs, [back])
     assert found.end is End.BACK_DRIVEN and found.reasons[0].cause is Why.LOAD
     bell = winchsim.read(next(SCENARIOS.glob("08-*.toml")))
@@ -140,7 +142,9 @@ def test_a_load_that_runs_back():
 
 def test_a_brake_is_the_first_cause_of_a_run_back_that_friction_alone_does_not_stop():
     inputs = winchsim.read(next(SCENARIOS.glob("03-*.toml")))
-    back = LiftTest(number=1, mass=inputs.load.mass, outcome="lifted", time=2.0, held=False)
+    back = LiftTest(
+        number=1, mass=inputs.load.mass, outcome="lifted", measured_time=2.0, held=False
+    )
     found = why(replace(inputs, brake=Brake(torque=50.0)), [back])
     assert found.reasons[0].cause is Why.BRAKE and found.reasons[0].demand > 1
     assert Why.BRAKE not in {row.cause for row in why(inputs, [back]).reasons}

@@ -49,6 +49,7 @@ from winchsim.inputs.scenario import (
     Settings,
     Tolerance,
 )
+from winchsim.inputs.sheet import SheetRow
 from winchsim.inputs.spec import Spec, bounds, out_of_bounds
 from winchsim.inputs.supply import Controller, Supply
 from winchsim.inputs.train import DRAG_RANGE, DRAG_TEXT, Stage
@@ -87,6 +88,7 @@ __all__ = [
     "Rope",
     "Settings",
     "Sheave",
+    "SheetRow",
     "Spec",
     "Stage",
     "Supply",

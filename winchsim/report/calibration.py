@@ -27,7 +27,6 @@ from winchsim.report.document import (
 from winchsim.report.measured import (
     LABELS,
     SIDES,
-    load,
     residual_facts,
     residual_row,
     side_row,
@@ -37,7 +36,7 @@ from winchsim.report.render.options import sentence_text
 from winchsim.report.words.advice import CAUTIONS, last_line
 from winchsim.report.words.checks import cause
 from winchsim.report.words.findings import NOTICE
-from winchsim.report.words.values import TIMES, percent, rough, suited
+from winchsim.report.words.values import TIMES, load, percent, rough, suited
 from winchsim.scenario import change
 from winchsim.scenario.read import Scenario
 from winchsim.studies.calibrate import (
@@ -64,7 +63,12 @@ OPEN = 0.2
 FAR_OFF = ", whatever the assumed values (is it in the unit of its column?),"
 """Said of a measurement that no values within their ranges explain."""
 
-FIGURE = FigureRef("calibration", "Measured and predicted", "On the line, both are equal.")
+FIGURE = FigureRef(
+    "calibration",
+    "Measured and predicted",
+    "On the line, both are equal.",
+    "overlay:measured_and_predicted",
+)
 
 
 def rounded(found: Calibration) -> Calibration:
@@ -124,9 +128,8 @@ def build(
     """
     agree = all(row.agrees for row in (*found.residuals, *found.sides))
     clean = agree and not found.notes and "other_version" not in findings
-    answer = frame.headline(
-        Mark("calibrated", "good" if clean else "warn"), "", sentence(found), scenario.name
-    )
+    mark = Mark("calibrated", "good" if clean else "warn")
+    answer = frame.headline(mark, "", sentence(found), scenario.name)
     body = (
         *findings.values(),
         Items(tuple(map(note, found.notes))),
@@ -242,7 +245,7 @@ def note(found: Note) -> Text:
         how=_HOW.get(test.outcome or "", "broke a part"),
         what=unknown if test.broke_link else "the broken part is missing",
         names=", ".join(part for part, _ in found.choices),
-        part=test.broke_link,
+        part=test.broke_link or "",
         likely=joined([say("{} ({})", part, percent(p)) for part, p in found.choices], ", "),
     )
 
@@ -323,18 +326,17 @@ def predictions(found: Calibration) -> Table:
     span = f"{100 * found.level:.3g} % interval"
     return Table(
         ("next test", "time", span, "steady current", span, "stall chance", "power off"),
-        tuple(map(_prediction, found.predictions)),
+        tuple(
+            (
+                load(row.test),
+                *_interval(row.time, "s"),
+                *_interval(row.current, "A"),
+                chance(row.stall_chance),
+                "holds" if row.holds else "runs back",
+            )
+            for row in found.predictions
+        ),
         name="tests",
-    )
-
-
-def _prediction(row: Prediction) -> tuple[Cell, ...]:
-    return (
-        load(row.test),
-        *_interval(row.time, "s"),
-        *_interval(row.current, "A"),
-        chance(row.stall_chance),
-        "holds" if row.holds else "runs back",
     )
 
 
@@ -348,24 +350,25 @@ def _interval(found: Interval, unit: str) -> tuple[Value | str, Value | str]:
 
 def chance(share: float) -> Cell:
     """A probability, which is never none and never certain."""
-    if share < 1e-3:
-        return "< 0.1 %"
-    return "> 99.9 %" if share > 1 - 1e-3 else percent(share)
+    return "< 0.1 %" if share < 1e-3 else "> 99.9 %" if share > 1 - 1e-3 else percent(share)
 
 
 def warnings(rows: Sequence[Prediction]) -> list[FindingText]:
     """What has to be done before the tests to come."""
     falling = joined([(load(row.test),) for row in rows if not row.holds], ", ")
     back = say("With the power off {} may run back.", falling)
-    found = [FindingText(NOTICE, back, say("Fit a pawl or a brake first."))] if falling else []
-    for row in rows:
-        if row.blocked_by:
-            broke = f"the part that broke in test {row.blocked_by[0]} is replaced"
-            found.append(FindingText(NOTICE, say(f"Lift {{}} only after {broke}.", load(row.test))))
-    if any(row.time.open_share > OPEN for row in rows):
-        text = "Much of the next interval comes from what the tests do not determine."
-        found.append(FindingText(NOTICE, say(text)))
-    return found
+    broke = "Lift {{}} only after the part that broke in test {} is replaced."
+    text = "Much of the next interval comes from what the tests do not determine."
+    is_open = any(row.time.open_share > OPEN for row in rows)
+    return [
+        *([FindingText(NOTICE, back, say("Fit a pawl or a brake first."))] if falling else []),
+        *(
+            FindingText(NOTICE, say(broke.format(row.blocked_by[0]), load(row.test)))
+            for row in rows
+            if row.blocked_by
+        ),
+        *([FindingText(NOTICE, say(text))] if is_open else []),
+    ]
 
 
 # --- parts
@@ -387,11 +390,12 @@ def _capacity(row: Capacity) -> tuple[Cell, ...]:
 
 def _about(row: Capacity) -> Text:
     """What else a break shows: its share of the estimate, wear, and the part that is next."""
-    then = "next to break: {}, factor {}"
     texts = [
         say("at most {} of the estimate", percent(1 / row.at.factor)),
         say("wear, heat or fatigue may have weakened it") if row.weakened else (),
-        say(then, row.next.link.label, Value(row.next.factor)) if row.next else (),
+        say(f"next to break: {row.next.link.label}, factor {{}}", Value(row.next.factor))
+        if row.next
+        else (),
     ]
     return joined(texts, "; ")
 

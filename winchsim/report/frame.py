@@ -16,7 +16,6 @@ from winchsim.report.document import (
     Section,
     Table,
     Text,
-    say,
 )
 from winchsim.report.words import advice
 from winchsim.report.words.values import MARKS
@@ -92,6 +91,5 @@ def _is_empty(node: Any) -> bool:
 
 def cautions(found: Assessment | None) -> Items:
     """Every caution: those of an assessment, with its drop, or all without numbers."""
-    if found is None:
-        return Items(tuple(map(say, advice.CAUTIONS.values())))
-    return Items(tuple(advice.caution(kind, found) for kind in Caution))
+    kinds = advice.CAUTIONS if found is None else Caution
+    return Items(tuple(advice.caution(kind, found) for kind in kinds))

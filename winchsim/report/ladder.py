@@ -37,7 +37,7 @@ from winchsim.report.words.details import (
     factor_of,
 )
 from winchsim.report.words.outcome import outcome
-from winchsim.report.words.values import MARKS, of_check, percent, value
+from winchsim.report.words.values import MARKS, load, of_check, percent, value
 from winchsim.scenario.read import Scenario
 from winchsim.scenario.sheet import SheetOrigin, SheetRow, origin_line, write_sheet
 from winchsim.studies.ladder import GAP, STOP_AT, STOP_UNLOADED, Descent, Ladder, Lowering, Rung
@@ -95,20 +95,17 @@ def build(
         MARKS[status], "" if blind else count, sentence(found, blind=blind), scenario.name
     )
     stops, binding = stop_lines(found), binding_table(found)
-    below: tuple[Node, ...] = (
+    tested = say("____________________  Tested by: ____________________")
+    lowering: tuple[Node, ...] = (
         Paragraph((), label="Lowering"),
         Items(down_lines(found, numbers=False)),
         Paragraph(joined(list(stops[:2]))),
     )
-    if sheet:
-        below = (
-            Paragraph(say("____________________  Tested by: ____________________"), label="Date:"),
-        )
     body = (
         rung_table(found, sheet=sheet, blind=blind),
         *([] if blind else [weakest_parts(found)]),
         *((binding, THIN) if binding.rows and not blind else ()),
-        *below,
+        *((Paragraph(tested, label="Date:"),) if sheet else lowering),
     )
     sections = {
         "Run and fill in" if sheet else "Stop limits": (
@@ -133,13 +130,17 @@ def _heaviest(found: Ladder) -> Assessment:
 def _run_table(found: Ladder, *, sheet: bool) -> Table:
     """Limits at which a rung is stopped, with blanks on the sheet."""
     blanks = BLANKS if sheet else ()
-    rows = []
-    for rung in found.rungs:
-        limits: tuple[Cell, ...] = "do not run", ""
-        if rung.stop_time is not None and rung.stop_current is not None and not rung.exit_code:
-            limits = value(rung.stop_time, "s"), value(rung.stop_current, "A")
-        rows.append((str(rung.number), load(rung), *limits, *[""] * len(blanks)))
-    return Table(("rung", "load", "stop after", "stop above", *blanks), tuple(rows))
+    rows: tuple[tuple[Cell, ...], ...] = tuple(
+        (
+            str(rung.number),
+            load(rung),
+            "do not run" if rung.exit_code else value(rung.stop_time, "s"),
+            "" if rung.exit_code else value(rung.stop_current, "A"),
+            *[""] * len(blanks),
+        )
+        for rung in found.rungs
+    )
+    return Table(("rung", "load", "stop after", "stop above", *blanks), rows)
 
 
 # --- sentences
@@ -149,8 +150,8 @@ def sentence(ladder: Ladder, *, blind: bool = False) -> Text:
     """How far to climb, how long it takes, and what holds the load; `blind` leaves results out."""
     rungs, failing = ladder.rungs, ladder.failing
     last = failing or rungs[-1]
-    unloaded = say("The unloaded drum does not wind all the rope.")
-    went = unloaded if last.assessment is None else outcome(last.assessment)
+    went = say("The unloaded drum does not wind all the rope.")
+    went = outcome(last.assessment) if last.assessment else went
     if failing is None:
         time = sum(rung.rest + 2 * (rung.lift_time or 0.0) for rung in rungs)
         pauses = say(", about {} with pauses", Value(60.0 * math.ceil(time / 60), "min"))
@@ -162,11 +163,6 @@ def sentence(ladder: Ladder, *, blind: bool = False) -> Text:
         climb = say("Climb to {} only.", load(below[-1])) if below else say("Run no loaded rung.")
         went = say("With {} a check fails. {}", load(failing), went)
     return climb if blind else joined([climb, went])
-
-
-def load(rung: Rung) -> Value | str:
-    """The load of a rung."""
-    return value(rung.mass, "kg") if rung.mass else "unloaded"
 
 
 def rung_table(ladder: Ladder, *, sheet: bool = False, blind: bool = False) -> Table:
@@ -242,6 +238,7 @@ _DESCENTS = {
     Descent.BREAKS: "not under power, it breaks the {part}: a second line that brakes, or a prop",
 }
 
+
 FREE_THE_PAWL = "Free the pawl: raise a little, hold it open with a cord from the side."
 
 
@@ -293,8 +290,14 @@ def stop_lines(ladder: Ladder) -> tuple[Text, ...]:
     cut = Value(min(rung.cut for rung in ladder.rungs), "s")
     rest = Value(max(60.0, *(rung.rest for rung in ladder.rungs)), "min")
     over = percent(STOP_AT - 1), percent(STOP_UNLOADED - 1)
-    coasts = say("The load coasts past the mark: switch off early, and leave room above.")
-    snag = say("The snag of the scenario is left out of this plan.")
+    further = {
+        "The load coasts past the mark: switch off early, and leave room above.": any(
+            rung.coast > FAR for rung in ladder.rungs
+        ),
+        "The snag of the scenario is left out of this plan.": (
+            ladder.inputs.load.snag_height is not None
+        ),
+    }
     return (
         say("Stop a rung at {} more time or current than predicted (unloaded: {}).", *over),
         say("If the load stops, switch off within {}: a stalled motor heats fast.", cut),
@@ -309,8 +312,7 @@ def stop_lines(ladder: Ladder) -> tuple[Text, ...]:
         say(
             "Look at every tooth, pin and knot between the rungs. One person holds the switch only."
         ),
-        *([coasts] if any(rung.coast > FAR for rung in ladder.rungs) else []),
-        *([snag] if ladder.inputs.load.snag_height is not None else []),
+        *(say(text) for text, is_shown in further.items() if is_shown),
     )
 
 
@@ -346,9 +348,7 @@ def measure_first(inputs: Inputs, machine: Machine) -> tuple[Text, ...]:
 def prints(inputs: Inputs) -> tuple[Text, ...]:
     """Print settings of each stage's gears, as the prediction took them."""
     lines = []
-    for place, stage in enumerate(inputs.stage, start=1):
-        if stage.kind != "spur":
-            continue
+    for place, stage in [row for row in enumerate(inputs.stage, start=1) if row[1].kind == "spur"]:
         pairs = "" if stage.repeat == 1 else f", {stage.repeat} pairs"
         solid = stage.walls is None and stage.infill is None
         walls = "solid" if solid else f"{stage.walls or 0} walls"

@@ -28,7 +28,7 @@ from winchsim.report.ladder import title_on_sheet
 from winchsim.report.words.advice import CAUTIONS
 from winchsim.report.words.findings import NOTE, NOTICE
 from winchsim.report.words.outcome import outcome
-from winchsim.report.words.values import TIMES, percent, signed, value
+from winchsim.report.words.values import TIMES, load, percent, signed, value
 from winchsim.scenario.sheet import SheetOrigin, SheetRow
 from winchsim.scenario.trace import Log, MeasuredTrace
 from winchsim.simulation import Record, simulate
@@ -127,9 +127,11 @@ class Pair:
     @property
     def difference(self) -> float | None:
         """Measured less simulated, as a share of the simulated. [-]"""
-        if self.measured is None or not self.simulated:
-            return None
-        return self.measured / self.simulated - 1
+        return (
+            self.measured / self.simulated - 1
+            if self.measured is not None and self.simulated
+            else None
+        )
 
 
 @dataclass(frozen=True)
@@ -172,20 +174,14 @@ def lift_tests(inputs: Inputs, rows: Sequence[SheetRow]) -> tuple[LiftTest, ...]
     """
     return tuple(
         LiftTest(
-            number=number,
-            mass=row.mass or UNLOADED * inputs.load.mass,
-            rung=row.rung,
-            height=row.height or None,
-            voltage=row.voltage or None,
-            winding_start=row.winding_start,
-            time=row.measured_time,
-            current=row.measured_current,
-            motor_voltage=row.measured_voltage,
-            held=row.held,
-            outcome=row.outcome,
-            broke_link=row.broke_link or "",
-            rest=row.rest_before,
-            bare=not row.mass,
+            **vars(row)
+            | {
+                "number": number,
+                "mass": row.mass or UNLOADED * inputs.load.mass,
+                "height": row.height or None,
+                "voltage": row.voltage or None,
+                "bare": not row.mass,
+            }
         )
         for number, row in enumerate(rows, start=1)
     )
@@ -291,17 +287,19 @@ def residual_facts(row: MeasuredReading) -> dict[str, Any]:
 def log(found: Log) -> FindingText:
     """How a log was read: guessed columns, and when each of its lifts began."""
     texts = [
-        say("{} is taken as {}", head.replace("_", " "), f"{name} in {unit}" if unit else name)
-        for head, name, unit in found.guessed
-    ]
-    texts += [say("not used: {}", ", ".join(found.unused))] if found.unused else []
-    texts += [
-        say(
-            f"power on of lift {number} at {{}}{{}}",
-            value(lift.start, "s"),
-            "" if lift.aligned else ", which the log does not show",
-        )
-        for number, lift in enumerate(found.lifts, start=1)
+        *(
+            say("{} is taken as {}", head.replace("_", " "), f"{name} in {unit}" if unit else name)
+            for head, name, unit in found.guessed
+        ),
+        *([say("not used: {}", ", ".join(found.unused))] if found.unused else []),
+        *(
+            say(
+                f"power on of lift {number} at {{}}{{}}",
+                value(lift.start, "s"),
+                "" if lift.aligned else ", which the log does not show",
+            )
+            for number, lift in enumerate(found.lifts, start=1)
+        ),
     ]
     return FindingText(NOTE, say("The log: {}.", joined(texts, "; ")))
 
@@ -328,17 +326,19 @@ def other_version(
     if origin is None or digest.startswith(origin.digest):
         return None
     plain, title = plain_raise(inputs), title_on_sheet(inputs.title)
-    apart = (
-        [say('"{}" instead of "{}"', origin.title[:60], title[:60])]
-        if origin.title != title
-        else []
-    )
-    for name, unit, now in (
-        ("height", "m", plain.load.height),
-        ("voltage", "V", plain.supply.voltage),
-    ):
-        planned = {v for row in rows if (v := getattr(row, name)) and abs(v / now - 1) > CUT_DIGITS}
-        apart += [say("{} instead of {}", value(v, unit), value(now, unit)) for v in planned]
+    scales = ("height", "m", plain.load.height), ("voltage", "V", plain.supply.voltage)
+    apart = [
+        *[say('"{}" instead of "{}"', origin.title[:60], title[:60])] * (origin.title != title),
+        *(
+            say("{} instead of {}", value(v, unit), value(now, unit))
+            for name, unit, now in scales
+            for v in {
+                v
+                for v in (getattr(row, name) for row in rows)
+                if v and abs(v / now - 1) > CUT_DIGITS
+            }
+        ),
+    ]
     version = f"another version (hash {origin.digest}, now {digest[:12]})"
     return FindingText(
         NOTICE,
@@ -371,7 +371,7 @@ def row_sentence(found: ComparedTest) -> Text:
         parts.append(say(f"the test {_OUTCOMES[row.outcome]}, the simulation {did}"))
     return say(
         "{}: {}",
-        value(row.mass, "kg") if row.mass else "unloaded",
+        load(row),
         joined(parts, "; ") or "nothing measured",
     )
 
@@ -386,23 +386,13 @@ _OUTCOMES = {
 
 def _both(name: str, unit: str, found: Pair) -> Text:
     """A measured value beside the simulated one; nothing where none was measured."""
-    measured = Value(found.measured, unit)
-    if found.measured is None:
-        return ()
-    if found.simulated is None:
-        return say(f"{name} {{}} measured, not lifted in the simulation", measured)
     share = found.difference
-    return say(
-        f"{name} {{}} measured, {{}} simulated{{}}",
-        measured,
-        Value(found.simulated, unit),
-        () if share is None else say(" ({})", signed(share, "%")),
-    )
-
-
-def load(test: LiftTest) -> Value | str:
-    """The load of a test."""
-    return "unloaded" if test.bare else value(test.mass, "kg")
+    off = () if share is None else say(" ({})", signed(share, "%"))
+    beside = say(", {} simulated{}", Value(found.simulated, unit), off)
+    if found.simulated is None:
+        beside = (", not lifted in the simulation",)
+    text = say(f"{name} {{}} measured{{}}", Value(found.measured, unit), beside)
+    return () if found.measured is None else text
 
 
 def residual_row(row: MeasuredReading) -> tuple[Cell, ...]:

@@ -256,7 +256,7 @@ def _broke(
             Why.SHOCK,
             below(part, jerk),
             jerk,
-            _clue(test.time, "lifted_before", False, time=test.time),
+            _clue(test.measured_time, "lifted_before", False, time=test.measured_time),
         )
     if part.material is not None and not part.material.is_metal:
         yield from _of_polymer(inputs, test, before, part, record, lifted)
@@ -335,7 +335,9 @@ def _lifted_more(
 def _rested(test: LiftTest, before: Sequence[LiftTest]) -> Clue | None:
     """That there was little time to cool since an earlier test."""
     return _clue(
-        test.rest is not None and test.rest < SHORT_REST and before, "short_rest", rest=test.rest
+        test.rest_before is not None and test.rest_before < SHORT_REST and before,
+        "short_rest",
+        rest=test.rest_before,
     )
 
 
@@ -344,17 +346,19 @@ def _value(check: Check | None, missing: float) -> float:
 
 
 def _seen(test: LiftTest) -> dict[str, Any]:
-    return {"number": test.number, "mass": test.mass, "current": test.current}
+    return {"number": test.number, "mass": test.mass, "current": test.measured_current}
 
 
 def _like_stall(test: LiftTest, record: Record) -> bool | None:
     """Whether the current of a test is that of stalled motors; None where it was not read."""
-    if test.current is None:
+    if test.measured_current is None:
         return None
     supply = record["voltage"].max()
     stalled = sum(g.count * supply / g.motor.resistance for g in record.machine.groups)
     limit = record.machine.source.current_limit
-    return bool(test.current >= NEAR_STALL * min(stalled, math.inf if limit is None else limit))
+    return bool(
+        test.measured_current >= NEAR_STALL * min(stalled, math.inf if limit is None else limit)
+    )
 
 
 # --- a stall
@@ -373,13 +377,13 @@ def _stalled(
         more,
     )
     yield from _assumed(found, CheckKey.START_COLD, margin, more)
-    if test.motor_voltage:
+    if test.measured_voltage:
         powered = record["voltage"][record["voltage"] > 0]
-        share = test.motor_voltage / float(np.median(powered)) if powered.size else 1.0
+        share = test.measured_voltage / float(np.median(powered)) if powered.size else 1.0
         yield _short(
             Why.VOLTAGE,
             margin * share,
-            Clue("voltage", share < 0.9, {"voltage": test.motor_voltage, "share": share}),
+            Clue("voltage", share < 0.9, {"voltage": test.measured_voltage, "share": share}),
         )
     if not math.isnan(hot):
         yield _short(Why.WARM, hot, _rested(test, before) or Clue("rested", False))

@@ -189,9 +189,9 @@ def closing(found: Assessment | None) -> Paragraph:
     return Paragraph(last_line(found.drop_height, found.drop_energy) if found else say(CLEAR))
 
 
-def caution(kind: Caution, found: Assessment) -> Text:
-    """One caution in full."""
-    if kind is not Caution.DROP:
+def caution(kind: Caution, found: Assessment | None) -> Text:
+    """One caution in full; that of a drop is one of an assessment."""
+    if found is None or kind is not Caution.DROP:
         return say(CAUTIONS[kind])
     return say(
         "From {} a load of {} falls with {} and lands at {}.",

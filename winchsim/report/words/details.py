@@ -103,7 +103,6 @@ def factor_of(part: PartRow) -> Value:
 
 def part_table(parts: Sequence[PartRow]) -> Table:
     """All parts that the pull passes through, with demand and capacity."""
-    demands = [Value(part.demand, part.unit) for part in parts]
     return Table(
         ("part", "demand", "capacity", "factor", "required", "status", "capacity from"),
         tuple(
@@ -116,7 +115,8 @@ def part_table(parts: Sequence[PartRow]) -> Table:
                 MARKS[part.status],
                 source(part.basis),
             )
-            for part, demand in zip(parts, demands, strict=True)
+            for part in parts
+            for demand in [Value(part.demand, part.unit)]
         ),
     )
 
@@ -233,14 +233,14 @@ def inputs_as_used(
 
 def input_sections(inputs: Inputs, machine: Machine) -> tuple[Section, ...]:
     """Every input that the run used, table by table, with its basis."""
-    columns = ("key", "value", "basis", "meaning")
     tables: dict[str, list[tuple[Cell, ...]]] = {}
     for path, used, spec, basis, _ in inputs_as_used(inputs, machine.assumed):
         table, _, key = path.rpartition(".")
         if used is not None and used != "":
             row = (key, setting(used, spec.unit), basis, spec.meaning)
             tables.setdefault(table or "scenario", []).append(row)
-    return tuple(Section(name, (Table(columns, tuple(rows)),)) for name, rows in tables.items())
+    heads = ("key", "value", "basis", "meaning")
+    return tuple(Section(name, (Table(heads, tuple(rows)),)) for name, rows in tables.items())
 
 
 # --- timeline ---------------------------------------------------------------------------------

@@ -123,23 +123,27 @@ def bands(study: Study) -> list[Text]:
     return [*texts, say(f"Thin for every {noun}: {'; '.join(always)}.")] if always else texts
 
 
-def spans(study: Study, good: np.ndarray, most: int = 2) -> Text:
-    """The bands of candidates that are good: ``5 mm to 30 mm, from 40 mm``; ends of the tried range
-    are left out."""
-    found, last = study.bands(good), len(study.values) - 1
+def spans(study: Study, good: np.ndarray) -> Text:
+    """The first two bands of candidates that are good: ``5 mm to 30 mm, from 40 mm``."""
+    found = study.bands(good)
     if study.changes:
-        return say(f"{int(good.sum())} of {last + 1}")
-    texts = []
-    for a, b in found[:most]:
-        if a == 0 and b == last:
-            texts.append(say("all"))
-        elif a == b or b == last:
-            texts.append(say("{}" if a == b else "from {}", candidate(study, a)))
-        else:
-            texts.append(say("up to {}", candidate(study, b)) if a == 0 else _between(study, a, b))
-    if len(found) > most:
-        texts.append(say("and others"))
-    return joined(texts, ", ") or ("none",)
+        return say(f"{int(good.sum())} of {len(study.values)}")
+    texts = [_band(study, a, b) for a, b in found[:2]]
+    return joined([*texts, *[say("and others")] * (len(found) > 2)], ", ") or ("none",)
+
+
+def _band(study: Study, first: int, last: int) -> Text:
+    """A band of candidates; ends of the tried range are left out."""
+    match first, last == len(study.values) - 1:
+        case 0, True:
+            return say("all")
+        case _ if first == last:
+            return candidate(study, first)
+        case _, True:
+            return say("from {}", candidate(study, first))
+        case 0, _:
+            return say("up to {}", candidate(study, last))
+    return _between(study, first, last)
 
 
 def _between(study: Study, first: int, last: int) -> Text:
@@ -157,8 +161,8 @@ def present(study: Study) -> Text:
     key = study.sweep.cause(index, study.sweep.always)
     cause = "" if key is None else f" ({CHECKS[key]})"
     now = "As at present" if study.changes else "At present, {now}"
-    text = f"{now}: {study.sweep.status(index).value}{cause}."
-    return say(text, now=candidate(study, index))
+    status = study.sweep.status(index).value
+    return say(f"{now}: {status}{cause}.", now=candidate(study, index))
 
 
 # --- checks of many candidates

@@ -44,6 +44,12 @@ def value(number: float | None, unit: str = "", **more: object) -> Value:
     return Value(number, suited(unit, number or 0.0), **more)  # type: ignore[arg-type]
 
 
+def load(tested: Any) -> Value | str:
+    """The load of a rung, of a test, or of a row of a test sheet."""
+    is_bare = getattr(tested, "bare", not tested.mass)
+    return "unloaded" if is_bare else value(tested.mass, "kg")
+
+
 def signed(number: float, unit: str) -> Text:
     """A number with its sign."""
     return ("+" if number > 0 else "", Value(number, unit))

@@ -11,7 +11,7 @@ from scipy.special import ndtr
 
 from winchsim.errors import Code, DomainError, Fault, InputError
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs, with_value, with_values
+from winchsim.inputs import Inputs, SheetRow, with_value, with_values
 from winchsim.model import LinkLimit, build, plain_raise, trial_values
 from winchsim.simulation import simulate
 from winchsim.strength.link import LINKS, LinkKind
@@ -57,8 +57,9 @@ the measurements were off."""
 
 
 @dataclass(frozen=True, kw_only=True)
-class LiftTest:
-    """One test of a lift, in SI (°C for temperatures); None where it is not known.
+class LiftTest(SheetRow):
+    """One test of a lift, in SI (°C for temperatures): a row of a test sheet, None where it is not
+    known.
 
     Attributes
     ----------
@@ -66,46 +67,20 @@ class LiftTest:
         Row of the test sheet, from 1.
     mass : float
         [kg]
-    rung : int or None
-    height, voltage, winding_start : float or None
-        Left out: the scenario's. [m], [V], [°C]
-    time, current, motor_voltage : float or None
-        Measured: from power on to the load being up; means over the middle half of that time, of
-        the supply and at the motors. [s], [A], [V]
-    held : bool or None
-        Whether the load stayed up with the power off.
-    outcome : str or None
-        ``lifted``, ``stalled``, ``broke`` or ``stopped``.
-    broke_link : str
-        What broke.
-    rest : float or None
-        Pause before it. [s]
     bare : bool
         Whether it was a run without a load; `mass` is then next to nothing.
     """
 
     number: int
     mass: float
-    rung: int | None = None
-    height: float | None = None
-    voltage: float | None = None
-    winding_start: float | None = None
-    time: float | None = None
-    current: float | None = None
-    motor_voltage: float | None = None
-    held: bool | None = None
-    outcome: str | None = None
-    broke_link: str = ""
-    rest: float | None = None
     bare: bool = False
 
     @property
     def done(self) -> bool:
         """Whether anything is known of how it went."""
-        return bool(self.broke_link) or any(
-            seen is not None
-            for seen in (self.time, self.current, self.motor_voltage, self.held, self.outcome)
-        )
+        measured = self.measured_time, self.measured_current, self.measured_voltage
+        known = (*measured, self.held, self.outcome)
+        return bool(self.broke_link) or any(seen is not None for seen in known)
 
     @property
     def broke(self) -> bool:
@@ -226,7 +201,9 @@ def gather(
             )
         )
     notes = [
-        Note(NoteKind.NOT_A_LIFT_TIME, t) for t in tests if t.time is not None and not t.lifted
+        Note(NoteKind.NOT_A_LIFT_TIME, t)
+        for t in tests
+        if t.measured_time is not None and not t.lifted
     ]
     if pawl and any(test.held is not None for test in tests):
         notes.append(Note(NoteKind.PAWL_HOLDS))
@@ -236,13 +213,17 @@ def gather(
 def _readings(test: LiftTest, pawl: bool) -> list[MeasuredReading]:
     """What a test says, as far as it can be used."""
     stalled = test.outcome == "stalled"
-    found = {Kind.STALL_CURRENT: test.current} if stalled else {}
+    found = {Kind.STALL_CURRENT: test.measured_current} if stalled else {}
     if test.lifted:
-        found = {Kind.TIME: test.time, Kind.CURRENT: test.current, Kind.VOLTAGE: test.motor_voltage}
+        found = {
+            Kind.TIME: test.measured_time,
+            Kind.CURRENT: test.measured_current,
+            Kind.VOLTAGE: test.measured_voltage,
+        }
     tells = test.held is not None and not pawl and test.outcome not in ("broke", "stalled")
     seen = {
         Kind.STALLED: stalled,
-        Kind.LIFTED: test.outcome == "lifted" and test.time is None,
+        Kind.LIFTED: test.outcome == "lifted" and test.measured_time is None,
         Kind.HELD if test.held else Kind.RAN_BACK: tells,
     }
     return [
@@ -390,7 +371,7 @@ def look_into(
     lighter = [t for t in tests if t.outcome != "stalled" and t.mass < test.mass]
     chosen = [*_heaviest(lighter), *_heaviest([t for t in tests if t not in lighter])]
     rows, before = at(test), [at(t) for t in chosen]
-    fitting = _named(rows, test.broke_link)
+    fitting = _named(rows, test.broke_link or "")
     if not fitting:
         names = dict.fromkeys(
             row.link.where.replace(".", " ")
@@ -424,7 +405,7 @@ def look_into(
 
 def _heaviest(tests: Sequence[LiftTest]) -> list[LiftTest]:
     """Of the tests in which nothing broke the heaviest that was lifted and that stalled."""
-    lifted = [t for t in tests if t.lifted and (t.time is not None or t.outcome)]
+    lifted = [t for t in tests if t.lifted and (t.measured_time is not None or t.outcome)]
     stalled = [t for t in tests if t.outcome == "stalled" and not t.broke]
     return [max(group, key=lambda t: t.mass) for group in (lifted, stalled) if group]
 
