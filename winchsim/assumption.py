@@ -2,6 +2,8 @@
 
 from typing import NamedTuple
 
+from winchsim.frozen import dataclass
+
 
 class Estimate(NamedTuple):
     """One estimated value with the range that it may really have.
@@ -20,3 +22,29 @@ class Estimate(NamedTuple):
     low: float
     high: float
     why: str
+
+
+@dataclass(frozen=True)
+class Assumed:
+    """A value that a scenario did not give.
+
+    Attributes
+    ----------
+    path : str
+        Path that would have given it.
+    value : float, int or str
+        What was taken: SI (°C for temperatures), a whole number or text.
+    unit : str
+        Unit to print it in, empty where there is none.
+    low, high : float or None
+        Range that it may really have. SI
+    source : str
+        One clause: what it rests on.
+    """
+
+    path: str
+    value: float | int | str
+    unit: str
+    low: float | None
+    high: float | None
+    source: str

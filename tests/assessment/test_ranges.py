@@ -28,11 +28,11 @@ from ..conftest import stage
 
 def test_like_values_are_wrong_together_and_what_follows_from_another_counts_once():
     rows = [
-        Assumed("stage.1.friction", 0.1, "", "", 0.05, 0.15),
-        Assumed("stage.2.friction", 0.1, "", "", 0.05, 0.15),
-        Assumed("stage.1.efficiency", 0.95, "", "", 0.9, 0.97),
-        Assumed("stage.3.efficiency", 0.95, "", "", 0.9, 0.97),
-        Assumed("settings.ambient", 20.0, "°C", "", None, None),
+        Assumed("stage.1.friction", 0.1, "", 0.05, 0.15, ""),
+        Assumed("stage.2.friction", 0.1, "", 0.05, 0.15, ""),
+        Assumed("stage.1.efficiency", 0.95, "", 0.9, 0.97, ""),
+        Assumed("stage.3.efficiency", 0.95, "", 0.9, 0.97, ""),
+        Assumed("settings.ambient", 20.0, "°C", None, None, ""),
     ]
     found = group_causes(rows)
     assert [row.path for row in found["mesh_friction"]] == ["stage.1.friction", "stage.2.friction"]

@@ -166,8 +166,8 @@ def _end(
     first, missed, fault = history.record.first, history.up is None, history.fault
     kinds = {finding.kind: finding for finding in reversed(findings)}
     stalled = kinds.get(FindingKind.STALLED)
-    by = stalled.values["blocked_by"] if stalled else ""
-    stall = End(by or STALLS[bool(stalled and stalled.values["layer_end"])])
+    said: Any = stalled.values if stalled else {"blocked_by": "", "layer_end": False}
+    stall = End(said["blocked_by"] or STALLS[said["layer_end"]])
     first_of = {end: first(event) for event, end in FAULTS.items()}
     back = End.BACK_DRIVEN if FindingKind.BACK_DRIVEN in kinds else End.DONE
     slow = ENDS[known.end] if known and ENDS[known.end] in STALLS else None
@@ -200,7 +200,7 @@ def _assumed(m: Machine, known: Ranges | None, checks: Sequence[Check]) -> tuple
         on = max(sizes, key=lambda key: sizes[key] / distances[key], default=None)
         size, weight = (sizes[on], sizes[on] / distances[on]) if on else (0.0, 0.0)
         low, high = (None if end is None else float(end) for end in (row.low, row.high))
-        item = AssumedInput(row.path, row.value, row.unit, low, high, row.why, group, size, on)
+        item = AssumedInput(row.path, row.value, row.unit, low, high, row.source, group, size, on)
         found.append((-weight, row.low is None, item))
     return tuple(item for *_, item in sorted(found, key=lambda entry: entry[:2]))
 

@@ -6,6 +6,7 @@ from enum import StrEnum
 from importlib import import_module
 from typing import Any
 
+from winchsim.assumption import Assumed
 from winchsim.frozen import dataclass
 from winchsim.strength.link import LinkState
 
@@ -28,11 +29,8 @@ class Status(StrEnum):
         return list(Status).index(self)
 
 
-class Side(StrEnum):
-    """On which side of its limit a value has to lie."""
-
-    LEAST = "at least"
-    MOST = "at most"
+Side = StrEnum("Side", {"LEAST": "at least", "MOST": "at most"})
+"""On which side of its limit a value has to lie."""
 
 
 class CheckKey(StrEnum):
@@ -573,20 +571,11 @@ class Jam:
 
 
 @dataclass(frozen=True)
-class AssumedInput:
-    """A value that the user did not give.
+class AssumedInput(Assumed):
+    """A value that the user did not give, and what it moves.
 
     Attributes
     ----------
-    path : str
-    value : float, int or str
-        SI.
-    unit : str
-        Of its declaration.
-    low, high : float or None
-        Range that it may really have. SI
-    source : str
-        What it rests on.
     group : str
         The cause that it is varied with; empty where it has no range.
     effect : float
@@ -595,12 +584,6 @@ class AssumedInput:
         Which check that is.
     """
 
-    path: str
-    value: float | int | str
-    unit: str
-    low: float | None
-    high: float | None
-    source: str
     group: str = ""
     effect: float = 0.0
     effect_on: CheckKey | None = None

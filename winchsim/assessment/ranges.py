@@ -18,6 +18,7 @@ from typing import Any, NamedTuple
 import numpy as np
 
 from winchsim.assessment.kinds import Cause, CheckKey, End, ReadingKey
+from winchsim.assumption import Assumed
 from winchsim.elementwise import larger, pick
 from winchsim.errors import WinchsimError
 from winchsim.frozen import dataclass, replace
@@ -25,7 +26,6 @@ from winchsim.inputs import Inputs, with_value
 from winchsim.model import Machine
 from winchsim.model.build import rebuild
 from winchsim.model.estimate import hanging_pulls
-from winchsim.model.machine import Assumed
 from winchsim.physics.chain import driven_back, shaft_ratios
 from winchsim.slow import Batch, SlowEnd, lift_batch, stack_machines
 from winchsim.slow.lifts import TINY, Lifts, radii_used, starting_margins

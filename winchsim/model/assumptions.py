@@ -4,9 +4,9 @@ from collections.abc import Mapping
 from typing import Any
 
 from winchsim import inputs as scenario
+from winchsim.assumption import Assumed
 from winchsim.errors import DomainError, did_you_mean
 from winchsim.inputs import Inputs
-from winchsim.model.machine import Assumed
 from winchsim.physics.motor.fitted import FitNote
 
 
@@ -58,10 +58,10 @@ class Assumptions:
                 continue
             if value == spec.default:
                 low, high, why = spec.assumed or (None, None, "default")
-                found[path] = Assumed(path, value, spec.unit, why, low, high)
+                found[path] = Assumed(path, value, spec.unit, low, high, why)
         for path, (value, why, low, high) in self._rows.items():
             if path in self._read_off or path not in inputs.given:
-                found.setdefault(path, Assumed(path, value, unit_of(inputs, path), why, low, high))
+                found.setdefault(path, Assumed(path, value, unit_of(inputs, path), low, high, why))
         return tuple(found.values())
 
 

@@ -5,6 +5,7 @@ import math
 from collections.abc import Sequence
 from typing import Any
 
+from winchsim.assumption import Assumed
 from winchsim.elementwise import Floats
 from winchsim.frozen import dataclass
 from winchsim.physics.chain import Chain, drum_ratios
@@ -17,32 +18,6 @@ from winchsim.physics.supply import Source
 from winchsim.physics.worm import Locking
 from winchsim.strength.link import LinkKind, Strength
 from winchsim.strength.materials import Material
-
-
-@dataclass(frozen=True)
-class Assumed:
-    """One value that the scenario did not give.
-
-    Attributes
-    ----------
-    path : str
-        Path that would have given it.
-    value : object
-        What was taken: SI (°C for temperatures), a whole number or text.
-    unit : str
-        Unit to print it in, empty where there is none.
-    why : str
-        One clause.
-    low, high : float or None
-        Range that it may really have, in SI.
-    """
-
-    path: str
-    value: float | int | str
-    unit: str
-    why: str
-    low: float | None = None
-    high: float | None = None
 
 
 @dataclass(frozen=True)

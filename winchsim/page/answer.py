@@ -197,13 +197,13 @@ def _tick(kind: str, x: float, top: float, bottom: float) -> str:
 
 def _assumed(row: Any) -> str:
     if isinstance(row.value, str):
-        return f"assumed {row.value}: {row.why}"
+        return f"assumed {row.value}: {row.source}"
     value, low, high = (
         None if number is None else f"{in_unit(number, row.unit):.3g}"
         for number in (row.value, row.low, row.high)
     )
     span = f" ({low} to {high})" if low is not None and low != high else ""
-    return f"assumed {value}{span} {row.unit}".rstrip() + f": {row.why}"
+    return f"assumed {value}{span} {row.unit}".rstrip() + f": {row.source}"
 
 
 def worst_by_table(found: Assessment) -> dict[str, str]:

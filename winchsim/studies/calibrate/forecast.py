@@ -156,11 +156,11 @@ def _given(inputs: Inputs, machine: Machine) -> list[Assumed]:
         times = next((times for pattern, times in GIVEN if re.fullmatch(pattern, path)), 0.0)
         loss = _loss(path, value) if times and isinstance(value, float) else 0.0
         if loss > 0:
-            ends = sorted(_loss(path, loss * by, back=True) for by in (1 / times, times))
-            found.append(Assumed(path, value, "", "", *ends))
+            low, high = sorted(_loss(path, loss * by, back=True) for by in (1 / times, times))
+            found.append(Assumed(path, value, "", low, high, ""))
     if not inputs.supply.resistance:
         together = sum(group.count / group.motor.resistance for group in machine.groups)
-        found.append(Assumed("supply.resistance", 0.0, "", "", 0.0, LEADS / together))
+        found.append(Assumed("supply.resistance", 0.0, "", 0.0, LEADS / together, ""))
     return found
 
 
