@@ -355,10 +355,10 @@ def spread(
     >>> len(found.outcomes)
     50
     """
-    from winchsim.studies.spread import Given, spread
+    from winchsim.studies.spread import spread
 
     inputs = _inputs(scenario)
-    given = [Given(t.path, reader.tolerance_width(inputs, t), t.shape) for t in inputs.tolerance]
+    given = [(t.path, reader.tolerance_width(inputs, t), t.shape) for t in inputs.tolerance]
     return spread(inputs, given, builds=builds, random_seed=random_seed, **options)
 
 

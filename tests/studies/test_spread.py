@@ -14,7 +14,7 @@ from winchsim.errors import DomainError, InputError
 from winchsim.inputs import Brake, MotorPoint, Pawl, Phase, Stage, spec_at, value_at, with_value
 from winchsim.model import Event, build
 from winchsim.simulation import simulate
-from winchsim.studies.spread import Given, spread
+from winchsim.studies.spread import spread
 from winchsim.studies.spread.builds import (
     MOST_SINGLE,
     BuildPlan,
@@ -42,7 +42,7 @@ def geared(small):
 
 @pytest.fixture(scope="module")
 def done(geared):
-    return spread(geared, [Given("load.mass", 0.8, "uniform")], builds=160, random_seed=3)
+    return spread(geared, [("load.mass", 0.8, "uniform")], builds=160, random_seed=3)
 
 
 def rows_of(inputs, given=()):
@@ -76,7 +76,7 @@ def test_the_middle_of_a_triangle_is_its_value(path, low, center, high, links):
 def test_values_keep_to_their_bounds(winch):
     wide = next(
         row
-        for row in rows_of(winch, [Given("stage.1.efficiency", 0.9, "uniform")]).rows
+        for row in rows_of(winch, [("stage.1.efficiency", 0.9, "uniform")]).rows
         if "efficiency" in row.path
     )
     drawn = wide.quantile(np.array([0.0, 0.5, 1.0]))
@@ -84,7 +84,7 @@ def test_values_keep_to_their_bounds(winch):
 
 
 def test_what_is_given_stands_before_what_is_assumed(geared):
-    rows = {row.path: row for row in rows_of(geared, [Given("load.mass", 0.5, "uniform")]).rows}
+    rows = {row.path: row for row in rows_of(geared, [("load.mass", 0.5, "uniform")]).rows}
     assert (rows["load.mass"].low, rows["load.mass"].high, rows["load.mass"].shape) == (
         4.5,
         5.5,
@@ -100,7 +100,7 @@ def test_motors_of_a_group_share_what_is_not_their_own(geared):
     own = ["motors.1.stall_torque", "motors.1.no_load_speed"]
     for path, value in zip(shared[1:], (25.0, 120.0), strict=True):
         geared = with_value(geared, path, value)
-    made = rows_of(geared, [Given(path, 1e-3, "uniform") for path in (*shared, *own)])
+    made = rows_of(geared, [(path, 1e-3, "uniform") for path in (*shared, *own)])
     assert [len(draws_of(made, path)) for path in (*shared, *own)] == [1, 1, 1, 2, 2]
 
 
@@ -135,8 +135,8 @@ def test_a_given_strength_is_no_estimate(geared):
 
 
 @pytest.mark.parametrize("given", [
-    Given("load.colour", 1.0, "uniform"), Given("motors.1.count", 1.0, "uniform"), Given("drum.inertia2", 1.0, "normal"),
-    Given("load.mass", 1.0, "lumpy"), Given("stage.1.line_width", 0.1, "square"),
+    ("load.colour", 1.0, "uniform"), ("motors.1.count", 1.0, "uniform"), ("drum.inertia2", 1.0, "normal"),
+    ("load.mass", 1.0, "lumpy"), ("stage.1.line_width", 0.1, "square"),
 ])  # fmt: skip
 def test_a_tolerance_of_nothing_that_can_differ_is_refused(winch, given):
     with pytest.raises(DomainError):
@@ -197,7 +197,7 @@ def test_the_weaker_motor_is_dragged_as_its_own_law_says(winch):
     that, less its drag."""
     light, slow_one = (
         with_value(winch, "load.mass", 0.5),
-        [Given("motors.1.no_load_speed", 300.0, "uniform")],
+        [("motors.1.no_load_speed", 300.0, "uniform")],
     )
     made = rows_of(light, slow_one)
     shares = np.full((1, len(made.draws)), 0.5)
@@ -280,7 +280,7 @@ def test_what_matters_is_found(done):
 def test_a_lift_counts_from_its_own_phase_on_in_full_too(winch):
     """A programme that waits first lifts no slower."""
     waits = (Phase(action="off", until="time", time=30.0), Phase(action="raise", until="top"))
-    made = rows_of(replace(winch, phase=waits), [Given("load.mass", 0.5, "uniform")])
+    made = rows_of(replace(winch, phase=waits), [("load.mass", 0.5, "uniform")])
     shares = np.full((1, len(made.draws)), 0.5)
     slow, full = lift_builds(made, shares), lift_builds(made, shares, simulated=True)
     assert full.time == pytest.approx(slow.time, rel=0.01) and full.current == pytest.approx(
@@ -290,7 +290,7 @@ def test_a_lift_counts_from_its_own_phase_on_in_full_too(winch):
 
 def test_bad_builds_are_counted_and_fail(winch):
     heavy_load = with_value(winch, "load.mass", 12.0)
-    found = spread(heavy_load, [Given("load.mass", 8.0, "uniform")], builds=60, random_seed=2)
+    found = spread(heavy_load, [("load.mass", 8.0, "uniform")], builds=60, random_seed=2)
     stalled = found.probabilities["stalled"]
     assert 0 < stalled.count < 60 and stalled.low < stalled.share < stalled.high
     assert stalled.count + found.probabilities["lifted"].count == 60
@@ -321,7 +321,7 @@ def test_overheating_and_running_back_are_counted(small, make_stage):
 
 
 def test_builds_that_cannot_be_made_are_left_out_and_none_at_all_is_refused(winch):
-    odd = [Given("motors.1.no_load_current", 2.4, "uniform")]
+    odd = [("motors.1.no_load_current", 2.4, "uniform")]
     some = spread(replace(winch, motors=(replace(winch.motors[0], count=3),)), odd, builds=40)
     assert 0 < some.probabilities["lifted"].of < 40
     assert {place.dragged.of for place in some.motors} == {some.probabilities["lifted"].of}
@@ -436,7 +436,7 @@ def test_a_tolerance_acts_on_the_value_that_the_scenario_gives(winch):
         (bench, "terminal_resistance"),
         (replace(motor, known_by="points", points=points), "points.2.current"),
     ):
-        given = [Given(f"motors.1.{path}", 0.01, "uniform")]
+        given = [(f"motors.1.{path}", 0.01, "uniform")]
         found = spread(replace(winch, motors=(known,)), given, builds=20)
         values = found.values[:, draws_of(found.plan, f"motors.1.{path}")]
         center = 3.0 if path == "terminal_resistance" else 1.0

@@ -1,9 +1,7 @@
 """``winchsim calibrate``: what timed lifts say of the numbers that a scenario assumes."""
 
-import argparse
-
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import quantity_of
+from winchsim.commands.options import Namespace, quantity_of
 from winchsim.commands.outputs import again, present, write_out
 from winchsim.report import calibration as report
 from winchsim.report.measured import lift_tests, log, other_version
@@ -13,7 +11,7 @@ from winchsim.scenario.trace import read_for
 from winchsim.studies.calibrate import calibrate
 
 
-def run(options: argparse.Namespace, env: Env) -> int:
+def run(options: Namespace, env: Env) -> int:
     """Fit, print, write."""
     scenario = options.scenario
     masses = [quantity_of("--next", text, "kg") for text in options.masses]
@@ -32,11 +30,10 @@ def run(options: argparse.Namespace, env: Env) -> int:
     files = options.command.written(options) if options.out else ()
     json = report.calibration_json(found, cautions, digest=scenario.digest, files=tuple(files))
     if options.out:
-        from winchsim.report.figures.catalogue import image
+        from winchsim.report.figures.catalogue import draw, image
         from winchsim.report.figures.look import COLUMN
-        from winchsim.report.figures.overlay import measured_and_predicted
 
-        figure = measured_and_predicted(found, COLUMN)
+        figure = draw(report.FIGURE.drawn_by, found, COLUMN)
         contents = (
             report.with_cautions(rewrite(scenario, found.inputs, report.remarks(found)).text),
             image(figure, "png", COLUMN, scenario.digest),
@@ -44,6 +41,5 @@ def run(options: argparse.Namespace, env: Env) -> int:
             json,
         )
         write_out(options, env, dict(zip(files, contents, strict=True)))
-    document = report.build(found, scenario, cautions, again(options))
-    present(options, env, document, lambda: json)
+    present(options, env, report.build(found, scenario, cautions, again(options)), lambda: json)
     return ExitCode.GOOD

@@ -1,7 +1,6 @@
 """``winchsim curves``: figures ready to publish, of one lift or of several on shared axes, with
 measured points on them."""
 
-import argparse
 import math
 from collections.abc import Callable, Sequence
 from typing import Any
@@ -9,7 +8,7 @@ from typing import Any
 from winchsim.assessment.evaluate import assess
 from winchsim.commands.env import Env
 from winchsim.commands.files import FILM, formats, stems
-from winchsim.commands.options import refuse, usage_error
+from winchsim.commands.options import Namespace, refuse, usage_error
 from winchsim.commands.outputs import present, write_out
 from winchsim.errors import DomainError
 from winchsim.frozen import replace
@@ -34,7 +33,7 @@ Drawn = tuple[list[Picture], list[Text], list[dict[str, Any]]]
 """Figures, with remarks and plain data about them."""
 
 
-def run(options: argparse.Namespace, env: Env) -> int:
+def run(options: Namespace, env: Env) -> int:
     """Simulate, draw, write the files."""
     forms, wanted = formats(options), stems(options)
     _refuse_mixtures(options)
@@ -84,7 +83,7 @@ def run(options: argparse.Namespace, env: Env) -> int:
 # --- arguments
 
 
-def _refuse_mixtures(options: argparse.Namespace) -> None:
+def _refuse_mixtures(options: Namespace) -> None:
     count, ladder, measured = len(options.files), options.ladder, options.measured
     one, alone = "give one FILE with ", "give one FILE, no --ladder or --measured"
     both, several = "--ladder and --measured do not go together", count > 1

@@ -16,7 +16,7 @@ from dataclasses import field
 from typing import Any, Self, TextIO
 
 from winchsim.frozen import dataclass
-from winchsim.report.render.options import Options, Paint, plain_characters, use_colour
+from winchsim.report.render.options import Options, plain_characters, use_colour
 from winchsim.report.writing import refusals
 
 NARROWEST, WIDEST = 60, 120
@@ -121,21 +121,15 @@ class Env:
         """How a document is rendered on standard output."""
         return Options(
             width=self.columns,
-            colour=self.paint.on,
+            colour=self.coloured(self.stdout_is_terminal),
             us=us,
             plain=_lacks_characters(self.stdout),
             full=full,
         )
 
-    @property
-    def paint(self) -> Paint:
-        """Colours for results."""
-        return Paint(use_colour(self.colour, self.environ, self.stdout_is_terminal))
-
-    @property
-    def error_paint(self) -> Paint:
-        """Colours for errors."""
-        return Paint(use_colour(self.colour, self.environ, self.stderr_is_terminal))
+    def coloured(self, is_terminal: bool) -> bool:
+        """Whether a stream is coloured."""
+        return use_colour(self.colour, self.environ, is_terminal)
 
     def out(self, text: str) -> None:
         """Write part of the result, and hand it on.

@@ -1,9 +1,8 @@
 """The names of the files that a command may write: known without what takes long to import."""
 
-import argparse
 from collections.abc import Sequence
 
-from winchsim.commands.options import refuse
+from winchsim.commands.options import Namespace, refuse
 from winchsim.report import names
 
 FORMATS = ("png", "svg", "pdf")
@@ -24,19 +23,19 @@ CALIBRATION = (
 """Files of a calibration."""
 
 
-def of_ladder(options: argparse.Namespace) -> Sequence[str]:
+def of_ladder(options: Namespace) -> Sequence[str]:
     """Files of a ladder: a sheet without predictions has its answers beside it."""
     more = ("answers.html", "answers.json") if options.blind else ("ladder.json",)
     return "ladder.html", "ladder.csv", *more
 
 
-def of_curves(options: argparse.Namespace) -> Sequence[str]:
+def of_curves(options: Namespace) -> Sequence[str]:
     """Files of figures."""
     moving = [f"{FILM}.{options.animate}"] if options.animate else []
     return [f"{stem}.{form}" for stem in stems(options) for form in formats(options)] + moving
 
 
-def stems(options: argparse.Namespace) -> list[str]:
+def stems(options: Namespace) -> list[str]:
     """Names of the figures that are asked for."""
     every = names.NAMES
     if options.measured:
@@ -46,7 +45,7 @@ def stems(options: argparse.Namespace) -> list[str]:
     return list(every) if options.only is None else _chosen(options.only, "figure", every, "--only")
 
 
-def formats(options: argparse.Namespace) -> list[str]:
+def formats(options: Namespace) -> list[str]:
     """Formats of figures that are asked for."""
     return _chosen(options.format.lower(), "format", FORMATS, "--format")
 

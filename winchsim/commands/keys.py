@@ -1,16 +1,16 @@
 """``winchsim keys``: every key that a scenario can have."""
 
-import argparse
 import json
 from functools import partial
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import refuse
+from winchsim.commands.options import Namespace, refuse
 from winchsim.report.json_text import document
+from winchsim.report.render.options import painted
 from winchsim.scenario.keys import key_tables, keys_markdown, keys_text
 
 
-def run(options: argparse.Namespace, env: Env) -> int:
+def run(options: Namespace, env: Env) -> int:
     """Print the key reference, or the schema of a document."""
     tables = key_tables(options.table)
     if options.schema is not None:
@@ -25,5 +25,6 @@ def run(options: argparse.Namespace, env: Env) -> int:
     elif options.markdown:
         env.out(keys_markdown(tables))
     else:
-        env.out(keys_text(tables, partial(env.paint, "strong"), env.columns))
+        strong = partial(painted, "strong", colour=env.coloured(env.stdout_is_terminal))
+        env.out(keys_text(tables, strong, env.columns))
     return ExitCode.GOOD

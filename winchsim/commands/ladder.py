@@ -1,9 +1,7 @@
 """``winchsim ladder``: a plan of test loads from light to the target, to print and fill in."""
 
-import argparse
-
 from winchsim.commands.env import Env
-from winchsim.commands.options import quantity_of, refuse
+from winchsim.commands.options import Namespace, quantity_of, refuse
 from winchsim.commands.outputs import again, present, write_out
 from winchsim.report import ladder as report
 from winchsim.studies.ladder import plan_ladder
@@ -12,7 +10,7 @@ MOST_RUNGS = 12
 """Most loaded rungs that are planned."""
 
 
-def run(options: argparse.Namespace, env: Env) -> int:
+def run(options: Namespace, env: Env) -> int:
     """Plan, write the files where asked to, print the result."""
     refuse(
         (

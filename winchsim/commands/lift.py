@@ -1,16 +1,14 @@
 """``winchsim lift``: will it lift, stall, run back or break?"""
 
-import argparse
-
 from winchsim.assessment.evaluate import assess
 from winchsim.commands.env import Env
-from winchsim.commands.options import quantity_of, refuse
+from winchsim.commands.options import Namespace, quantity_of, refuse
 from winchsim.commands.outputs import STDOUT, again, present, write_csv, write_out
 from winchsim.report.lift import build
 from winchsim.simulation import simulate
 
 
-def run(options: argparse.Namespace, env: Env) -> int:
+def run(options: Namespace, env: Env) -> int:
     """Simulate, assess, write the files, print the report."""
     scenario, pause = options.scenario, quantity_of("--pause", options.pause, "s")
     refuse(

@@ -118,9 +118,8 @@ def present(
 
 def again(options: argparse.Namespace) -> str:
     """The same command line with all details, without the files that it writes."""
-    words = iter(options.words)
-    skipped = ("--force", "--full", "--json")
-    kept = [w for w in words if w not in skipped and not (w in ("--out", "--csv") and next(words))]
+    words = (word for word in options.words if word not in ("--force", "--full", "--json"))
+    kept = [word for word in words if not (word in ("--out", "--csv") and next(words))]
     return shlex.join(["winchsim", *kept, "--full"])
 
 
@@ -175,7 +174,7 @@ def finish(
     document: Document,
     json: Callable[[], str],
     csv: Callable[[], str] | None = None,
-    figure: Callable[[Any], Any] | None = None,
+    result: Any = None,
 ) -> None:
     """Write the files of a study where asked to, and print the result.
 
@@ -188,14 +187,14 @@ def finish(
     document : Document
     json, csv : callable
         Texts of these files.
-    figure : callable, optional
-        From a look to the picture.
+    result : object, optional
+        Of the study, which the document's figure shows.
     """
     if options.out:
         from winchsim.report.bundle import study_files
 
         files = study_files(
-            document, options.command.name, digest, json, csv, figure, us=options.units == "us"
+            document, options.command.name, digest, json, csv, result, us=options.units == "us"
         )
         write_out(options, env, files, digest=digest)
     present(options, env, document, json)

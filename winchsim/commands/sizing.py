@@ -1,20 +1,18 @@
 """``winchsim drum``, ``gears``, ``motors``, ``voltage``, ``heaviest``, ``choose``: which build to
 take; and ``sweep``: what other values change."""
 
-import argparse
 import math
-from functools import partial
 from typing import Any
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import quantity_of, refuse
+from winchsim.commands.options import Namespace, quantity_of, refuse
 from winchsim.commands.outputs import again, finish
 from winchsim.face import sweep
 from winchsim.inputs import Inputs, value_at
 from winchsim.report import sizing as report
 from winchsim.studies.choose import choose
-from winchsim.studies.sizing import Study, size
-from winchsim.studies.sweep import Sweep, rows_csv
+from winchsim.studies.sizing import size
+from winchsim.studies.sweep import rows_csv
 
 UNIT_OF_RANGE = {"drum": "mm", "voltage": "V", "heaviest": "kg"}
 """Unit of the range of a question; others count."""
@@ -23,7 +21,7 @@ MOST = 20000
 """Builds that one call of ``sweep`` lifts at most. [-]"""
 
 
-def run(options: argparse.Namespace, env: Env) -> int:
+def run(options: Namespace, env: Env) -> int:
     """Study, write the files where asked to, print the result."""
     study = {"choose": _choose, "sweep": _sweep}.get(options.command.name, _size)
     code, *results = study(options, env)
@@ -31,8 +29,9 @@ def run(options: argparse.Namespace, env: Env) -> int:
     return code
 
 
-def _size(options: argparse.Namespace, env: Env) -> tuple[Any, ...]:
-    """Exit code, document, and what makes JSON, CSV and figure of a sizing question."""
+def _size(options: Namespace, env: Env) -> tuple[Any, ...]:
+    """Exit code, document, what makes JSON and CSV, and what the figure shows, of a sizing
+    question."""
     name, group = options.command.name, getattr(options, "group", 1)
     low, high = parse_span(options.span, UNIT_OF_RANGE.get(name, ""))
     time = quantity_of("--target-time", options.target_time, "s")
@@ -70,11 +69,11 @@ def _size(options: argparse.Namespace, env: Env) -> tuple[Any, ...]:
         report.study_document(study, scenario, again(options)),
         lambda: report.study_json(study, scenario),
         lambda: rows_csv(report.study_rows(study)),
-        partial(_drawn, study),
+        study,
     )
 
 
-def _choose(options: argparse.Namespace, env: Env) -> tuple[Any, ...]:
+def _choose(options: Namespace, env: Env) -> tuple[Any, ...]:
     """The same of a choice from the parts at hand, without a figure."""
     scenario = options.scenario
     with env.progress("full simulations") as tell:
@@ -87,7 +86,7 @@ def _choose(options: argparse.Namespace, env: Env) -> tuple[Any, ...]:
     )
 
 
-def _sweep(options: argparse.Namespace, env: Env) -> tuple[Any, ...]:
+def _sweep(options: Namespace, env: Env) -> tuple[Any, ...]:
     """The same of a sweep of every file; with a figure of one file over one or two keys."""
     values = dict(map(parse_values, options.varied))
     count = (max if options.list else math.prod)([len(given) for given in values.values()])
@@ -103,15 +102,8 @@ def _sweep(options: argparse.Namespace, env: Env) -> tuple[Any, ...]:
         report.sweep_document(found, again(options)),
         lambda: report.sweep_json(found),
         lambda: rows_csv(report.sweep_rows(found)),
-        partial(_drawn, found[0][1]) if len(values) <= 2 and len(found) == 1 else None,
+        found[0][1] if len(values) <= 2 and len(found) == 1 else None,
     )
-
-
-def _drawn(found: Study | Sweep, look: Any) -> Any:
-    """Its picture."""
-    from winchsim.report.figures.sizing import study_figure, sweep_figure
-
-    return study_figure(found, look) if isinstance(found, Study) else sweep_figure(found, look)
 
 
 def _check_motors(inputs: Inputs, group: int, *ends: float | None) -> None:

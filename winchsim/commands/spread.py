@@ -1,6 +1,5 @@
 """``winchsim spread``: how the differences from part to part move the result."""
 
-import argparse
 import os
 import signal
 import threading
@@ -11,11 +10,10 @@ from multiprocessing import parent_process
 from typing import Any
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import quantity_of, refuse, usage_error
+from winchsim.commands.options import Namespace, quantity_of, refuse, usage_error
 from winchsim.commands.outputs import again, finish
+from winchsim.face import spread
 from winchsim.report import spread as report
-from winchsim.scenario.read import tolerance_width
-from winchsim.studies.spread import Given, spread
 
 BUILDS, SIMULATED_BUILDS = 1000, 100
 """Builds to lift by the quasi-static model, and simulated in full, where no number is given."""
@@ -24,18 +22,16 @@ MOST_WORKERS = 256
 """Most processes, also where the machine has more cores. [-]"""
 
 
-def run(options: argparse.Namespace, env: Env) -> int:
+def run(options: Namespace, env: Env) -> int:
     """Draw, lift, print, write."""
     scenario, workers = options.scenario, _workers(options, env)
-    inputs = scenario.inputs
     usual = SIMULATED_BUILDS if options.simulate else BUILDS
     with (
         executor_of(options.scheduler, workers) as executor,
         env.progress("builds lifted") as tell,
     ):
         found = spread(
-            inputs,
-            [Given(row.path, tolerance_width(inputs, row), row.shape) for row in inputs.tolerance],
+            scenario.inputs,
             builds=usual if options.builds is None else options.builds,
             random_seed=options.seed,
             level=quantity_of("--level", options.level, ""),
@@ -44,11 +40,6 @@ def run(options: argparse.Namespace, env: Env) -> int:
             on_progress=tell,
         )
 
-    def figure(look: Any) -> Any:
-        from winchsim.report.figures.spread import spread_figure
-
-        return spread_figure(found, look)
-
     finish(
         options,
         env,
@@ -56,14 +47,14 @@ def run(options: argparse.Namespace, env: Env) -> int:
         report.build(found, scenario, again(options)),
         json=lambda: report.spread_json(found, scenario.digest),
         csv=lambda: report.spread_csv(found),
-        figure=figure,
+        result=found,
     )
     if not found.complete:
         return ExitCode.INTERRUPTED
     return ExitCode.BAD if found.status == "fails" else ExitCode.GOOD
 
 
-def _workers(options: argparse.Namespace, env: Env) -> int:
+def _workers(options: Namespace, env: Env) -> int:
     """Processes to use; more than the machine runs at once only where they are asked for twice."""
     asked = options.workers or [env.workers]
     workers, most = int(asked[-1]), max(env.workers, os.cpu_count() or 1)

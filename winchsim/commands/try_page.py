@@ -1,10 +1,9 @@
 """``winchsim try``: a page in the browser on which a build is changed and lifted again."""
 
-import argparse
 from importlib.util import find_spec
 
 from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import refuse
+from winchsim.commands.options import Namespace, refuse
 from winchsim.scenario.read import read_string
 from winchsim.scenario.starter import STARTER
 
@@ -14,7 +13,7 @@ OPEN_WARNING = (
 )
 
 
-def run(options: argparse.Namespace, env: Env) -> int:
+def run(options: Namespace, env: Env) -> int:
     """Serve the page until it is interrupted."""
     refuse(
         (

@@ -18,7 +18,11 @@ def run(options: argparse.Namespace, env: Env) -> int:
         question = report.question(found, scenario, again(options))
         env.out(render_text(question, env.rendering(us=options.units == "us")))
         return ExitCode.MISUSE
-    document = report.diagnosis_document(found, scenario, again(options))
-    json = report.diagnosis_json(found, scenario)
-    finish(options, env, scenario.digest, document, lambda: json)
+    finish(
+        options,
+        env,
+        scenario.digest,
+        report.diagnosis_document(found, scenario, again(options)),
+        lambda: report.diagnosis_json(found, scenario),
+    )
     return ExitCode.GOOD

@@ -229,9 +229,9 @@ def _gear(gear: Gear, k: float) -> str:
 
 
 def _other(stage: OtherStage, unit: float) -> str:
-    line = f'<path class="box" d="M{_at(stage.x, stage.y)}L{_at(stage.to_x, stage.to_y)}"/>'
-    middle = (stage.x + stage.to_x) / 2, (stage.y + stage.to_y) / 2 + 3 * unit
-    return line + _text(*middle, f"{stage.kind} {stage.ratio:.3g}:1", 3 * unit)
+    line = f'<path class="box" d="M{_at(*stage.start)}L{_at(*stage.end)}"/>'
+    x, y = ((start + end) / 2 for start, end in zip(stage.start, stage.end, strict=True))
+    return line + _text(x, y + 3 * unit, f"{stage.kind} {stage.ratio:.3g}:1", 3 * unit)
 
 
 def _load(inputs: Inputs, drum: tuple[float, float], floor: float, top: float, unit: float) -> str:

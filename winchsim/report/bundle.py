@@ -6,7 +6,7 @@ from typing import Any
 from winchsim.frozen import replace
 from winchsim.report.csv_out import record_csv
 from winchsim.report.document import Document, FigureRef
-from winchsim.report.figures.catalogue import image, inline_svg, pictures
+from winchsim.report.figures.catalogue import draw, image, inline_svg, pictures
 from winchsim.report.figures.look import COLUMN
 from winchsim.report.gear_list import gear_csv, gears_to_print
 from winchsim.report.render.html import render_html
@@ -53,7 +53,7 @@ def study_files(
     digest: str,
     json: Callable[[], str],
     csv: Callable[[], str] | None = None,
-    figure: Callable[[Any], Any] | None = None,
+    result: Any = None,
     *,
     us: bool = False,
 ) -> dict[str, str | bytes]:
@@ -68,18 +68,18 @@ def study_files(
         SHA-256 of the scenario.
     json, csv : callable
         Texts of these files.
-    figure : callable, optional
-        From a look to the picture, or None.
+    result : object, optional
+        Of the study, which the document's figure shows; left out, nothing is drawn.
     us : bool
         Whether US units are written too.
     """
-    drawn: Any = figure and figure(replace(COLUMN, us=us))
-    shown = [node for node in document.body if drawn and isinstance(node, FigureRef)]
-    inline = {n.name: inline_svg(drawn, COLUMN, n.name, f"{n.heading}. {n.caption}") for n in shown}
+    look, shown = replace(COLUMN, us=us), [n for n in document.body if isinstance(n, FigureRef)]
+    drawn: Any = [(n, draw(n.drawn_by, result, look)) for n in shown if result is not None]
+    inline = {n.name: inline_svg(f, COLUMN, n.name, f"{n.heading}. {n.caption}") for n, f in drawn}
     return {
         f"{name}.html": render_html(document, Options(us=us, figures=inline)),
         f"{name}.txt": render_text(document, Options(us=us, full=True)),
         f"{name}.json": json(),
         **({} if csv is None else {f"{name}.csv": csv()}),
-        **{f"{name}.{k}": image(drawn, k, COLUMN, digest) for k in ("svg", "png") if drawn},
+        **{f"{name}.{k}": image(f, k, COLUMN, digest) for _, f in drawn for k in ("svg", "png")},
     }

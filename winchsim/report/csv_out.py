@@ -25,15 +25,13 @@ def record_csv(record: Record) -> str:
         tooth forces are bounds. Cells without a finite number are empty.
     """
     record = record.sampled or record
-    segment = np.zeros(len(record.time), dtype=int)
-    segment[record.segment_starts] = 1
     channels = record.channels.values()
     heads = [key("time", "s"), "phase", "segment", "held", *(key(c.name, c.unit) for c in channels)]
     time = np.round(record.time, PLACES)
     columns = [
         time,
         record.phase + 1,
-        np.cumsum(segment),
+        np.searchsorted(record.segment_starts, np.arange(len(time)), side="right"),
         record.bound.astype(int),
         *(channel.values for channel in channels),
     ]

@@ -7,13 +7,8 @@ from enum import StrEnum
 
 from winchsim.frozen import dataclass, replace
 
-
-class Face(StrEnum):
-    """Which part of a value is shown."""
-
-    ALL = "all"
-    VALUE = "value"
-    RANGE = "range"
+Face = StrEnum("Face", ["ALL", "VALUE", "RANGE"])
+"""Which part of a value is shown."""
 
 
 @dataclass(frozen=True)
@@ -172,8 +167,8 @@ class FigureRef:
     caption : str
         One or two sentences: what to see.
     drawn_by : str
-        Of a figure of one lift: module of `winchsim.report.figures` and function, called with a
-        record and a look; it returns None where there is nothing to draw.
+        Module of `winchsim.report.figures` and function, called with a record or the result of a
+        study, and a look; it returns None where there is nothing to draw.
     """
 
     name: str

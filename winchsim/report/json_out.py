@@ -55,7 +55,6 @@ def lift_json(
         A series of such lifts.
     """
     machine, sentence = record.machine, sentence_text(outcome(found, snag, series))
-    failed = series is not None and series.fails
     return document(
         digest=scenario.digest,
         verdict=sentence,
@@ -71,7 +70,7 @@ def lift_json(
         },
         command="lift",
         overrides=overrides,
-        status=Status.FAILS if failed else found.status,
+        status=Status.FAILS if series and series.fails else found.status,
         counts=found.counts,
         target=found.target,
         held=found.held,
@@ -126,17 +125,16 @@ def curves_json(
 
 
 def _snag(found: SnagStudy) -> dict[str, Any]:
-    names = {
+    runs = {
         "as_built": found.as_built,
         "without_current_limit": found.without_limit,
         "safe": found.safe,
     }
-    runs = {name: None if run is None else keyed(_SNAG_UNITS, run) for name, run in names.items()}
     return {
         "sentence": sentence_text(snag_words(found)),
         "height_m": found.height,
         "no_limit": found.no_limit,
-        **runs,
+        **{name: run and keyed(_SNAG_UNITS, run) for name, run in runs.items()},
     }
 
 

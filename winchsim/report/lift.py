@@ -61,8 +61,15 @@ def build(
     if series is not None:
         body = (*body, _series(series))
         more = {"The series, lift by lift": (_series_table(series),), **more}
-    answer = _answer(found, scenario.name, snag, series)
-    return frame.document(scenario, answer, body, more, found, command, "Findings")
+    return frame.document(
+        scenario,
+        _answer(found, scenario.name, snag, series),
+        body,
+        more,
+        found,
+        command,
+        "Findings",
+    )
 
 
 def text(found: Assessment) -> str:

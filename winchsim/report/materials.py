@@ -107,12 +107,16 @@ def chosen_rows(rows: Sequence[Row], names: Sequence[str]) -> list[Row]:
 
 def overview(rows: Sequence[Row]) -> Document:
     """A table of each kind with what matters most."""
-    body: list[Node] = []
-    for kind, (heading, keys) in _OVERVIEW.items():
-        cells = [
-            (row.name, *(_cell(row, key) for key in keys)) for row in rows if type(row) is kind
-        ]
-        body.append(Section(heading, (Table(("name", *keys.values()), tuple(cells)),)))
+    tables = {
+        heading: Table(
+            ("name", *keys.values()),
+            tuple(
+                (row.name, *(_cell(row, key) for key in keys)) for row in rows if type(row) is kind
+            ),
+        )
+        for kind, (heading, keys) in _OVERVIEW.items()
+    }
+    body = (Section(heading, (table,)) for heading, table in tables.items())
     return Document("", "", (*body, Paragraph(say(_FOOT), faint=True)))
 
 
@@ -149,12 +153,8 @@ def _source(row: Row, key: str) -> str:
 def row_facts(row: Row) -> dict[str, Any]:
     """One row as plain data in SI, each value with its unit, range and source."""
     own = ("name", "family", "first", "second", "greased", "note")
-    values = {}
-    for key, (unit, meaning) in sourced_values(type(row)).items():
-        if (value := getattr(row, key)) is None:
-            continue
-        origin = row.origin(key)
-        values[key] = {
+    values = {
+        key: {
             "value": value,
             "unit": PRINTED_UNITS[unit].si or "1",
             "meaning": meaning,
@@ -164,6 +164,10 @@ def row_facts(row: Row) -> dict[str, Any]:
             "range_source": origin.range_source or None,
             "from_memory": origin.basis == "from memory",
         }
+        for key, (unit, meaning) in sourced_values(type(row)).items()
+        if (value := getattr(row, key)) is not None
+        for origin in [row.origin(key)]
+    }
     return {
         "kind": _KIND[type(row)],
         **{name: getattr(row, name) for name in own if hasattr(row, name)},

@@ -52,17 +52,19 @@ def study_document(study: Study, scenario: Scenario, command: str = "") -> Docum
     left_out = say("The snag of the scenario is left out.") if study.snag_left_out else ()
     most, off = most_power(study), study.difference
     body = (
-        FigureRef(name, "Candidates", "Every candidate by the quasi-static model."),
+        FigureRef(
+            name,
+            "Candidates",
+            "Every candidate by the quasi-static model.",
+            "sizing:study_figure",
+        ),
         Paragraph(joined([*words.bands(study), words.present(study), left_out])),
         _binding(study),
         THIN,
     )
-    power: Text = ()
-    if most is not None:
-        at = value(most.power, "W"), value(most.mass, "kg"), value(most.speed, "m/s")
-        power = say("{} at {}, at {}; strength is left out.", *at)
+    at = most and (value(most.power, "W"), value(most.mass, "kg"), value(most.speed, "m/s"))
+    power = say("{} at {}, at {}; strength is left out.", *at) if at else ()
     largest = () if off is None else say("Largest difference in lift time {}.", Value(off, "%"))
-    runs = tuple(_run(study, run) for run in study.runs)
     columns = _shown(study.sweep)
     candidates = tuple(
         (words.candidate(study, i), *_results(study.sweep, i, columns, study.sweep.always))
@@ -79,7 +81,7 @@ def study_document(study: Study, scenario: Scenario, command: str = "") -> Docum
         "Simulated in full": (
             Table(
                 (name, "status", "lift time", "quasi-static", "difference", "end"),
-                runs,
+                tuple(_run(study, run) for run in study.runs),
                 name="runs",
             ),
             Paragraph(largest, faint=True),
@@ -149,10 +151,9 @@ def _results(
 def _run(study: Study, run: StudyRun) -> tuple[Cell, ...]:
     numbers = ((run.time, "s"), (run.slow_time, "s"), (run.difference, "%"))
     cells = ("" if number is None else Value(number, unit) for number, unit in numbers)
-    if run.found is None:
-        return (words.candidate(study, run.index), "", *cells, run.problem)
-    end = ended(run.found.target.end)
-    return words.candidate(study, run.index), MARKS[run.found.status], *cells, end
+    mark: Cell = MARKS[run.found.status] if run.found else ""
+    end = ended(run.found.target.end) if run.found else run.problem
+    return words.candidate(study, run.index), mark, *cells, end
 
 
 def study_json(study: Study, scenario: Scenario) -> str:
@@ -252,7 +253,10 @@ def sweep_document(found: Sequence[Swept], command: str) -> Document:
             body.append(Paragraph(say("Whole lifts; with --simulate as the programme asks.")))
     first, *rest = body
     figure = FigureRef(
-        "sweep", "Sweep", "Builds by the quasi-static model, or in full where asked for."
+        "sweep",
+        "Sweep",
+        "Builds by the quasi-static model, or in full where asked for.",
+        "sizing:sweep_figure",
     )
     return frame.document(found[0][0], first, (figure, *rest, THIN), {}, None, command)
 
@@ -329,8 +333,14 @@ def choice_document(found: Choice, scenario: Scenario, command: str) -> Document
     checks = check_table(() if best is None else best.checks, all_rows=True)
     body = (_builds(found), *(advice.actions(best) if best else ()), Paragraph(counted, faint=True))
     sections = {"Gears of the best build": (_gears(found),), "Its checks": (checks,)}
-    answer = frame.headline(*frame.of_checks(best), _verdict(found), scenario.name)
-    return frame.document(scenario, answer, body, sections, best, command)
+    return frame.document(
+        scenario,
+        frame.headline(*frame.of_checks(best), _verdict(found), scenario.name),
+        body,
+        sections,
+        best,
+        command,
+    )
 
 
 def _builds(found: Choice) -> Table:

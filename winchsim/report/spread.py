@@ -73,6 +73,7 @@ FIGURE = FigureRef(
     "spread",
     "Lift times and influences",
     "Share of the builds below each lift time, and the inputs that move the results most.",
+    "spread:spread_figure",
 )
 
 
@@ -95,8 +96,14 @@ def build(found: Spread, scenario: Scenario, command: str = "") -> Document:
         "What differs from build to build": (_difference_table(found),),
         "Method": (Items(_method(found)),),
     }
-    answer = frame.headline(MARKS[found.status], "", _sentence(found), scenario.name)
-    return frame.document(scenario, answer, body, sections, found.as_given, command)
+    return frame.document(
+        scenario,
+        frame.headline(MARKS[found.status], "", _sentence(found), scenario.name),
+        body,
+        sections,
+        found.as_given,
+        command,
+    )
 
 
 def _sentence(found: Spread) -> Text:

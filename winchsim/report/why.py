@@ -187,8 +187,14 @@ def diagnosis_document(found: Diagnosis, scenario: Scenario, command: str) -> Do
     body = (_table(found, 0, few), *causes[:first], Paragraph(remark, faint=True))
     sections = {"Further causes": (_table(found, few, None), *causes[first:])}
     mark = Mark(found.end.value.replace("_", " "), "bad")
-    answer = frame.headline(mark, "", _verdict(found), scenario.name)
-    return frame.document(scenario, answer, body, sections, found.found, command)
+    return frame.document(
+        scenario,
+        frame.headline(mark, "", _verdict(found), scenario.name),
+        body,
+        sections,
+        found.found,
+        command,
+    )
 
 
 def _verdict(found: Diagnosis) -> Text:

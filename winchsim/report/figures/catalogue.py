@@ -4,14 +4,18 @@ the same bytes each time, with version and scenario in its metadata."""
 import html
 import io
 import re
-from collections.abc import Callable, Collection
-from importlib import import_module
-
-from matplotlib.figure import Figure
+from collections.abc import Collection
+from pkgutil import resolve_name
+from typing import Any
 
 from winchsim.errors import refuse_if
 from winchsim.report.document import FigureRef
-from winchsim.report.figures.look import COLUMN, Look, drawing
+from winchsim.report.figures.look import (
+    COLUMN,
+    Figure,
+    Look,
+    drawing,
+)
 from winchsim.report.names import NAMES, OF_A_LIFT
 from winchsim.simulation import Record
 from winchsim.version import __version__
@@ -44,11 +48,13 @@ def figure(record: Record, name: str, look: Look = COLUMN) -> Figure | None:
     """
     drawn_by = {words.name: words.drawn_by for words in OF_A_LIFT}
     refuse_if(name not in drawn_by, "name", name, f"one of {', '.join(drawn_by)}")
-    module, function = drawn_by[name].split(":")
-    draw: Callable[[Record, Look], Figure | None] = getattr(
-        import_module(f"winchsim.report.figures.{module}"), function
-    )
-    return draw(record, look)
+    return draw(drawn_by[name], record, look)
+
+
+def draw(drawn_by: str, shown: Any, look: Look) -> Any:
+    """A figure by its `FigureRef.drawn_by`, of a record or of the result of a study; None where
+    there is nothing to draw."""
+    return resolve_name(f"winchsim.report.figures.{drawn_by}")(shown, look)
 
 
 def pictures(record: Record, look: Look, names: Collection[str] = NAMES) -> list[Picture]:

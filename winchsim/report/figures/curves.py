@@ -6,9 +6,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 from matplotlib.ticker import FuncFormatter
 
 from winchsim.frozen import dataclass
@@ -32,6 +29,9 @@ from winchsim.report.figures.look import (
     QUANTITY_COLOURS,
     SERIES,
     VERMILLION,
+    Axes,
+    Figure,
+    Line2D,
     Look,
     limit_line,
     log_ticks,
@@ -343,8 +343,15 @@ def _scale(axes: Axes, look: Look, stages: tuple[StageFactor, ...]) -> None:
     axes.yaxis.set_major_formatter(
         FuncFormatter(lambda v, _: f"{v:g}" if v < MOST_FACTOR else f"≥{MOST_FACTOR:g}")
     )
-    hatch: dict[str, Any] = {"facecolor": "none", "edgecolor": VERMILLION, "hatch": "\\\\\\"}
-    axes.axhspan(low, 1.0, linewidth=0, label="_breaks", **hatch)
+    axes.axhspan(
+        low,
+        1.0,
+        linewidth=0,
+        label="_breaks",
+        facecolor="none",
+        edgecolor=VERMILLION,
+        hatch="\\\\\\",
+    )
     limit_line(axes, look, 1.0, "breaks below 1")
     for required in sorted({stage.required for stage in stages if stage.required > 1})[:2]:
         limit_line(axes, look, required, f"required {required:g}", below=False)

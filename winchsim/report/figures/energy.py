@@ -2,7 +2,6 @@
 
 from typing import Any
 
-from matplotlib.figure import Figure
 from matplotlib.patches import Patch
 
 from winchsim.model.ledger import ELECTRICAL, Term
@@ -11,6 +10,7 @@ from winchsim.report.figures.look import (
     BLUE,
     GREY,
     VERMILLION,
+    Figure,
     Look,
     folded,
     name_bars,

@@ -7,9 +7,6 @@ from itertools import groupby
 from typing import Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 
 from winchsim.frozen import dataclass
 from winchsim.quantity_text import in_unit, number
@@ -19,6 +16,9 @@ from winchsim.report.figures.look import (
     GREY,
     INK,
     VERMILLION,
+    Axes,
+    Figure,
+    Line2D,
     Look,
     below,
     columns,

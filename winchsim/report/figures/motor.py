@@ -4,8 +4,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from winchsim.model import DriveGroup, DriveLaw, Event, Machine, raising_phase
 from winchsim.quantity_text import in_unit, quantity
@@ -17,6 +15,8 @@ from winchsim.report.figures.look import (
     PALE,
     SERIES,
     VERMILLION,
+    Axes,
+    Figure,
     Look,
     below,
     numbered,

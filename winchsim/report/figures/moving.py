@@ -9,13 +9,11 @@ from typing import Any
 import numpy as np
 from matplotlib.animation import FFMpegWriter, FuncAnimation, PillowWriter
 from matplotlib.artist import Artist
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.patches import Circle, Polygon, Rectangle
 from matplotlib.transforms import Affine2D
 from scipy.integrate import cumulative_trapezoid
 
-from winchsim.errors import DomainError, refuse_if
+from winchsim.errors import refuse_if
 from winchsim.inputs import Inputs
 from winchsim.quantity_text import in_unit
 from winchsim.report.figures.frame import broken, suits
@@ -27,6 +25,8 @@ from winchsim.report.figures.look import (
     MM,
     QUANTITY_COLOURS,
     VERMILLION,
+    Axes,
+    Figure,
     Look,
     drawing,
     plain_ticks,
@@ -66,9 +66,8 @@ def film(record: Record, look: Look, form: str = "gif", speed: float = 1.0) -> b
     """
     start, end = float(record.time[0]), float(record.time[-1])
     count = math.ceil((end - start) / speed * RATE) + 1
-    if count > MOST:
-        fits = f"{math.ceil((end - start) * RATE / MOST)} or more for a run of {end - start:.4g} s"
-        raise DomainError("speed", speed, fits)
+    fits = f"{math.ceil((end - start) * RATE / MOST)} or more for a run of {end - start:.4g} s"
+    refuse_if(count > MOST, "speed", speed, fits)
     refuse_if(
         not WRITERS[form].isAvailable(), "form", form, "gif: this machine has no encoder for mp4"
     )

@@ -6,10 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from matplotlib.axes import Axes
 from matplotlib.colors import LinearSegmentedColormap, to_hex
-from matplotlib.figure import Figure
-from matplotlib.lines import Line2D
 from matplotlib.transforms import ScaledTranslation
 
 from winchsim.frozen import dataclass
@@ -24,6 +21,9 @@ from winchsim.report.figures.look import (
     QUANTITY_COLOURS,
     SERIES,
     VERMILLION,
+    Axes,
+    Figure,
+    Line2D,
     Look,
     columns,
     numbered,
@@ -149,8 +149,9 @@ def key_of(runs: Sequence[DrawnRun], look: Look) -> tuple[str, ...]:
 def line_of(place: int, count: int) -> tuple[str, object]:
     """Colour and dashes of one of several lifts: set apart where they are few, from light to dark
     where they are many."""
-    many = to_hex(_SHADES(place / max(count - 1, 1))), "-"
-    return SERIES[place] if count <= len(SERIES) else many
+    return (
+        SERIES[place] if count <= len(SERIES) else (to_hex(_SHADES(place / max(count - 1, 1))), "-")
+    )
 
 
 _ENDS = (

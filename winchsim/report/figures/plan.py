@@ -86,10 +86,8 @@ class OtherStage:
     """A reduction that is not a spur pair: its number, its shafts [m], its kind and its ratio."""
 
     number: int
-    x: float
-    y: float
-    to_x: float
-    to_y: float
+    start: tuple[float, float]
+    end: tuple[float, float]
     kind: str
     ratio: float
 
@@ -134,8 +132,8 @@ def plan_of(inputs: Inputs) -> Plan:
     gears, motors, crowded = _front(inputs, stages[0][1] if stages else None)
     others, shafts = [], [(0.0, 0.0)]
     if stages and not gears:
-        stage, start = stages[0][1], motors[0]
-        others.append(OtherStage(1, start.x, start.y, 0.0, 0.0, stage.kind, stage.speed_ratio()))
+        stage, at = stages[0][1], (motors[0].x, motors[0].y)
+        others.append(OtherStage(1, at, shafts[0], stage.kind, stage.speed_ratio()))
     for i, (number, stage) in enumerate(stages[1:]):
         (pinion, gear, module), (x, y) = _teeth(stage), shafts[-1]
         distance, angle = (pinion + gear) * module / 2 or NOMINAL_STAGE, -TILT if i % 2 else TILT
@@ -145,7 +143,7 @@ def plan_of(inputs: Inputs) -> Plan:
             gears.append(Gear(x, y, pinion, module, angle, i, True))
             gears.append(Gear(*at, gear, module, angle + math.pi + math.pi / gear, i + 1, False))
         else:
-            others.append(OtherStage(number, x, y, *at, stage.kind, stage.speed_ratio()))
+            others.append(OtherStage(number, (x, y), at, stage.kind, stage.speed_ratio()))
     return Plan(tuple(gears), tuple(motors), tuple(others), tuple(shafts), crowded)
 
 

@@ -6,8 +6,6 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 from matplotlib.patches import Circle, FancyBboxPatch, Polygon, Rectangle
 from matplotlib.transforms import Bbox
 
@@ -24,6 +22,8 @@ from winchsim.report.figures.look import (
     MM,
     PALE,
     VERMILLION,
+    Axes,
+    Figure,
     Look,
     folded,
     styled,
@@ -108,7 +108,7 @@ def schematic(inputs: Inputs, look: Look, machine: Machine) -> Figure:
     spans = [
         *((g.x, g.y, g.tip) for g in plan.gears),
         *((m.x, m.y, m.diameter / 2) for m in plan.motors),
-        *((x, y, 0.006) for o in plan.others for x, y in ((o.x, o.y), (o.to_x, o.to_y))),
+        *((x, y, 0.006) for o in plan.others for x, y in (o.start, o.end)),
         (*plan.drum, max(_wound(turns, inputs), (inputs.drum.flange_diameter or 0.0) / 2)),
     ]
     at_x, at_y, radii = np.array(spans).T
@@ -205,7 +205,7 @@ def _draw_others(paper: _Paper, plan: Plan) -> list[Bbox]:
     that is too wide. Returns what the boxes cover."""
     taken, em = [], paper.look.em
     for other in plan.others:
-        xs, ys = paper.at(*np.array([(other.x, other.y), (other.to_x, other.to_y)]).T)
+        xs, ys = paper.at(*np.array([other.start, other.end]).T)
         paper.line(xs, ys, linestyle=DASHED, zorder=3)
         room = math.hypot(np.ptp(xs), np.ptp(ys))
         texts = f"{other.kind} {other.ratio:.4g}:1", f"stage {other.number}", str(other.number)
@@ -344,8 +344,13 @@ def _draw_height(paper: _Paper, height: float, x: float, floor: float, crown: fl
         (x, floor),
         arrowprops={"arrowstyle": "-|>", "color": GREY, "shrinkA": 0, "shrinkB": 0},
     )
-    text = f"lift\n{quantity(height, look.unit('m'))}"
-    paper.axes.text(x - 0.4 * em, crown + 1.4 * em, text, ha="right", va="center")
+    paper.axes.text(
+        x - 0.4 * em,
+        crown + 1.4 * em,
+        f"lift\n{quantity(height, look.unit('m'))}",
+        ha="right",
+        va="center",
+    )
 
 
 def _draw_section(

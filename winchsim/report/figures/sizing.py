@@ -6,9 +6,7 @@ from collections.abc import Sequence
 from typing import Any
 
 import numpy as np
-from matplotlib.axes import Axes
 from matplotlib.colors import ListedColormap
-from matplotlib.figure import Figure
 
 from winchsim.assessment.candidates import RANKS, CheckColumn
 from winchsim.assessment.kinds import CheckKey, Side, Status
@@ -23,6 +21,8 @@ from winchsim.report.figures.look import (
     PALE,
     SERIES,
     VERMILLION,
+    Axes,
+    Figure,
     Look,
     below,
     folded,

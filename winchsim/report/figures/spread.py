@@ -3,8 +3,6 @@
 import re
 
 import numpy as np
-from matplotlib.axes import Axes
-from matplotlib.figure import Figure
 
 from winchsim.quantity_text import quantity
 from winchsim.report.figures.look import (
@@ -12,6 +10,8 @@ from winchsim.report.figures.look import (
     INK,
     PALE,
     VERMILLION,
+    Axes,
+    Figure,
     Look,
     name_bars,
     plain_ticks,

@@ -4,7 +4,7 @@ the builds that are drawn: motors one by one, each build made a machine."""
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from enum import StrEnum
-from typing import Any, NamedTuple
+from typing import Any
 
 import numpy as np
 from scipy import stats
@@ -47,22 +47,10 @@ _NAMED = ("tabled", "from memory")
 user says it is."""
 
 
-class Given(NamedTuple):
-    """A tolerance that the user gives.
-
-    Attributes
-    ----------
-    path : str
-    half_width : float
-        Of the interval that nearly all parts lie in: the ends of a uniform or triangular
-        distribution, two standard deviations of a normal one. [SI]
-    shape : str
-        ``uniform``, ``normal`` or ``triangular``.
-    """
-
-    path: str
-    half_width: float
-    shape: str
+Given = tuple[str, float, str]
+"""A tolerance that the user gives: the path of its value; half the width of the interval that
+nearly all parts lie in, which are the ends of a uniform or triangular distribution and two standard
+deviations of a normal one [SI]; and its shape, ``uniform``, ``normal`` or ``triangular``."""
 
 
 @dataclass(frozen=True)
@@ -234,13 +222,16 @@ MOST_SINGLE = 24
 """Most motors that are told apart; more are put together in bundles of equal ones. [-]"""
 
 
-class MotorsApart(StrEnum):
-    """How the motors of a build differ."""
-
-    APART = "each its own"
-    BUNDLED = "in bundles of equal ones"
-    EQUAL = "all of a group equal"
-    NOT_APART = "taken as equal, for the train does not allow to tell them apart"
+MotorsApart = StrEnum(
+    "MotorsApart",
+    {
+        "APART": "each its own",
+        "BUNDLED": "in bundles of equal ones",
+        "EQUAL": "all of a group equal",
+        "NOT_APART": "taken as equal, for the train does not allow to tell them apart",
+    },
+)
+"""How the motors of a build differ."""
 
 
 @dataclass(frozen=True)

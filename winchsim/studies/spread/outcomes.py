@@ -64,9 +64,6 @@ torques, currents
 """
 
 
-Tasks = Mapping[int, Callable[[], Outcomes]]
-
-
 def lift_builds(plan: BuildPlan, shares: np.ndarray, *, simulated: bool = False) -> Outcomes:
     """Outcomes of builds; the same whoever calls it, so that workers can.
 
@@ -231,7 +228,9 @@ def lift_everywhere(
     return whole, np.concatenate(places)
 
 
-def _handed_out(executor: Executor, tasks: Tasks) -> Iterator[tuple[int, Outcomes]]:
+def _handed_out(
+    executor: Executor, tasks: Mapping[int, Callable[[], Outcomes]]
+) -> Iterator[tuple[int, Outcomes]]:
     """Results as they are done, with `AT_ONCE` tasks in hand; of several that are done, a failed
     one does not take the others with it."""
     waiting: dict[Future[Outcomes], int] = {}

@@ -254,21 +254,20 @@ def spread(
     """
     _check_bounds(builds, random_seed, level)
     as_given = assess(simulate(inputs), actions=False, ranges=False)
-    inputs = as_data_sheets(inputs, build(inputs), [row.path for row in given])
+    inputs = as_data_sheets(inputs, build(inputs), [path for path, *_ in given])
     made = plan(inputs, uncertain(inputs, build(inputs), given))
     sampler = qmc.LatinHypercube(len(made.draws), seed=np.random.default_rng(random_seed))
     shares = sampler.random(builds)
     lifted, rows = lift_everywhere(
         made, shares, executor, simulated=simulated, on_progress=on_progress
     )
-    complete = len(rows) == builds
     if np.all(lifted.ending == Ending.CANNOT_BE_BUILT):
         raise refused(
             "no build of this scenario can be made with these tolerances",
             "tolerance",
             code=Code.NO_BUILD,
         )
-    used = shares[rows]
+    used, complete = shares[rows], len(rows) == builds
     values = made.values(used)
     ranks, noise = _influences(made, values, lifted)
     return Spread(
