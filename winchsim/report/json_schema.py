@@ -183,27 +183,29 @@ def schema(command: str) -> dict[str, Any]:
 
 def _schema(hint: Any, named: dict[str, Any]) -> dict[str, Any]:
     """Schema of a type, or of an object given by the types of its keys; classes go to `named`."""
-    if isinstance(hint, list):
-        return {"type": "array", "items": _schema(hint[0], named)}
-    if isinstance(hint, dict):
-        required = [key for key, each in hint.items() if not isinstance(each, tuple)]
-        keys = {k: _schema(each if k in required else each[0], named) for k, each in hint.items()}
-        return {"type": "object", "properties": keys, "required": required}
-    if dataclasses.is_dataclass(hint) and isinstance(hint, type):
-        if hint.__name__ not in named:
-            named[hint.__name__] = {}
-            types_of, renamed = typing.get_type_hints(hint), KEYS.get(hint.__name__, {})
-            names = (field.name for field in dataclasses.fields(hint))
-            found = {renamed.get(name, name): types_of[name] for name in names}
-            named[hint.__name__] = _schema(found, named) | {"additionalProperties": False}
-        return {"$ref": f"#/$defs/{hint.__name__}"}
-    if isinstance(hint, type) and issubclass(hint, Enum):
-        return {"enum": [facts(member) for member in hint]}
     origin, inside = typing.get_origin(hint), typing.get_args(hint)
-    if origin in (typing.Union, types.UnionType):
-        return {"anyOf": [_schema(each, named) for each in inside]}
-    if origin in (dict, Mapping):
-        return {"type": "object", "additionalProperties": _schema(inside[1], named)}
-    if origin in (list, tuple, Sequence):
-        return {"type": "array", "items": _schema(inside[0], named)}
+    match hint:
+        case list():
+            return {"type": "array", "items": _schema(hint[0], named)}
+        case dict():
+            required = [key for key, each in hint.items() if not isinstance(each, tuple)]
+            given = {k: each if k in required else each[0] for k, each in hint.items()}
+            keys = {k: _schema(each, named) for k, each in given.items()}
+            return {"type": "object", "properties": keys, "required": required}
+        case type() if dataclasses.is_dataclass(hint):
+            if hint.__name__ not in named:
+                named[hint.__name__] = {}
+                types_of, renamed = typing.get_type_hints(hint), KEYS.get(hint.__name__, {})
+                names = (field.name for field in dataclasses.fields(hint))
+                found = {renamed.get(name, name): types_of[name] for name in names}
+                named[hint.__name__] = _schema(found, named) | {"additionalProperties": False}
+            return {"$ref": f"#/$defs/{hint.__name__}"}
+        case type() if issubclass(hint, Enum):
+            return {"enum": [facts(member) for member in hint]}
+        case _ if origin in (typing.Union, types.UnionType):
+            return {"anyOf": [_schema(each, named) for each in inside]}
+        case _ if origin in (dict, Mapping):
+            return {"type": "object", "additionalProperties": _schema(inside[1], named)}
+        case _ if origin in (list, tuple, Sequence):
+            return {"type": "array", "items": _schema(inside[0], named)}
     return {"type": _PLAIN[hint]} if hint in _PLAIN else {}

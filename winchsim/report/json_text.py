@@ -82,15 +82,14 @@ def document(
     str
         Indented, keys in the order given, with a line end. NaN and infinities are null.
     """
-    meta = {
-        "format": FORMAT,
-        "version": __version__,
-        "scenario_hash": digest,
-        "random_seed": random_seed,
-        **(meta_more or {}),
-    }
     parts = {
-        "meta": meta,
+        "meta": {
+            "format": FORMAT,
+            "version": __version__,
+            "scenario_hash": digest,
+            "random_seed": random_seed,
+            **(meta_more or {}),
+        },
         "verdict": verdict,
         "findings": findings,
         "cautions": cautions,
@@ -121,20 +120,22 @@ def error_facts(error: WinchsimError) -> dict[str, Any]:
 def facts(value: Any) -> Any:
     """Value made of what JSON knows: dataclasses become objects, arrays and sets lists, enums their
     value, and what is not finite null."""
-    if isinstance(value, Enum):
-        value = value.value
-    if isinstance(value, (str, bool, int)) or value is None:
-        return value
-    if isinstance(value, float):
-        return float(value) if math.isfinite(value) else None
+    match value:
+        case Enum():
+            return facts(value.value)
+        case str() | bool() | int() | None:
+            return value
+        case float():
+            return float(value) if math.isfinite(value) else None
+        case Mapping():
+            return {str(facts(key)): facts(item) for key, item in value.items()}
+        case Sequence():
+            return [facts(item) for item in value]
+        case set() | frozenset():
+            return facts(sorted(value))
     if dataclasses.is_dataclass(value):
-        keys = KEYS.get(type(value).__name__, {})
-        fields = dataclasses.fields(value)
+        keys, fields = KEYS.get(type(value).__name__, {}), dataclasses.fields(value)
         return {keys.get(f.name, f.name): facts(getattr(value, f.name)) for f in fields}
-    if isinstance(value, Mapping):
-        return {str(facts(key)): facts(item) for key, item in value.items()}
     if hasattr(value, "tolist"):
         return facts(value.tolist())
-    if isinstance(value, (Sequence, set, frozenset)):
-        return [facts(item) for item in (value if isinstance(value, Sequence) else sorted(value))]
     raise TypeError(f"{type(value).__name__} does not go into JSON")

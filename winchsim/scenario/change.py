@@ -67,16 +67,18 @@ def to_values(table: Any, prefix: str = "", given: frozenset[str] | None = None)
     found: dict[str, Any] = {}
     for key, spec in specs(type(table)).items():
         value, path = getattr(table, key), f"{prefix}{key}"
-        if value is None:
-            continue
-        if spec.kind == "table":
-            inner = to_values(value, f"{path}.", given)
-            found |= {key: inner} if inner or not (spec.required or spec.default) else {}
-        elif spec.kind == "tables":
-            rows = [to_values(row, f"{path}.{n}.", given) for n, row in enumerate(value, start=1)]
-            found |= {key: rows} if rows else {}
-        elif path in given or value != spec.default:
-            found[key] = value
+        match spec.kind:
+            case _ if value is None:
+                continue
+            case "table":
+                inner = to_values(value, f"{path}.", given)
+                found |= {key: inner} if inner or not (spec.required or spec.default) else {}
+            case "tables":
+                numbered = enumerate(value, start=1)
+                rows = [to_values(row, f"{path}.{n}.", given) for n, row in numbered]
+                found |= {key: rows} if rows else {}
+            case _ if path in given or value != spec.default:
+                found[key] = value
     return found
 
 
@@ -168,8 +170,9 @@ def without_table(inputs: Inputs, path: str) -> Inputs:
         return with_value(inputs, path, None)
     _, place, key = place_of(to_values(inputs), head)
     value_at(inputs, path)
-    rows = enumerate(place[key], start=1)
-    return with_value(inputs, head, [row for n, row in rows if n != int(number)])
+    return with_value(
+        inputs, head, [row for n, row in enumerate(place[key], start=1) if n != int(number)]
+    )
 
 
 # --- text
@@ -204,9 +207,8 @@ def rewrite(
     for path, decides, *_ in list(idle(intended)):
         if decides.rpartition(".")[2] not in SELECTORS:
             intended = with_value(intended, path, None)
-    before = to_values(read_string(scenario.text, scenario.name).inputs)
-    document = tomlkit.parse(scenario.text)
-    _write(document, Inputs, before, to_values(intended), remarks or {}, "")
+    document, before = tomlkit.parse(scenario.text), read_string(scenario.text, scenario.name)
+    _write(document, Inputs, to_values(before.inputs), to_values(intended), remarks or {}, "")
     text = tomlkit.dumps(document)
     if "\r\n" in scenario.text:
         text = re.sub(r"(?<!\r)\n", "\r\n", text)
@@ -285,22 +287,23 @@ def _write(
         spec, here = specs(kind)[key], f"{path}{key}"
         if spec.table and key not in place:
             _append(place, key, tomlkit.table() if spec.kind == "table" else tomlkit.aot())
-        if spec.kind == "table":
-            _write(place[key], spec.table, old.get(key, {}), value, remarks, f"{here}.")
-        elif spec.kind == "tables":
-            _write_rows(place[key], spec.table, old.get(key, []), value, remarks, here)
-        elif key not in old or value != old[key]:
-            item = tomlkit.item(_raw(spec, value, place.get(key)))
-            if here in remarks and not (key in place and place[key].trivia.comment):
-                item.comment(remarks[here])
-            if key not in place:
-                _append(place, key, item)
-                continue
-            blanks = place[key].trivia.comment_ws
-            if len(blanks) > 1 and not blanks.strip(" "):
-                free = len(blanks) + len(place[key].as_string()) - len(item.as_string())
-                item.trivia.comment_ws = " " * max(1, free)
-            place[key] = item
+        match spec.kind:
+            case "table":
+                _write(place[key], spec.table, old.get(key, {}), value, remarks, f"{here}.")
+            case "tables":
+                _write_rows(place[key], spec.table, old.get(key, []), value, remarks, here)
+            case _ if key not in old or value != old[key]:
+                item = tomlkit.item(_raw(spec, value, place.get(key)))
+                if here in remarks and not (key in place and place[key].trivia.comment):
+                    item.comment(remarks[here])
+                if key not in place:
+                    _append(place, key, item)
+                    continue
+                blanks = place[key].trivia.comment_ws
+                if len(blanks) > 1 and not blanks.strip(" "):
+                    free = len(blanks) + len(place[key].as_string()) - len(item.as_string())
+                    item.trivia.comment_ws = " " * max(1, free)
+                place[key] = item
 
 
 def _raw(spec: Spec, value: Any, old: Any) -> Any:

@@ -166,8 +166,11 @@ def inputs_of(raw: dict[str, Any], faults: Collector, *, in_si: bool = False) ->
     inputs = with_tables(
         replace(inputs, given=frozenset(reading.given), unused=tuple(reading.unused))
     )
-    idle_faults = _idle_faults(inputs, faults.origins, in_si)
-    more = (*declarations.check(inputs), *idle_faults, *_tolerance_faults(inputs))
+    more = (
+        *declarations.check(inputs),
+        *_idle_faults(inputs, faults.origins, in_si),
+        *_tolerance_faults(inputs),
+    )
     for fault in [f for f in more if not faults.has_fault_in(f.key.rpartition(".")[0])]:
         if fault.key not in (known.key for known in faults.faults):
             faults.add(fault)

@@ -36,19 +36,20 @@ def read_value(spec: Spec, raw: Any, *, in_si: bool = False) -> Any:
     InputError
         With one fault, whose key and place the caller adds.
     """
-    if spec.kind in ("quantity", "number") and isinstance(raw, str):
-        value: Any = _parsed(spec, raw)
-    elif spec.kind in ("quantity", "number", "integer") and _is_number(raw):
-        value = _number(spec, raw, in_si)
-    elif spec.kind in ("text", "choice") and isinstance(raw, str):
-        value = _word(spec, raw)
-    elif spec.kind == "flag" and isinstance(raw, bool):
-        value = raw
-    else:
-        wanted = describe_unit(spec.unit) if spec.kind == "quantity" else _WANTED[spec.kind]
-        raise InputError(
-            (wrong_type(raw, wanted, expected=expectation(spec), hint=_hint(spec, raw)),)
-        )
+    match spec.kind:
+        case "quantity" | "number" if isinstance(raw, str):
+            value: Any = _parsed(spec, raw)
+        case "quantity" | "number" | "integer" if _is_number(raw):
+            value = _number(spec, raw, in_si)
+        case "text" | "choice" if isinstance(raw, str):
+            value = _word(spec, raw)
+        case "flag" if isinstance(raw, bool):
+            value = raw
+        case _:
+            wanted = describe_unit(spec.unit) if spec.kind == "quantity" else _WANTED[spec.kind]
+            raise InputError(
+                (wrong_type(raw, wanted, expected=expectation(spec), hint=_hint(spec, raw)),)
+            )
     if problem := out_of_bounds(spec, value):
         raise _outside(spec, raw, value, problem)
     return value
