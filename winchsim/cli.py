@@ -45,7 +45,8 @@ def main(argv: Sequence[str] | None = None, env: Env | None = None) -> int:
     except BrokenPipeError:
         code = ExitCode.PIPE_CLOSED
     except OutputError as error:  # of the words about an error
-        surroundings.note(error_text(error, surroundings.error_paint, surroundings.columns))
+        colour = surroundings.coloured(surroundings.stderr_is_terminal)
+        surroundings.note(error_text(error, colour, surroundings.columns))
         code = error.exit_code
     if env is None:
         _quieten()
@@ -92,7 +93,7 @@ def _guarded(arguments: list[str], env: Env) -> int:
         if env.as_json:
             env.out(document(error=error_facts(found)))
         else:
-            env.note(error_text(found, env.error_paint, env.columns))
+            env.note(error_text(found, env.coloured(env.stderr_is_terminal), env.columns))
         if "--debug" in arguments:
             env.note(traceback.format_exc())
         elif found.code is Code.INTERNAL:

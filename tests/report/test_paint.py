@@ -2,7 +2,7 @@
 
 import pytest
 
-from winchsim.report.render.options import Paint, use_colour
+from winchsim.report.render.options import painted, use_colour
 
 
 @pytest.mark.parametrize(
@@ -24,6 +24,6 @@ def test_who_decides(choice, environ, is_terminal, coloured):
 
 
 def test_off_changes_nothing():
-    assert Paint()("bad", "text") == "text"
-    assert Paint(True)("bad", "text") == "\033[1;31mtext\033[0m"
-    assert Paint(True)("good", "") == ""
+    assert painted("bad", "text", False) == "text"
+    assert painted("bad", "text", True) == "\033[1;31mtext\033[0m"
+    assert painted("good", "", True) == ""

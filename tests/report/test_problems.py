@@ -5,7 +5,6 @@ import pytest
 from winchsim.errors import DomainError, Fault, InputError, OutputError, TrustError
 from winchsim.face import parse as loads
 from winchsim.report.problems import clean, error_text
-from winchsim.report.render.options import Paint
 
 TEXT = """\
 [[motors]]
@@ -67,7 +66,7 @@ def test_all_faults_of_a_file():
 def test_colour_adds_nothing_but_control_codes():
     import re
 
-    painted = error_text(_error(TEXT, "load.height=2"), Paint(True))
+    painted = error_text(_error(TEXT, "load.height=2"), True)
     assert painted != EXPECTED
     assert re.sub(r"\033\[[0-9;]*m", "", painted) == EXPECTED
 

@@ -5,20 +5,18 @@ import textwrap
 from collections.abc import Sequence
 
 from winchsim.errors import Code, Fault, InputError, OutputError, TrustError, WinchsimError
-from winchsim.report.render.options import Paint
-
-_PLAIN = Paint()
+from winchsim.report.render.options import painted
 
 
-def error_text(error: WinchsimError, paint: Paint = _PLAIN, width: int = 100) -> str:
+def error_text(error: WinchsimError, colour: bool = False, width: int = 100) -> str:
     """Any error that winchsim raises on purpose, as text for a person.
 
     Parameters
     ----------
     error : WinchsimError
         What was raised.
-    paint : Paint
-        Colours, off by default.
+    colour : bool
+        Whether what is wrong is coloured.
     width : int
         Columns. [-]
 
@@ -30,15 +28,16 @@ def error_text(error: WinchsimError, paint: Paint = _PLAIN, width: int = 100) ->
     head, hint = str(error), ""
     match error:
         case InputError(faults=faults):
-            return faults_text(faults, paint, width)
+            return faults_text(faults, colour, width)
         case OutputError():
             head, hint = f"{error.path}: {error.reason}", error.hint
         case TrustError():
             head, hint = error.reason, error.help
-    return "\n".join([paint("bad", clean(head)), *_labelled("try", hint, width)]) + "\n"
+    lines = [painted("bad", clean(head), colour), *_labelled("try", hint, width)]
+    return "\n".join(lines) + "\n"
 
 
-def faults_text(faults: Sequence[Fault], paint: Paint = _PLAIN, width: int = 100) -> str:
+def faults_text(faults: Sequence[Fault], colour: bool = False, width: int = 100) -> str:
     """Faults of one input as one list, under the name of each file."""
     lines: list[str] = []
     for place, group in itertools.groupby(faults, lambda fault: fault.file):
@@ -46,7 +45,7 @@ def faults_text(faults: Sequence[Fault], paint: Paint = _PLAIN, width: int = 100
         count = f"{len(found)} problem{'s' * (len(found) > 1)}"
         lines += [f"{clean(place)}: {count}. Nothing was run."] * bool(place)
         for number, fault in enumerate(found, start=1):
-            lines += _entry(fault, f"{number}. " if place else "", paint, width)
+            lines += _entry(fault, f"{number}. " if place else "", colour, width)
     return "\n".join(lines) + "\n"
 
 
@@ -62,7 +61,7 @@ def clean(text: str) -> str:
     )
 
 
-def _entry(fault: Fault, number: str, paint: Paint, width: int) -> list[str]:
+def _entry(fault: Fault, number: str, colour: bool, width: int) -> list[str]:
     """Lines of one fault: place and message, what was read, what was expected, what to try."""
     line = "" if fault.line is None else f"line {fault.line}"
     place = ", ".join(clean(part) for part in (line, fault.key) if part)
@@ -71,7 +70,7 @@ def _entry(fault: Fault, number: str, paint: Paint, width: int) -> list[str]:
     stands = clean(fault.line_text).strip() if fault.code != Code.MISSING else ""
     read = fault.got if " = " in fault.got or not stands else stands
     return [
-        *(paint("bad", line) for line in wrapped),
+        *(painted("bad", line, colour) for line in wrapped),
         *_labelled("read", "" if read in fault.message else read, width),
         *_labelled("expected", fault.expected, width),
         *_labelled("try", fault.hint, width),

@@ -74,16 +74,10 @@ _CODES = {"bad": "1;31", "warn": "33", "open": "33", "good": "32", "strong": "1"
 """Control codes by tone."""
 
 
-@dataclass(frozen=True)
-class Paint:
-    """Puts control codes around text when colour is on, and leaves it alone when off; colour is
+def painted(tone: str, text: str, colour: bool) -> str:
+    """Text in one of the tones of a mark, or ``strong`` or ``faint``, where colour is on; it is
     never the only sign of anything."""
-
-    on: bool = False
-
-    def __call__(self, tone: str, text: str) -> str:
-        """Text in one of the tones of a mark, or ``strong`` or ``faint``."""
-        return f"\033[{_CODES[tone]}m{text}\033[0m" if self.on and text else text
+    return f"\033[{_CODES[tone]}m{text}\033[0m" if colour and text else text
 
 
 def use_colour(choice: str, environ: Mapping[str, str], is_terminal: bool) -> bool:

@@ -21,9 +21,9 @@ from winchsim.report.problems import clean
 from winchsim.report.render.options import (
     TIED,
     Options,
-    Paint,
     cell_text,
     count_text,
+    painted,
     plain_characters,
 )
 
@@ -76,7 +76,6 @@ def _fitted(
 
 
 def _node(node: Node, options: Options, left_out: Collection[int] = ()) -> Iterable[str]:
-    paint = Paint(options.colour)
     match node:
         case Headline(mark, count, sentence, remark):
             head = f"{clean(mark.word).upper()} {clean(count)}".rstrip()
@@ -86,7 +85,7 @@ def _node(node: Node, options: Options, left_out: Collection[int] = ()) -> Itera
         case Paragraph() if not left_out:
             label, words = clean(node.label), _words(node.text, options)
             for line in _led(label, "strong", f" {words}" if label else words, options):
-                yield paint("faint", line) if node.faint else line
+                yield painted("faint", line, options.colour and node.faint)
         case Items():
             kept = [item for row, item in enumerate(node.items) if row not in left_out]
             for number, item in enumerate(kept, start=1):
@@ -108,7 +107,7 @@ def _node(node: Node, options: Options, left_out: Collection[int] = ()) -> Itera
                 lines = list(_node(inner, options))
                 inside += lines[1:] if lines[:1] == [""] and not inside else lines
             if inside:
-                yield from ("", paint("strong", clean(node.heading)), *inside)
+                yield from ("", painted("strong", clean(node.heading), options.colour), *inside)
 
 
 def _words(cell: Cell, options: Options) -> str:
@@ -129,12 +128,11 @@ def _led(head: str, tone: str, text: str, options: Options, indent: str = "") ->
     """Lines of a text behind a head that is coloured."""
     lines = _wrapped(head + text, options, "", indent)
     if head and lines[0].startswith(head):
-        lines[0] = Paint(options.colour)(tone, head) + lines[0][len(head) :]
+        lines[0] = painted(tone, head, options.colour) + lines[0][len(head) :]
     return lines
 
 
 def _table(node: Table, options: Options, left_out: Collection[int]) -> Iterable[str]:
-    paint = Paint(options.colour)
     rows = [row for number, row in enumerate(node.rows) if number not in left_out]
     cells = [[_words(cell, options) for cell in row] for row in rows]
     has_heads = any(node.columns) and bool(rows)
@@ -145,10 +143,11 @@ def _table(node: Table, options: Options, left_out: Collection[int]) -> Iterable
         for text in _row(line, widths, right, " " * gap):
             for mark in (cell for cell in row if isinstance(cell, Mark)):
                 before, word, after = text.rpartition(clean(mark.word))
-                text = before + paint(mark.tone, word) + after
-            yield text if row else paint("faint", text)
+                text = before + painted(mark.tone, word, options.colour) + after
+            yield painted("faint", text, options.colour and not row)
     if left_out:
-        yield from (paint("faint", t) for t in _wrapped(count_text(node, left_out), options))
+        for text in _wrapped(count_text(node, left_out), options):
+            yield painted("faint", text, options.colour)
 
 
 def _row(cells: list[str], widths: list[int], sides: str, gap: str) -> Iterable[str]:
