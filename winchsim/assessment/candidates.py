@@ -104,8 +104,7 @@ def _way(inputs: Inputs, lifts: Lifts, known: Ranges | None) -> list[CheckColumn
     target = _column(CheckKey.TARGET, lifts.lifted.astype(float), None, hard=0.5, required=0.5)
     if known is not None and known.causes:  # with the losses that are possible it may not be raised
         target.rank[lifts.lifted & (hot.low < 1)] = RANKS[Status.THIN]
-    raises = (p for p in inputs.phase if p.action == "raise" and p.until == "top")
-    times = [p.time for p in raises if p.time is not None]
+    raises = [p for p in inputs.phase if p.action == "raise" and p.until == "top"]
     # From the floor a drum that turns already lifts what it does not start, as `find_checks` has
     # it.
     turns = lifts.lifted & (cold < 1) & (not inputs.load.start_height > 0)
@@ -114,7 +113,7 @@ def _way(inputs: Inputs, lifts: Lifts, known: Ranges | None) -> list[CheckColumn
         target,
         *(
             _column(CheckKey.LIFT_TIME, lifts.lift_time, known, side=Side.MOST, hard=time)
-            for time in times[:1]
+            for time in [p.time for p in raises if p.time is not None][:1]
         ),
         _column(CheckKey.START_COLD, cold, known, hard=hard, required=START_REQUIRED),
         hot,

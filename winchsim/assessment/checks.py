@@ -338,8 +338,10 @@ def hold_of(m: Machine, known: Ranges | None) -> Hold:
     """
     if known is not None:
         return known.hold
-    found = hold_shares(stack_machines([m]))
-    return {key: (HoldShare(*(float(v[0]) for v in pair)),) * 3 for key, pair in found.items()}
+    return {
+        key: (HoldShare(*(float(v[0]) for v in pair)),) * 3
+        for key, pair in hold_shares(stack_machines([m])).items()
+    }
 
 
 def holding_of(history: History, hold: Hold) -> Holding:

@@ -108,12 +108,13 @@ def jam_in_range(found: Jam, known: Ranges) -> Jam:
     found : Jam
     known : Ranges
     """
-    parts = []
-    for part in found.parts:
-        low, high = factor_range(
-            part.dynamic, part.low, part.dynamic, part.high, CheckKey.JAM, known
-        )
-        parts.append(replace(part, low=low, high=high))
+    ends = (
+        factor_range(p.dynamic, p.low, p.dynamic, p.high, CheckKey.JAM, known) for p in found.parts
+    )
+    parts = (
+        replace(part, low=low, high=high)
+        for part, (low, high) in zip(found.parts, ends, strict=True)
+    )
     return replace(found, parts=tuple(parts))
 
 

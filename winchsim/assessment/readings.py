@@ -158,8 +158,7 @@ def steady_speed(history: History) -> float | None:
 def efficiency(history: History) -> float | None:
     """Gain of potential energy over the source's energy while raising; None if not lifted. [-]"""
     m, up = history.machine, history.up
-    raises = (span for span in history.spans if span.step.action == "raise")
-    spent = sum(_source_energy(history, span) for span in raises) if up else 0.0
+    spent = sum(_source_energy(history, s) for s in history.spans if s.step.action == "raise")
     if up is None or not 0 < spent < math.inf:
         return None
     return m.body.mass * m.body.gravity * (up.height - m.height(m.start_travel)) / spent

@@ -101,11 +101,20 @@ class Build:
 
 def with_stages(inputs: Inputs, stages: Sequence[tuple[Stage, int]]) -> Inputs:
     """Scenario with other stages, each with the place, from 1, of the one that it is made from."""
-    given = {path for path in inputs.given if not path.startswith("stage.")}
-    for place, (_, origin) in enumerate(stages, start=1):
-        head = f"stage.{origin}."
-        given |= {f"stage.{place}.{p[len(head) :]}" for p in inputs.given if p.startswith(head)}
-    return replace(inputs, stage=tuple(stage for stage, _ in stages), given=frozenset(given))
+    given = _given(inputs, "stage", [f"stage.{origin}." for _, origin in stages])
+    return replace(inputs, stage=tuple(stage for stage, _ in stages), given=given)
+
+
+def _given(inputs: Inputs, table: str, heads: Sequence[str]) -> frozenset[str]:
+    """Given paths of a scenario whose tables of one list are made from others, by how the paths of
+    these begin."""
+    kept = {path for path in inputs.given if not path.startswith(f"{table}.")}
+    return frozenset(kept).union(
+        f"{table}.{place}.{path.removeprefix(head)}"
+        for place, head in enumerate(heads, start=1)
+        for path in inputs.given
+        if path.startswith(head)
+    )
 
 
 def unrolled(inputs: Inputs) -> list[tuple[Stage, int]]:
@@ -367,12 +376,13 @@ def _with_motors(inputs: Inputs, fitted: Fitted) -> Inputs:
     if not fitted or inputs.parts is None:
         return inputs
     keys = [key for key in specs(MotorGroup) if key not in ("pinion", "count")]
-    groups, given = [], {path for path in inputs.given if not path.startswith("motors.")}
-    for place, (motor, number) in enumerate(fitted, start=1):
-        groups.append(MotorGroup(count=number, **{key: getattr(motor, key) for key in keys}))
-        head = f"parts.motors.{inputs.parts.motors.index(motor) + 1}."
-        given |= {f"motors.{place}.{p[len(head) :]}" for p in inputs.given if p.startswith(head)}
-    return replace(inputs, motors=tuple(groups), given=frozenset(given))
+    groups = tuple(
+        MotorGroup(count=number, **{key: getattr(motor, key) for key in keys})
+        for motor, number in fitted
+    )
+    places = [inputs.parts.motors.index(motor) + 1 for motor, _ in fitted]
+    given = _given(inputs, "motors", [f"parts.motors.{place}." for place in places])
+    return replace(inputs, motors=groups, given=given)
 
 
 def _with_part(inputs: Inputs, table: str, own: dict[str, Any]) -> Inputs:

@@ -67,8 +67,8 @@ def programme(inputs: Inputs, *after: Phase) -> Inputs:
     """Scenario that is raised to the top as it says, and then goes on with other phases; the time
     of a raise for a time is no limit of it."""
     step = first_raise(inputs)
-    limit = step.time if step.until == "top" else None
-    return replace(inputs, phase=(replace(step, until="top", time=limit), *after))
+    raised = step if step.until == "top" else replace(step, until="top", time=None)
+    return replace(inputs, phase=(raised, *after))
 
 
 def lowered(inputs: Inputs, *, held: bool) -> tuple[Lowering, Record | None]:
@@ -118,12 +118,11 @@ def _down(history: History, action: str) -> Lowering | None:
 def _drives(history: History) -> bool:
     """Whether the load drives the lowering motors: their torque holds it back or is next to
     none."""
-    record, span, push, drag = history.record, history.spans[-1], 0.0, 0.0
-    for g in history.machine.groups:
-        torque = record[f"motor_{g.number}_torque"]
-        push += g.count * g.ratio * middle_mean(record.time, torque, span.start, span.end)
-        drag += g.count * g.ratio * g.motor.drag
-    return push >= -SOME * drag
+    record, span, groups = history.record, history.spans[-1], history.machine.groups
+    shown = [record[f"motor_{g.number}_torque"] for g in groups]
+    means = [middle_mean(record.time, torque, span.start, span.end) for torque in shown]
+    push = sum(g.count * g.ratio * mean for g, mean in zip(groups, means, strict=True))
+    return push >= -SOME * sum(g.count * g.ratio * g.motor.drag for g in groups)
 
 
 def _on_joined_leads(inputs: Inputs) -> Lowering | None:

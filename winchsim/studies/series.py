@@ -7,7 +7,7 @@ from winchsim.assessment.evaluate import assess
 from winchsim.assessment.history import read_history
 from winchsim.assessment.kinds import CheckKey, End, Status, ToothLife
 from winchsim.assessment.teeth import damage, tooth_lives
-from winchsim.errors import DomainError
+from winchsim.errors import refuse_if
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs, in_force
 from winchsim.physics import heat
@@ -118,10 +118,8 @@ def repeat(inputs: Inputs, number: int, pause: float) -> Series:
     cool by the exact solution. A part that breaks or a winding too hot ends the series; teeth grow
     weaker by damage only in the sum, not in the simulation.
     """
-    if number < 1:
-        raise DomainError("number", number, "at least 1")
-    if not pause >= 0:
-        raise DomainError("pause", pause, "0 s or more")
+    refuse_if(number < 1, "number", number, "at least 1")
+    refuse_if(not pause >= 0, "pause", pause, "0 s or more")
     lifts: list[SeriesLift] = []
     records: list[Record] = []
     done, settled, left = 0, False, in_force(inputs.supply).capacity

@@ -195,9 +195,11 @@ class Study:
         DomainError
             Its value is out of bounds.
         """
-        if self.changes:
-            return self.changes[index].inputs
-        return with_value(self.sweep.inputs, self.path, self.values[index].item())
+        return (
+            self.changes[index].inputs
+            if self.changes
+            else with_value(self.sweep.inputs, self.path, self.values[index].item())
+        )
 
     def bands(self, good: np.ndarray) -> tuple[tuple[int, int], ...]:
         """First and last of every run of neighbours that are good."""
@@ -452,9 +454,11 @@ def _nearest(found: Sweep) -> int:
 
 def _aim(study: Study) -> np.ndarray:
     """What is wanted least of, of each candidate."""
-    if study.wanted.fastest:
-        return study.sweep.results["lift_time"]
-    return study.question.aim(study.sweep, study.values)
+    return (
+        study.sweep.results["lift_time"]
+        if study.wanted.fastest
+        else study.question.aim(study.sweep, study.values)
+    )
 
 
 def _in_full(study: Study, among: np.ndarray, tell: Callable[[int, int], None]) -> Study:

@@ -4,7 +4,7 @@ that prevents it.
 Every answer is a full simulation of the lift with a snag on its way: the rotors' momentum is in it.
 """
 
-from winchsim.assessment.jam import jam
+from winchsim.assessment.jam import ABOVE_NEED, jam
 from winchsim.assessment.kinds import Jam, NoLimit
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Inputs
@@ -13,9 +13,6 @@ from winchsim.simulation import simulate
 
 STEPS = 6
 """Halvings of the current limit: it is found to a sixty-fourth of its range. [-]"""
-
-MARGIN_ABOVE_NEED = 1.02
-"""Least current limit that is tried, over the current that raises the load at all. [-]"""
 
 
 @dataclass(frozen=True)
@@ -140,7 +137,7 @@ def _safe(base: Inputs, jammed: Jam) -> SnagRun | None:
     comes to the snag."""
     if jammed.needed_current is None:
         return None
-    low = MARGIN_ABOVE_NEED * jammed.needed_current
+    low = ABOVE_NEED * jammed.needed_current
     best, limit, high = None, low, max(low, jammed.unlimited_current)
     for _ in range(STEPS + 1):
         tried = _run(base, limit)

@@ -271,9 +271,8 @@ def scatter_of(
     """Scatter of the data and its degrees of freedom, from residuals that were fitted at a
     scatter: data less the trace of the hat matrix."""
     dof = float(counted.sum()) - float(np.sum(1 - np.diag(posterior(slopes, scatter))))
-    if dof < 1:
-        return 1.0, dof
-    return max(float(np.sqrt(np.sum(left[counted] ** 2) / dof)), LEAST_SCATTER), dof
+    size = float(np.sqrt(np.sum(left[counted] ** 2) / dof)) if dof >= 1 else 1.0
+    return max(size, LEAST_SCATTER), dof
 
 
 def without_outliers(
