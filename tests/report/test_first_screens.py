@@ -9,7 +9,7 @@ from winchsim.assessment.kinds import Status
 from winchsim.report.lift import build
 from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
-from winchsim.report.words.checks import CHECKS
+from winchsim.report.words.values import CHECKS
 from winchsim.scenario.read import read
 
 SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))

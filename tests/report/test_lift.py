@@ -23,10 +23,9 @@ from winchsim.report.render.markdown import render_markdown
 from winchsim.report.render.options import Options, sentence_text
 from winchsim.report.render.text import render_text
 from winchsim.report.words.advice import _ACTIONS, CAUTIONS
-from winchsim.report.words.checks import CHECKS, READINGS
 from winchsim.report.words.findings import _WORDS
 from winchsim.report.words.outcome import HELD
-from winchsim.report.words.values import value
+from winchsim.report.words.values import CHECKS, READINGS, value
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import simulate
 from winchsim.studies.series import Series, SeriesLift

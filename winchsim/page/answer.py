@@ -12,10 +12,9 @@ from winchsim.report.document import Cell, Document, Face, Mark, Node, Paragraph
 from winchsim.report.render.html import body
 from winchsim.report.render.options import Options, cell_text, safe
 from winchsim.report.words import advice
-from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.findings import finding
 from winchsim.report.words.outcome import outcome
-from winchsim.report.words.values import MARKS, limit_of, of_check, of_reading
+from winchsim.report.words.values import CHECKS, MARKS, limit_of, of_check, of_reading
 from winchsim.simulation import Record
 
 WIDEST = 8.0

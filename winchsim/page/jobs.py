@@ -19,9 +19,8 @@ from winchsim.quantity_text import in_unit
 from winchsim.report.lift import build as lift_document
 from winchsim.report.render.html import body
 from winchsim.report.render.options import Options
-from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.sizing import change, parts, time_or_end
-from winchsim.report.words.values import MARKS
+from winchsim.report.words.values import CHECKS, MARKS
 from winchsim.scenario.change import with_value
 from winchsim.scenario.read import Scenario
 from winchsim.scenario.sheet import SheetRow

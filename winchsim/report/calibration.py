@@ -34,9 +34,8 @@ from winchsim.report.measured import (
 )
 from winchsim.report.render.options import sentence_text
 from winchsim.report.words.advice import CAUTIONS, last_line
-from winchsim.report.words.checks import cause
 from winchsim.report.words.findings import NOTICE
-from winchsim.report.words.values import TIMES, load, percent, rough, suited
+from winchsim.report.words.values import TIMES, cause, load, percent, rough, suited
 from winchsim.scenario import change
 from winchsim.scenario.read import Scenario
 from winchsim.studies.calibrate import (

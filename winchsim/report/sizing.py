@@ -24,10 +24,9 @@ from winchsim.report.document import (
 from winchsim.report.json_text import document
 from winchsim.report.render.options import sentence_text
 from winchsim.report.words import advice, sizing as words
-from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.details import LAST_SPARE, NEAREST, THIN, check_table
 from winchsim.report.words.outcome import ended, outcome
-from winchsim.report.words.values import MARKS, limit_of, of_check, value
+from winchsim.report.words.values import CHECKS, MARKS, limit_of, of_check, value
 from winchsim.scenario.read import Scenario
 from winchsim.studies.choose import Choice
 from winchsim.studies.sizing import Study, StudyRun, most_power

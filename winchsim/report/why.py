@@ -20,8 +20,7 @@ from winchsim.report.document import (
 from winchsim.report.json_text import document
 from winchsim.report.render.options import sentence_text, sentences
 from winchsim.report.words import advice
-from winchsim.report.words.checks import cause as assumed
-from winchsim.report.words.values import TIMES, percent, value
+from winchsim.report.words.values import TIMES, cause as assumed, percent, value
 from winchsim.scenario.read import Scenario
 from winchsim.studies.calibrate.evidence import Note
 from winchsim.studies.why import Clue, Diagnosis, Reason, Why

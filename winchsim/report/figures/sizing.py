@@ -32,7 +32,7 @@ from winchsim.report.figures.look import (
     stack,
     styled,
 )
-from winchsim.report.words.checks import CHECKS
+from winchsim.report.words.values import CHECKS
 from winchsim.studies.sizing import Study
 from winchsim.studies.sweep import Sweep
 

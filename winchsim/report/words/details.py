@@ -21,9 +21,10 @@ from winchsim.model import Action, Assumed, AtGroup, AtLayer, AtLink, Event, Mac
 from winchsim.physics.motor.fitted import FitNote, Remark
 from winchsim.physics.supply import Regime
 from winchsim.report.document import Cell, Paragraph, Section, Table, Text, Value, say
-from winchsim.report.words.checks import CHECKS, READINGS
 from winchsim.report.words.values import (
+    CHECKS,
     MARKS,
+    READINGS,
     limit_of,
     of_check,
     of_reading,

@@ -12,9 +12,8 @@ from winchsim.assessment.kinds import (
 from winchsim.frozen import replace
 from winchsim.report.document import Text, joined, say
 from winchsim.report.words import advice
-from winchsim.report.words.checks import CHECKS, cause
 from winchsim.report.words.findings import at_limit, finding, hits
-from winchsim.report.words.values import of_check, percent, value
+from winchsim.report.words.values import CHECKS, cause, of_check, percent, value
 from winchsim.studies.series import AS_ASKED, Series
 from winchsim.studies.snag import SnagStudy
 

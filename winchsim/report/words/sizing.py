@@ -11,9 +11,8 @@ from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.frozen import replace
 from winchsim.quantity_text import in_unit
 from winchsim.report.document import Cell, Text, Value, joined, say
-from winchsim.report.words.checks import CHECKS
 from winchsim.report.words.outcome import ended, outcome
-from winchsim.report.words.values import AT_LEAST, AT_MOST, TIMES, suited
+from winchsim.report.words.values import AT_LEAST, AT_MOST, CHECKS, TIMES, suited
 from winchsim.studies.choose import Build, Pair
 from winchsim.studies.sizing import Study
 from winchsim.studies.sweep import CHECK_UNITS, Sweep
