@@ -180,16 +180,15 @@ class History:
         ]
         return span.step.powered and not any(event.time <= time for event in cuts)
 
-    def temperatures(self, time: float) -> tuple[list[float], list[float]]:
+    def temperatures(self, time: float) -> tuple[list[float], ...]:
         """Of the windings and of the cases of each live group at a time. [°C]"""
-        windings, cases = (
+        return tuple(
             [
                 float(self.record[f"motor_{g.number}_{part}"][self.at(time)])
                 for g in self.machine.groups
             ]
             for part in ("winding", "case")
         )
-        return windings, cases
 
     @property
     def wants_top(self) -> int:

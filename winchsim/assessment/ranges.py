@@ -11,7 +11,6 @@ from __future__ import annotations
 
 import math
 import re
-from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from typing import Any, NamedTuple
 
@@ -29,7 +28,7 @@ from winchsim.model.estimate import hanging_pulls
 from winchsim.physics.chain import driven_back, shaft_ratios
 from winchsim.slow import Batch, SlowEnd, lift_batch, stack_machines
 from winchsim.slow.lifts import TINY, Lifts, radii_used, starting_margins
-from winchsim.slow.stacking import shape_of
+from winchsim.slow.stacking import stacks_by_shape
 from winchsim.strength.link import LinkKind
 
 Key = CheckKey | ReadingKey | LinkKind
@@ -284,14 +283,11 @@ def _run(
 ) -> tuple[np.ndarray, dict[Key, np.ndarray], dict[CheckKey, np.ndarray]]:
     """How the quasi-static lifts of machines end, the logarithms of their results, NaN or infinite
     where there is none, and net shares and slopes of holding; one row for each."""
-    n, by_shape = len(machines), defaultdict(list)
-    for place, machine in enumerate(machines):
-        by_shape[shape_of(machine)].append(place)
+    n = len(machines)
     ended = np.empty(n, dtype=int)
     logs: dict[Key, np.ndarray] = {}
     hold: dict[CheckKey, np.ndarray] = {}
-    for places in by_shape.values():
-        batch = stack_machines([machines[place] for place in places])
+    for places, batch in stacks_by_shape(dict(enumerate(machines))):
         batch = replace(batch, coarse=True, powered_until=powered_for)
         if not any(phase.action == "raise" and phase.time is not None for phase in inputs.phase):
             batch = replace(batch, raising=replace(batch.raising, time=np.inf))

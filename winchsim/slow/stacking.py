@@ -2,7 +2,7 @@
 thousands of variants at once."""
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any, TypeVar
 
 import numpy as np
@@ -158,6 +158,20 @@ def stack_machines(machines: Sequence[Machine]) -> Batch:
         At least one, all of one shape (`shape_of`).
     """
     return stack([bare(machine) for machine in machines], [[m.layers] for m in machines])
+
+
+def stacks_by_shape(machines: Mapping[int, Machine]) -> Iterator[tuple[list[int], Batch]]:
+    """Batches of all machines, one for each shape, with the numbers of its machines.
+
+    Parameters
+    ----------
+    machines : Mapping of int to Machine
+    """
+    alike: dict[Any, list[int]] = {}
+    for number, machine in machines.items():
+        alike.setdefault(shape_of(machine), []).append(number)
+    for numbers in alike.values():
+        yield numbers, stack_machines([machines[number] for number in numbers])
 
 
 def stack(machines: Sequence[Machine], layers: Sequence[Sequence[Sequence[Layer]]]) -> Batch:

@@ -84,8 +84,10 @@ def _node(node: Node, options: Options, left_out: Collection[int] = ()) -> Itera
                 yield from _wrapped(_words(remark, options), options, "  ", "  ")
         case Paragraph() if not left_out:
             label, words = clean(node.label), _words(node.text, options)
-            for line in _led(label, "strong", f" {words}" if label else words, options):
-                yield painted("faint", line, options.colour and node.faint)
+            yield from (
+                painted("faint", line, options.colour and node.faint)
+                for line in _led(label, "strong", f" {words}" if label else words, options)
+            )
         case Items():
             kept = [item for row, item in enumerate(node.items) if row not in left_out]
             for number, item in enumerate(kept, start=1):
@@ -146,8 +148,10 @@ def _table(node: Table, options: Options, left_out: Collection[int]) -> Iterable
                 text = before + painted(mark.tone, word, options.colour) + after
             yield painted("faint", text, options.colour and not row)
     if left_out:
-        for text in _wrapped(count_text(node, left_out), options):
-            yield painted("faint", text, options.colour)
+        yield from (
+            painted("faint", text, options.colour)
+            for text in _wrapped(count_text(node, left_out), options)
+        )
 
 
 def _row(cells: list[str], widths: list[int], sides: str, gap: str) -> Iterable[str]:

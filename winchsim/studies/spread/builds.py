@@ -151,9 +151,11 @@ def uncertain(inputs: Inputs, machine: Machine, given: Sequence[Given]) -> tuple
         and is_number(inputs, row.path)
         and not row.path.endswith(".shaft_drag")
     }
-    for path, most in shaft_drags(inputs, machine).items():
-        if value_at(inputs, path) is None and most > 0:
-            estimates[path] = (0.0, 0.0, most)
+    estimates |= {
+        path: (0.0, 0.0, most)
+        for path, most in shaft_drags(inputs, machine).items()
+        if value_at(inputs, path) is None and most > 0
+    }
     for path, ends in estimates.items():
         spec = spec_at(inputs, path)
         row = Uncertain(path, *ends, "triangular", spec.unit, assumed=True, bounds=_bounds(spec))

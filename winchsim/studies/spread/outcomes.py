@@ -17,8 +17,8 @@ from winchsim.assessment.readings import mean_current
 from winchsim.model import Event, Machine, pull
 from winchsim.physics.chain import raising_line
 from winchsim.simulation import simulate
-from winchsim.slow import Hold, SlowEnd, lift_batch, stack_machines
-from winchsim.slow.stacking import Batch, rows, shape_of
+from winchsim.slow import Hold, SlowEnd, lift_batch
+from winchsim.slow.stacking import Batch, rows, stacks_by_shape
 from winchsim.strength.link import LinkKind
 from winchsim.studies.spread.builds import BuildPlan
 
@@ -88,11 +88,7 @@ def lift_builds(plan: BuildPlan, shares: np.ndarray, *, simulated: bool = False)
     blank = np.array((Ending.CANNOT_BE_BUILT, "", False, *[np.nan] * (len(kinds) - 3)), dtype=kinds)
     found = np.full(len(shares), blank).view(np.recarray)
     machines = plan.machines(shares)
-    by_shape: dict[Any, list[int]] = {}
-    for place, machine in machines.items():
-        by_shape.setdefault(shape_of(machine), []).append(place)
-    for members in by_shape.values():
-        batch = stack_machines([machines[place] for place in members])
+    for members, batch in stacks_by_shape(machines):
         if plan.owners:
             found["torques"][members], found["currents"][members] = _sharing(batch)
         if simulated:
