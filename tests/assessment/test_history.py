@@ -219,3 +219,14 @@ def test_a_load_off_its_snag_that_friction_stops_again_is_held(ran, make_stage):
     assert run.record["drum_speed"][-1] == 0.0
     assert run.history.held and back.values["stopped"]
     assert assess(run.record).check(CheckKey.HOLD).status is Status.THIN
+
+
+def test_a_load_that_bounces_off_the_floor_as_the_rope_is_paid_out_does_not_hang(slippery):
+    """It was lifted and has run back: that the rope's bounce has it a millimetre up as the drum
+    comes to its last turns is no end of its own."""
+    history = slippery().history
+    top = history.up
+    off = replace(top, event=Event.PAID_OUT, time=float(history.record.time[-1]), height=1e-3)
+    record = replace(history.record, events=(*history.record.events, off))
+    assert replace(history, record=record).paid_out is None
+    assert replace(history, record=replace(record, events=(replace(off, height=0.05),))).paid_out

@@ -158,10 +158,12 @@ class History:
 
     @property
     def paid_out(self) -> RecordedEvent | None:
-        """When the rope was paid out with the load hanging, or with a raise still to come."""
+        """When the rope was paid out with the load hanging, or with a raise still to come. One that
+        still bounces off the floor on its rope does not hang."""
         left = self.machine.phases[self.record.phase[-1] + 1 : -1]
         raises = any(step.action == "raise" for step in left)
-        return next((e for e in self.of(Event.PAID_OUT) if raises or e.height > OFF_FLOOR), None)
+        hangs = self.allowed_sag
+        return next((e for e in self.of(Event.PAID_OUT) if raises or e.height > hangs), None)
 
     @property
     def tripped(self) -> RecordedEvent | None:
