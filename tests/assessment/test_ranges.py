@@ -263,3 +263,21 @@ def test_ranges_do_not_hang_on_the_coarse_steps_of_their_variants(number, powere
     for key, ends in finer.spans.items():
         near = 0.02 * math.log(ends[1] / ends[0]) + 1e-4
         np.testing.assert_allclose(np.log(usual.spans[key]), np.log(ends), atol=near, err_msg=key)
+
+
+def test_the_sheaves_of_a_tackle_are_assumed_with_a_range_like_any_other(small):
+    """Bad blocks alone are no worse, and good ones no better, than the range says."""
+    inputs = small(rope={"falls": 4}, load={"mass": 16.0})
+    machine = build(inputs)
+    (row,) = (row for row in machine.assumed if row.path == "rope.sheave_efficiency")
+    assert (row.low, row.high) == (0.85, 0.98) and row.source != "default"
+    assert "rope.sheave_efficiency" in find_ranges(inputs, machine).groups
+    cold = hardest_margins(machine).resting
+    ends = [
+        hardest_margins(build(with_value(inputs, row.path, end))).resting / cold
+        for end in (row.low, row.high)
+    ]
+    low, high = find_ranges(inputs, machine).span(CheckKey.START_COLD)
+    assert low <= ends[0] < 0.95 and 1.02 < ends[1] <= high
+    given = build(with_value(inputs, row.path, 0.95))
+    assert row.path not in {assumed.path for assumed in given.assumed}

@@ -235,7 +235,7 @@ def group_causes(rows: Sequence[Assumed]) -> dict[str, list[Assumed]]:
 
 UNMOVED = re.compile(
     r"drum\.anchor_friction|factors\..*|.*(strength|stress|walls|infill|material).*"
-    r"|rope\..*|.*(magnet_coefficient|rotor_inertia)"
+    r"|rope\.(?!sheave).*|.*(magnet_coefficient|rotor_inertia)"
 )
 """Paths that are not varied: ranges of a part's capacity, which the part itself carries, and values
 whose ends move every result by less than 3 %."""

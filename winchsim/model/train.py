@@ -9,7 +9,7 @@ import numpy as np
 from winchsim.elementwise import by_value, larger
 from winchsim.errors import DomainError, refuse_if
 from winchsim.frozen import dataclass, replace
-from winchsim.inputs import Inputs, Stage
+from winchsim.inputs import Inputs, Stage, spec_at
 from winchsim.model.assumptions import Assumptions, look_up
 from winchsim.model.machine import DriveGroup, Mesh, bracketed
 from winchsim.model.reductions import Reduction, pinion_material_name, reduction, unroll
@@ -357,7 +357,8 @@ def _rope_side(inputs: Inputs, assumptions: Assumptions) -> list[Element]:
         found.append(Element(f"edge {number}", 1.0, kept, kept))
     if inputs.rope.falls > 1:
         path = "rope.sheave_efficiency"
-        sheave_e = assumptions.assume(path, inputs.rope.sheave_efficiency, why="default")
+        low, high, why = spec_at(inputs, path).assumed or (None, None, "")
+        sheave_e = assumptions.assume(path, inputs.rope.sheave_efficiency, low, high, why=why)
         back = reverse_of(sheave_e)
         refuse_if(back <= 0, path, sheave_e, "over 0.5: below it the tackle locks itself")
         found.append(

@@ -138,6 +138,7 @@ def assumed_label(group: str, paths: Sequence[str]) -> str:
     stages = [place.removeprefix("stage.") for place in places if place.startswith("stage.")]
     few = f"stage{'s' * (len(stages) > 1)} {' and '.join(stages)}" if len(stages) < 3 else "stages"
     kinds = {"motors": "motors", "stage": few, "drum": "drum"}
+    kinds |= {"rope": "tackle", "sheave": "sheaves"}
     words = [w for kind, w in kinds.items() if any(place.startswith(kind) for place in places)]
     name = cause(group)
     is_clear = not words or "settings" in places or name.endswith(words[0])
