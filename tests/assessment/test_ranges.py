@@ -1,5 +1,6 @@
 """Ranges from what was assumed: grouping, combination, and what may turn the outcome over."""
 
+import itertools
 import math
 from dataclasses import replace
 from functools import partial, reduce
@@ -16,7 +17,7 @@ from winchsim.assessment.kinds import CheckKey, ReadingKey, Status
 from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.ranges import HoldShare, end_of, find_ranges, group_causes, hold_shares
 from winchsim.assessment.readings import find_readings
-from winchsim.inputs import Phase, Stage, with_value
+from winchsim.inputs import MotorGroup, Phase, Stage, with_value
 from winchsim.model import Event, build
 from winchsim.model.machine import Assumed
 from winchsim.simulation import simulate
@@ -281,3 +282,20 @@ def test_the_sheaves_of_a_tackle_are_assumed_with_a_range_like_any_other(small):
     assert low <= ends[0] < 0.95 and 1.02 < ends[1] <= high
     given = build(with_value(inputs, row.path, 0.95))
     assert row.path not in {assumed.path for assumed in given.assumed}
+
+
+@pytest.mark.parametrize("load", [{}, {"mass": 1.0}, {"mass": 0.3}])
+def test_no_cause_alone_takes_a_holding_margin_out_of_its_range(small, load):
+    """Motors known by a label hold by a drag that is a guess, behind teeth of unknown friction."""
+    label = MotorGroup(known_by="label", voltage=6.0, no_load_speed=1000.0, stall_current=1.5)
+    pair = replace(RUNS_BACK["stage"], repeat=2)
+    inputs = small(motors=label, stage=pair, load=load)
+    machine = build(inputs)
+    known = find_ranges(inputs, machine)
+    for key, (middle, least, most) in known.hold.items():
+        assert most.margin <= middle.margin <= least.margin
+        assert least.net <= middle.net <= most.net
+        for changed in itertools.chain(*causes_at_both_ends(inputs, machine)):
+            net, slope = hold_shares(stack_machines([build(changed, strict=False)]))[key]
+            alone = HoldShare(float(net[0]), float(slope[0])).margin
+            assert most.margin * (1 - 1e-4) <= alone <= least.margin * (1 + 1e-4), key

@@ -406,13 +406,23 @@ def _extremes(moves: np.ndarray, places: Mapping[str, Sequence[int]], end: Any) 
 def _hold_range(
     rows: np.ndarray, places: Mapping[str, Sequence[int]]
 ) -> tuple[tuple[HoldShare, ...], str]:
-    """Share that drives the motors back, and its ends; the cause that raises it most."""
+    """Share that drives the motors back, and its ends; the cause that raises it most.
+
+    Friction in proportion to the load moves both numbers of a share, constant drag only the first:
+    no margin of a single cause lies beyond those of the ends.
+    """
     moves = rows[1:] - rows[0]
-    ends = [
-        [sign * _root(_extremes(column, places, end).values()) for column in moves.T]
-        for end, sign in ((min, -1), (max, 1))
-    ]
-    shares = (HoldShare(*row.tolist()) for row in (rows[0], *(rows[0] + end for end in ends)))
+    margins = [HoldShare(*row).margin for row in rows.tolist()]
+    shares = [HoldShare(*rows[0].tolist())]
+    for end, sign, furthest in ((min, -1, max), (max, 1, min)):
+        net, slope = (
+            value + sign * _root(_extremes(column, places, end).values())
+            for value, column in zip(rows[0].tolist(), moves.T, strict=True)
+        )
+        margin = furthest(margins)
+        if math.isfinite(margin) and furthest(margin, HoldShare(net, slope).margin) == margin != 1:
+            slope = net / (1 - margin)
+        shares.append(HoldShare(net, slope))
     return tuple(shares), _most(_extremes(moves[:, 0], places, max))
 
 
