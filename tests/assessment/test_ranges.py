@@ -240,9 +240,13 @@ def test_the_winding_temperature_of_a_missed_lift_has_the_range_of_full_runs(sma
         [math.log(rise(changed) / base) for changed in pair]
         for pair in causes_at_both_ends(inputs, machine)
     ]
-    expected = [
-        machine.ambient + base * math.exp(sign * math.hypot(*(most(0.0, *ends) for ends in moves)))
+    rises = [
+        base * (math.exp(sign * math.hypot(*(most(0.0, *ends) for ends in moves))) - 1)
         for most, sign in ((min, -1), (max, 1))
+    ]
+    # The air, 20 °C (10 to 30 °C), comes on top.
+    expected = [
+        machine.ambient + base + math.copysign(math.hypot(more, 10.0), more) for more in rises
     ]
     found = assess(simulate(inputs), actions=False).check(CheckKey.WINDING)
     assert (found.low, found.high) == pytest.approx(expected, rel=0.05)
@@ -299,3 +303,16 @@ def test_no_cause_alone_takes_a_holding_margin_out_of_its_range(small, load):
             net, slope = hold_shares(stack_machines([build(changed, strict=False)]))[key]
             alone = HoldShare(float(net[0]), float(slope[0])).margin
             assert most.margin * (1 - 1e-4) <= alone <= least.margin * (1 + 1e-4), key
+
+
+def test_a_winding_may_be_as_much_warmer_as_the_air(small):
+    """A lift that hardly warms it: its temperature is that of the air, which is not known; given,
+    it adds nothing."""
+    inputs = small()
+    found = assess(simulate(inputs), actions=False).check(CheckKey.WINDING)
+    assert found.value - 20.0 < 0.5
+    for air, end in ((10.0, found.low), (30.0, found.high)):
+        warm = assess(simulate(with_value(inputs, "settings.ambient", air)), actions=False)
+        assert warm.check(CheckKey.WINDING).value == pytest.approx(end, abs=0.5)
+    given = assess(simulate(with_value(inputs, "settings.ambient", 20.0)), actions=False)
+    assert given.check(CheckKey.WINDING).high - given.check(CheckKey.WINDING).low < 0.5

@@ -89,7 +89,7 @@ def check_columns(
             side=Side.MOST,
             hard=lifts.tight_limit,
             required=lifts.tight_limit,
-            origin=variants.inputs.settings.ambient,
+            ambient=variants.inputs.settings.ambient,
         ),
         *_parts(lifts, more, spread, known),
         *_rope_checks(variants, lifts),
@@ -164,10 +164,9 @@ def _column(
     side: Side = Side.LEAST,
     hard: Any = None,
     required: Any = None,
-    origin: float = 0.0,
+    ambient: float | None = None,
 ) -> CheckColumn:
-    down, up = (1.0, 1.0) if known is None else known.span(key)
-    low, high = origin + (value - origin) * down, origin + (value - origin) * up
+    low, high = (value, value) if known is None else known.around(key, value, ambient)
     return graded(key, side, value, low, high, hard, required)
 
 

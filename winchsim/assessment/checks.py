@@ -62,7 +62,7 @@ def _check(
     side: Side = Side.LEAST,
     hard: float | None = None,
     required: float | None = None,
-    origin: float = 0.0,
+    ambient: float | None = None,
     about: str = "",
     missing: tuple[str, ...] = (),
     limit_assumed: bool = False,
@@ -70,12 +70,11 @@ def _check(
     status: Status | None = None,
     cause: str = "",
 ) -> Check:
-    """A check whose range is given, or is a factor on its value over an origin; whose status is
-    given, or follows from its limits."""
+    """A check whose range is given, or that of its key, a temperature's over the air; whose status
+    is given, or follows from its limits."""
     low, high = ends
     if value is not None and known is not None and key in known.spans:
-        down, up = known.span(key)
-        low, high = origin + (value - origin) * down, origin + (value - origin) * up
+        low, high = known.around(key, value, ambient)
         cause = known.worst[key][0 if side is Side.LEAST else 1]
     status = status or grade(value, low, high, side, hard, required)
     if missing and status is Status.OK:
@@ -195,13 +194,12 @@ def _winding(history: History, known: Ranges | None, reached: bool) -> Check:
         side=Side.MOST,
         hard=group.winding_limit + 1e-3,
         required=group.winding_limit + 1e-3,
-        origin=m.ambient,
+        ambient=m.ambient,
         about=f"motors.{group.number}",
     )
     if known is None or not reached or known.instead not in STALLS:
         return check
-    _, up = known.span(CheckKey.WINDING)
-    heated = m.ambient + (stalled_windings(history)[group.number] - m.ambient) * up
+    _, heated = known.around(CheckKey.WINDING, stalled_windings(history)[group.number], m.ambient)
     status = Status.THIN if heated >= group.winding_limit else Status.OK
     return replace(
         check,

@@ -143,6 +143,8 @@ class Ranges:
         How the lift ends with it; None without one.
     end : SlowEnd
         How the lift ends in the quasi-static model without a time limit of its own.
+    air : tuple of float
+        By how much the ambient temperature may be lower, and higher; 0 where it is given. [K]
     """
 
     causes: tuple[Cause, ...]
@@ -153,10 +155,31 @@ class Ranges:
     never: str
     instead: End | None
     end: SlowEnd
+    air: tuple[float, float]
 
     def span(self, key: Key) -> tuple[float, float]:
         """Factors on a result at the low and at the high end; 1 and 1 where nothing moves it."""
         return self.spans.get(key, (1.0, 1.0))
+
+    def around(self, key: Key, value: Any, ambient: float | None = None) -> tuple[Any, Any]:
+        """Low and high end of a result, floats or arrays.
+
+        Parameters
+        ----------
+        key : Key
+        value : float or ndarray
+        ambient : float, optional
+            Of a temperature, whose rise over this has the span; the air has a range of its own,
+            which moves the temperature by as much. [°C]
+        """
+        down, up = self.span(key)
+        if ambient is None:
+            return value * down, value * up
+        rise, (colder, warmer) = value - ambient, self.air
+        return (
+            value - ((rise * (1 - down)) ** 2 + colder**2) ** 0.5,
+            value + ((rise * (up - 1)) ** 2 + warmer**2) ** 0.5,
+        )
 
 
 class _Variant(NamedTuple):
@@ -382,6 +405,14 @@ def _combined(
         never,
         instead,
         SlowEnd(int(ended[0])),
+        next(
+            (
+                (row.value - row.low, row.high - row.value)
+                for row in base.machine.assumed
+                if row.path == "settings.ambient" and row.low is not None and row.high is not None
+            ),
+            (0.0, 0.0),
+        ),
     )
 
 
