@@ -48,3 +48,9 @@ class Assumed:
     low: float | None
     high: float | None
     source: str
+
+    @property
+    def off(self) -> tuple[float, float]:
+        """By how much it may be less, and more, than what was taken; 0 without a range."""
+        low, high = (self.value if end is None else end for end in (self.low, self.high))
+        return float(self.value) - float(low), float(high) - float(self.value)

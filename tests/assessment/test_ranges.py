@@ -316,3 +316,24 @@ def test_a_winding_may_be_as_much_warmer_as_the_air(small):
         assert warm.check(CheckKey.WINDING).value == pytest.approx(end, abs=0.5)
     given = assess(simulate(with_value(inputs, "settings.ambient", 20.0)), actions=False)
     assert given.check(CheckKey.WINDING).high - given.check(CheckKey.WINDING).low < 0.5
+
+
+def test_a_load_runs_back_as_fast_as_its_rotors_let_it(small):
+    """Rotors of a third, or twice, the inertia that is assumed."""
+    inputs = small(**RUNS_BACK)
+    rotor = replace(inputs.motors[0], rotor_inertia=None, reverse_efficiency=1.0)
+    inputs = replace(inputs, motors=(rotor,))
+    machine = build(inputs)
+    (row,) = (row for row in machine.assumed if row.path == "motors.1.rotor_inertia")
+
+    def speed(changed, known=None):
+        found = find_readings(read_history(simulate(build(changed))), known)
+        return next(row for row in found if row.key is ReadingKey.BACK_DRIVING_SPEED)
+
+    known = speed(inputs, find_ranges(inputs, machine))
+    light, heavy = (speed(with_value(inputs, row.path, end)).value for end in (row.low, row.high))
+    assert known.low <= 1.02 * heavy < known.value < light <= 1.02 * known.high
+    assert light / heavy > 1.1
+    given = with_value(inputs, row.path, row.value)
+    alone = speed(given, find_ranges(given, build(given)))
+    assert known.high / known.low > 1.05 * alone.high / alone.low

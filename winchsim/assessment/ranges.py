@@ -59,6 +59,9 @@ ENDS = {
 }
 """End of a lift of the quasi-static model in words; None for a variant that cannot be built."""
 
+AMBIENT = "settings.ambient"
+"""Path of the temperature of the air."""
+
 FAR = 1e4
 """Multiple of the load at which the line of the torque passed up is read. [-]"""
 
@@ -260,8 +263,9 @@ UNMOVED = re.compile(
     r"drum\.anchor_friction|factors\..*|.*(strength|stress|walls|infill|material).*"
     r"|rope\.(?!sheave).*|.*(magnet_coefficient|rotor_inertia)"
 )
-"""Paths that are not varied: ranges of a part's capacity, which the part itself carries, and values
-whose ends move every result by less than 3 %."""
+"""Paths that are not varied: ranges of a part's capacity, which the part itself carries, rotors,
+whose part in a load's running back `assessment/readings.py` finds, and values whose ends move lift,
+starting and holding by less than 3 %."""
 
 
 def _moved(
@@ -405,14 +409,7 @@ def _combined(
         never,
         instead,
         SlowEnd(int(ended[0])),
-        next(
-            (
-                (row.value - row.low, row.high - row.value)
-                for row in base.machine.assumed
-                if row.path == "settings.ambient" and row.low is not None and row.high is not None
-            ),
-            (0.0, 0.0),
-        ),
+        next((row.off for row in base.machine.assumed if row.path == AMBIENT), (0.0, 0.0)),
     )
 
 

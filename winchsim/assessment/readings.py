@@ -9,7 +9,9 @@ import numpy as np
 from winchsim.assessment.history import History, Span
 from winchsim.assessment.kinds import CheckKey, Finding, Reading, ReadingKey
 from winchsim.assessment.ranges import Ranges
-from winchsim.model import Event
+from winchsim.model import Event, Machine
+from winchsim.physics.chain import likely_branch
+from winchsim.physics.load import inertia
 
 QUANTITIES = {
     "m": "length",
@@ -67,7 +69,7 @@ def find_readings(history: History, ranges: Ranges | None) -> tuple[Reading, ...
     ends: dict[ReadingKey, Any] = {}
     if ranges is not None:
         spans = dict[Any, Any](ranges.spans)
-        spans[ReadingKey.BACK_DRIVING_SPEED] = _back_driving_span(ranges, backs)
+        spans[ReadingKey.BACK_DRIVING_SPEED] = _back_driving_span(history.machine, ranges, backs)
         ends = {
             key: (value * spans[key][0], value * spans[key][1])
             for key, value in known.items()
@@ -82,13 +84,39 @@ def find_readings(history: History, ranges: Ranges | None) -> tuple[Reading, ...
     )
 
 
-def _back_driving_span(ranges: Ranges, backs: Sequence[Finding]) -> tuple[float, float] | None:
+def _back_driving_span(
+    m: Machine, ranges: Ranges, backs: Sequence[Finding]
+) -> tuple[float, float] | None:
     """Factors on the speed of a load that runs back: its energy is the share of its torque
-    that friction leaves over. None are known where motors or a stretched rope drive it. [-]"""
+    that friction leaves over, of which the rotors take their part. None are known where motors or
+    a stretched rope drive it. [-]"""
     middle, least, most = (share.net for share in ranges.hold[CheckKey.HOLD_DISTURBED])
     if middle <= 0 or any(b.values["powered"] or b.values["stopped"] for b in backs):
         return None
-    return math.sqrt(max(least, 0.0) / middle), math.sqrt(most / middle)
+    lighter, heavier = _rotors_taken(m)
+    down, up = max(least, 0.0) / middle, most / middle
+    slower = math.hypot(math.log(down), math.log(heavier)) if down else math.inf
+    return math.exp(-slower / 2), math.exp(math.hypot(math.log(up), math.log(lighter)) / 2)
+
+
+def _rotors_taken(m: Machine) -> tuple[float, float]:
+    """What a load that runs back speeds up, over that with the lightest rotors, and with the
+    heaviest over it; 1 where their inertia is given. [-]
+
+    Notes
+    -----
+    ``J w' = p T r - c`` and ``T = m (g - a)``: with the load's mass, J is that of the train driven
+    back, plus ``p m r²``. Own derivation.
+    """
+    at, rows = likely_branch(m.braked_chain, -1), {row.path: row for row in m.assumed}
+    lever = m.layers[max(m.layers_used)].radius / m.line.falls
+    whole = at.inertia + at.per_torque * inertia(m.body) * lever**2
+    less = more = 0.0
+    for unit, gain, (turned, *_) in zip(m.units, at.group_gains, at.groups, strict=True):
+        if row := rows.get(f"motors.{unit.number}.rotor_inertia"):
+            below, above = (share / float(row.value) for share in row.off)
+            less, more = less + below * gain * turned, more + above * gain * turned
+    return whole / (whole - less), 1 + more / whole
 
 
 def lowering_time(history: History) -> float | None:
