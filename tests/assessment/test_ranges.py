@@ -24,7 +24,7 @@ from winchsim.simulation import simulate
 from winchsim.slow import stack_machines
 from winchsim.slow.path import HANGING_CELLS, TAKE_UP_CELLS
 
-from ..conftest import stage
+from ..conftest import motor, stage
 
 
 def test_like_values_are_wrong_together_and_what_follows_from_another_counts_once():
@@ -337,3 +337,19 @@ def test_a_load_runs_back_as_fast_as_its_rotors_let_it(small):
     given = with_value(inputs, row.path, row.value)
     alone = speed(given, find_ranges(given, build(given)))
     assert known.high / known.low > 1.05 * alone.high / alone.low
+
+
+def test_of_causes_that_alone_stall_a_lift_the_strongest_is_named(small):
+    """Where friction of the teeth may stall it, the air's temperature is not what to measure."""
+    unsure = stage(5.0, None, kind="planetary", material="POM", shaft_drag=None, repeat=2)
+    motors = motor(4.0, 0.005, idle_current=0.12, count=2, magnet_coefficient=-0.002)
+    inputs = small(stage=unsure, motors=motors)
+    both = 0
+    for mass in np.arange(2.0, 5.0, 0.05):
+        heavier = with_value(inputs, "load.mass", mass)
+        found = find_ranges(heavier, build(heavier))
+        turning = {cause.name for cause in found.causes if cause.turns is CheckKey.TARGET}
+        if found.never and {"ambient", "efficiency"} <= turning:
+            both += 1
+            assert found.never == "efficiency"
+    assert both

@@ -515,6 +515,7 @@ def _never(
     low = math.exp(logs[CheckKey.START_HOT][0]) * spans.get(CheckKey.START_HOT, (1.0, 1.0))[0]
     missed = np.flatnonzero(ended != SlowEnd.LIFTED).tolist()
     if missed:
-        place = min(missed, key=ended.__getitem__)  # a stall before any other end
+        # A stall before any other end, by what lowers the margin most.
+        place = min(missed, key=lambda place: (ended[place], falls[variants[place].name]))
         return variants[place].name, ENDS[SlowEnd(int(ended[place]))]
     return (two[0], End.STALLED) if two and low < 1 else ("", None)
