@@ -60,7 +60,10 @@ def test_bend_of_a_drum_beside_what_the_sources_want():
 def test_anchor_by_dead_turns():
     found = anchor_strength(ROPE, 4e-3, 0.1, 3.0, hold=20.0)
     assert found.value == pytest.approx(20.0 * math.exp(0.1 * 6 * math.pi))
-    assert found.basis == "given"
+    assert found.basis == "given" and found.low == found.value == found.high
+    unsure = anchor_strength(ROPE, 4e-3, 0.1, 3.0, friction_range=(0.07, 0.2), hold=20.0)
+    ends = [20.0 * math.exp(friction * 6 * math.pi) for friction in (0.07, 0.1, 0.2)]
+    assert (unsure.low, unsure.value, unsure.high) == pytest.approx(tuple(ends))
 
 
 def test_an_undescribed_fixing_is_assumed_and_says_so():

@@ -7,7 +7,7 @@ from typing import Any, NamedTuple
 from winchsim.elementwise import plain
 from winchsim.errors import DomainError
 from winchsim.frozen import dataclass
-from winchsim.inputs import Inputs, Stage, value_at
+from winchsim.inputs import Inputs, Stage, spec_at, value_at
 from winchsim.model.assumptions import look_up
 from winchsim.model.machine import LinkLimit, Mesh, gear_ratio
 from winchsim.model.reductions import Reduction
@@ -382,11 +382,14 @@ def _rope_links(inputs: Inputs) -> Iterator[LinkLimit]:
         scale=1 / tackle_efficiency(r.falls, reverse_of(r.sheave_efficiency)),
         part=f"rope at its {r.end}",
     )
+    path = "drum.anchor_friction"
+    guess = None if path in inputs.given else spec_at(inputs, path).assumed
     anchor = line.anchor_strength(
         row,
         r.diameter,
         d.anchor_friction,
         d.dead_turns,
+        friction_range=guess and guess[:2],
         hold=d.anchor_hold,
         given_breaking_force=r.breaking_force,
     )

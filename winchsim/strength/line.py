@@ -274,6 +274,7 @@ def anchor_strength(
     friction: float,
     turns: float,
     *,
+    friction_range: tuple[float, float] | None = None,
     hold: float | None = None,
     given_breaking_force: float | None = None,
 ) -> Strength:
@@ -290,6 +291,8 @@ def anchor_strength(
         Coefficient of friction of rope on drum. [-]
     turns : float
         Dead turns. [-]
+    friction_range : tuple of float, optional
+        Of a friction that is assumed; the range of an assumed hold is wide enough for it. [-]
     hold : float, optional
         Pull that the fixing itself bears; left out, a tenth of the rope's breaking force. [N]
     given_breaking_force : float, optional
@@ -299,9 +302,10 @@ def anchor_strength(
     ----------
     `capstan_ratio`; the assumed hold is an own assumption.
     """
-    ratio = float(capstan_ratio(friction, 2.0 * math.pi * turns))
+    frictions = (friction, *(friction_range or (friction, friction)))
+    ratio, least, most = (float(capstan_ratio(mu, 2.0 * math.pi * turns)) for mu in frictions)
     if hold is not None:
-        return Strength(hold * ratio, "N", "given", hold * ratio, hold * ratio)
+        return Strength(hold * ratio, "N", "given", hold * least, hold * most)
     force = rope_strength(rope, diameter, given_breaking_force).value
     low, high = ASSUMED_FIXING_RANGE
     best, low, high = (force * ratio * part for part in (ASSUMED_FIXING_SHARE, low, high))
