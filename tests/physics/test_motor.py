@@ -168,6 +168,12 @@ def test_a_stall_torque_of_a_data_sheet_may_be_less_at_rest_and_a_lever_test_is_
     sheet = from_data_sheet(6.0, 560.0, 0.2, 0.0252, 3.0)
     assert sheet.assumed["breakaway"][:3] == (1.0, 1.0, 1.3)
     assert "breakaway" not in from_bench(**bench(lever_force=0.045)).assumed
+    # Behind a lever test of the motor alone a gearbox of which only the efficiency in motion is
+    # known may still take more at rest; one that was tested with it may not.
+    for data_at, unsure in (("motor", True), ("output", False)):
+        box = OutputGearbox(ratio=10.0, data_at=data_at)
+        tested = from_bench(**bench(lever_force=0.045), gearbox=box)
+        assert ("breakaway" in tested.assumed) is unsure
 
 
 def test_a_rounding_excess_of_torque_is_clipped_and_a_larger_one_refused():

@@ -37,7 +37,8 @@ STALL_BREAKAWAY = (1.0, 1.0, 1.3)
 """Load-dependent losses of a motor at rest over those in motion, and their range [-]. Makers' stall
 values are mostly extrapolated from the running motor (Pololu, 37D data sheet, rev. 1.2, excerpt
 read), so they leave out what friction takes more at rest; 1.3 is the assumed ratio of static to
-sliding friction."""
+sliding friction. Of a gearbox behind data of the motor alone it is the efficiency in motion that is
+known."""
 
 
 @dataclass(frozen=True)
@@ -313,7 +314,8 @@ def conclude(
     if extras.inertia is None:
         own["rotor_inertia"] = _assumed_inertia(held / speed)
         motor = replace(motor, inertia=own["rotor_inertia"].value)
-    if extras.breakaway is None and not stall_measured and efficiency < 1.0:
+    alone = extras.at_output or extras.gearbox is None  # else no stall of the gearbox is known
+    if extras.breakaway is None and output.efficiency < 1.0 and not (stall_measured and alone):
         why = "makers' stall torques are mostly extrapolated from the running motor"
         own["breakaway"] = Estimate(*STALL_BREAKAWAY, why)
     disagrees = torque is not None and 1.0 - 1.0 / ratio > DISAGREEMENT
