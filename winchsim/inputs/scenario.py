@@ -175,7 +175,9 @@ class Inputs:
 
     motors: tuple[MotorGroup, ...] = tables("motor groups on the common gear", group=MOTORS)
     supply: Supply = table("what feeds the motors", group=SUPPLY)
-    stage: tuple[Stage, ...] = tables("reductions from the motors to the drum", group=GEARS)
+    stage: tuple[Stage, ...] = tables(
+        "reductions from the motors to the drum; stage = [] where there are none", group=GEARS
+    )
     drum: Drum = table("the drum", group=DRUM)
     rope: Rope = table("the rope", group=ROPE)
     load: Load = table("the load", group=LOAD)
