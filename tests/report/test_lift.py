@@ -2,6 +2,7 @@
 
 import json
 import re
+from dataclasses import replace
 
 import pytest
 
@@ -181,3 +182,26 @@ def test_a_name_with_braces_is_no_template(small, name):
     record = simulate(inputs)
     document = build(assess(record, actions=False), Scenario(inputs, name, "", ""), record)
     assert name in render_text(document, Options(full=True))
+
+
+@pytest.mark.parametrize(
+    ("torque", "told"),
+    [
+        (0.3, "leave an efficiency of 30 %, which is low: one of them may be wrong. With a usual"),
+        (0.9, None),
+        (1.01, None),
+        (1.04, "contradict each other: 4 % of the torque is left out."),
+    ],
+)
+def test_data_of_a_motor_that_do_not_fit_together_are_told_at_the_top(small, torque, told):
+    """With the effect on the answer, before what to change; rounding is none."""
+    (group,) = small().motors
+    inputs = small(motors=replace(group, stall_torque=torque * group.stall_torque))
+    scenario, record = Scenario(inputs, "motor.toml", "", "0" * 64), simulate(inputs)
+    document = build(assess(record, actions=False), scenario, record)
+    text = _squeezed(render_text(document, Options(full=False, width=80)))
+    assert ("Motor group 1:" in text) is (told is not None)
+    if told is not None:
+        assert text.index(told) < text.index("check value")
+    if torque < 0.5:
+        assert "2.8 times as hard" in text, "0.85 of the torque that the speed allows, over 0.30"

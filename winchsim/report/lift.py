@@ -55,7 +55,8 @@ def build(
     series : Series, optional
         A series of such lifts.
     """
-    body = (*_first_screen(found), *map(Paragraph, details.idle_keys(scenario.inputs)))
+    doubts, idle = details.doubts(record.machine), details.idle_keys(scenario.inputs)
+    body = (*map(Paragraph, doubts), *_first_screen(found), *map(Paragraph, idle))
     command = command or f"winchsim lift {shlex.quote(scenario.name)} --full"
     more = _details(found, scenario, record, command)
     if series is not None:

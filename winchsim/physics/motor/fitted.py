@@ -182,7 +182,7 @@ class Remark(StrEnum):
     CONTRADICTION = "contradiction"
     """Share of the torque that is left out. [-]"""
     LOW_EFFICIENCY = "low efficiency"
-    """Efficiency that speed and torque leave. [-]"""
+    """Efficiency that speed and torque leave, and a usual one over it. [-]"""
     FREE_RUN = "free run"
     """The no-load current at a voltage. [V]"""
     STALL = "stall"
@@ -341,7 +341,7 @@ def _efficiency_notes(extras: Extras, ratio: float) -> tuple[FitNote, ...]:
     if ratio > 1.0 + _ROUNDING:
         return (FitNote(Remark.CONTRADICTION, (ratio - 1,)),)
     if ratio < (1.0 - DISAGREEMENT) * OWN_EFFICIENCY[1] * extras.least_of_gearbox:
-        return (FitNote(Remark.LOW_EFFICIENCY, (ratio,)),)
+        return (FitNote(Remark.LOW_EFFICIENCY, (ratio, extras.usual_efficiency()[0] / ratio)),)
     return ()
 
 

@@ -341,8 +341,9 @@ _REMARKS = {
         ("%",),
     ),
     Remark.LOW_EFFICIENCY: (
-        "Speed and torque leave an efficiency of {}, which is low: measure one again.",
-        ("%",),
+        "Speed and torque leave an efficiency of {}, which is low: one of them may be wrong. With "
+        "a usual one the stalled motor pulls {} times as hard.",
+        ("%", ""),
     ),
     Remark.FREE_RUN: (
         _NEXT + "the no-load current: let the motor run free at {}, with nothing on the shaft that "
@@ -374,6 +375,21 @@ def notes(inputs: Inputs, machine: Machine) -> tuple[Text, ...]:
     """Keys that are no longer used, then what the data of each motor group show."""
     unused = (say(f"{p} is no longer used: {REMOVED[without_numbers(p)]}.") for p in inputs.unused)
     return (*unused, *(_of_group(number, note) for number, note in machine.notes))
+
+
+LEAST_CONTRADICTION = 0.02
+"""Share of the torque that is left out, below which data only are rounded. [-] Own choice."""
+
+
+def doubts(machine: Machine) -> tuple[Text, ...]:
+    """What in the data of each motor group does not fit together, with its effect."""
+    doubtful = {Remark.METER_DISAGREES, Remark.CONTRADICTION, Remark.LOW_EFFICIENCY}
+    return tuple(
+        _of_group(number, note)
+        for number, note in machine.notes
+        if note.kind in doubtful
+        and (note.kind is not Remark.CONTRADICTION or note.values[0] > LEAST_CONTRADICTION)
+    )
 
 
 def idle_keys(inputs: Inputs) -> tuple[Text, ...]:
