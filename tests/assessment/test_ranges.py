@@ -16,8 +16,8 @@ from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import CheckKey, ReadingKey, Status
 from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.ranges import HoldShare, end_of, find_ranges, group_causes, hold_shares
-from winchsim.assessment.readings import find_readings
-from winchsim.inputs import MotorGroup, Phase, Stage, with_value
+from winchsim.assessment.readings import find_readings, motor_load
+from winchsim.inputs import Controller, MotorGroup, Phase, Stage, Supply, with_value
 from winchsim.model import Event, build
 from winchsim.model.machine import Assumed
 from winchsim.simulation import simulate
@@ -353,3 +353,25 @@ def test_of_causes_that_alone_stall_a_lift_the_strongest_is_named(small):
             both += 1
             assert found.never == "efficiency"
     assert both
+
+
+def test_motors_behind_a_controller_have_the_range_of_their_own_current(small):
+    """The supply gives what its limit is, whatever the friction; the motors carry more of it."""
+    limited = Supply(
+        voltage=6.0, resistance=0.2, controller=Controller(limit=1.0, limit_side="battery")
+    )
+    inputs = small(supply=limited, stage=stage(5.0, None, kind="belt", repeat=3))
+    machine = build(inputs)
+
+    def motor_share(changed):
+        record = simulate(build(changed, strict=False))
+        assert record.limited.any()
+        return motor_load(read_history(record), 0)
+
+    base, known = motor_share(inputs), find_ranges(inputs, machine)
+    low, high = known.around(CheckKey.CONTINUOUS_CURRENT, base)
+    ends = [
+        motor_share(changed) for changed in itertools.chain(*causes_at_both_ends(inputs, machine))
+    ]
+    assert 0.97 * low <= min(ends) and max(ends) <= 1.03 * high
+    assert max(ends) > 1.05 * base

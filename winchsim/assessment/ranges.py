@@ -331,7 +331,10 @@ def _logs(batch: Batch, lifts: Lifts) -> dict[Key, np.ndarray]:
     with np.errstate(divide="ignore", invalid="ignore"):
         found = {key: np.log(getattr(lifts, name)) for key, name in LOGS.items()}
         mean = np.where(lifts.lifted, lifts.mean_current, lifts.standstill_current)
-        found[ReadingKey.MEAN_CURRENT] = found[CheckKey.CONTINUOUS_CURRENT] = np.log(mean)
+        found[ReadingKey.MEAN_CURRENT] = np.log(mean)
+        # Behind a controller the motors' current is not that of the supply.
+        load = np.where(lifts.lifted, lifts.motor_load, lifts.standstill_current)
+        found[CheckKey.CONTINUOUS_CURRENT] = np.log(load)
         found[CheckKey.WINDING] = np.log(lifts.tight_winding - batch.machine.ambient)
         for place, kind in enumerate(LinkKind):
             found[kind] = np.log(lifts.kind_factors[:, place])
