@@ -15,18 +15,20 @@ from winchsim.assessment.kinds import (
     Holding,
     NoLimit,
     ReadingKey,
+    ToothLife,
 )
-from winchsim.report.document import FindingText, Section, Table
+from winchsim.report.document import FindingText, Section, Table, Value
 from winchsim.report.json_out import lift_json
 from winchsim.report.lift import build
 from winchsim.report.render.html import render_html
 from winchsim.report.render.markdown import render_markdown
 from winchsim.report.render.options import Options, sentence_text
 from winchsim.report.render.text import render_text
+from winchsim.report.words import details
 from winchsim.report.words.advice import _ACTIONS, CAUTIONS
 from winchsim.report.words.findings import _WORDS
 from winchsim.report.words.outcome import HELD
-from winchsim.report.words.values import CHECKS, READINGS, value
+from winchsim.report.words.values import CHECKS, READINGS, source, value
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import simulate
 from winchsim.studies.series import Series, SeriesLift
@@ -69,6 +71,31 @@ def test_every_format_shows_the_same_checks_parts_and_findings(reported):
         findings = next(n.body for n in document.body if isinstance(n, Section))
         for finding in findings:
             assert isinstance(finding, FindingText) and finding.mark.word in text
+
+
+def _numbers(table):
+    """Numbers of each row, those in sentences too."""
+    rows = [[cell if isinstance(cell, tuple) else (cell,) for cell in row] for row in table.rows]
+    return [[x.value for cell in row for x in cell if isinstance(x, Value)] for row in rows]
+
+
+def test_rows_of_details_hold_what_their_heads_say(reported):
+    found, _, record, _ = reported
+    parts = [[p.demand, p.capacity, p.factor, p.required] for p in found.parts]
+    jams = [[p.static, p.dynamic, p.dynamic] for p in found.jam.parts]
+    assert parts and _numbers(details.part_table(found.parts)) == parts
+    assert jams and _numbers(details.jam_table(found.jam.parts)) == jams
+    readings = _numbers(details.reading_table(found.readings))
+    assert readings == [[reading.value] * 2 for reading in found.readings]
+    sources = [row[-1] for row in details.assumed_table(found).rows]
+    assert sources == [source(row.source) for row in found.assumed]
+    (total,), *spent = _numbers(details.energy_table(record.energy))
+    assert total == record.energy.source == pytest.approx(sum(amount for amount, _ in spent))
+    assert [share for _, share in spent] == [pytest.approx(amount / total) for amount, _ in spent]
+    moments = _numbers(details.timeline_table(record))
+    assert moments == [[time, round(height, 6)] for time, height, _ in details.timeline(record)]
+    life = ToothLife("tooth", 7.0, 1e5, 1e4, 1e6)
+    assert details.life_table([life]).rows == (("tooth", Value(7.0), "1e4 to 1e6"),)
 
 
 def test_each_check_has_one_row(reported):
