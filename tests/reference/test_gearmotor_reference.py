@@ -2,8 +2,9 @@
 law and in a lift.
 
 Examples of textbooks were read in openly published collections of solved examples that follow the
-book (its data, a solution, the printed answer), other sources in their own text, unless a check
-says how else: excerpt, second hand, or from memory (then it bears that mark).
+book (its data, a solution, the printed answer; most in FOSSEE, Python-Textbook-Companions, commit
+d34b2ae7, so in the edition that it follows), other sources in their own text, unless a check says
+how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 import math

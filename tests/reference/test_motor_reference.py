@@ -5,8 +5,9 @@ own rounding allows, which is then said; against a value recomputed from the pri
 relative.
 
 Examples of textbooks were read in openly published collections of solved examples that follow the
-book (its data, a solution, the printed answer), other sources in their own text, unless a check
-says how else: excerpt, second hand, or from memory (then it bears that mark).
+book (its data, a solution, the printed answer; most in FOSSEE, Python-Textbook-Companions, commit
+d34b2ae7, so in the edition that it follows), other sources in their own text, unless a check says
+how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 import math
@@ -19,7 +20,6 @@ from winchsim.physics.motor import (
     Motor,
     from_bench,
     from_data_sheet,
-    from_points,
     no_load,
     operating_point,
     shaft_torque,
@@ -64,34 +64,6 @@ def test_maximum_power_at_half_the_stall_torque(
     assert point.speed / RPM == pytest.approx(best_rpm, rel=0.005)
     assert point.torque == pytest.approx(best_torque, rel=0.005)
     assert point.torque * point.speed == pytest.approx(power, rel=1e-5)
-
-
-@pytest.mark.memory
-@pytest.mark.parametrize(
-    ("idle", "stalled", "best_efficiency", "best_current"),
-    [(0.1, 2.5, 0.640000, 0.5), (0.09, 1.4, 0.557193, 0.354965)],
-)
-def test_greatest_efficiency(idle, stalled, best_efficiency, best_current):
-    # Lynch, Marchuk & Elwin, Embedded Computing and Mechatronics, ch. 25 (from memory): the
-    # efficiency of a motor with constant drag is greatest at I = sqrt(I0 Is), where it is (1 -
-    # sqrt(I0/Is))². Figures worked from that identity.
-    voltage, k = 6.0, 0.005
-    resistance = voltage / stalled
-    motor = Motor(resistance, k, drag=k * idle)
-
-    def efficiency(torque):
-        found = operating_point(motor, voltage, torque)
-        return torque * found.speed / (voltage * found.current)
-
-    best = minimize_scalar(
-        lambda torque: -efficiency(torque),
-        bounds=(0.0, k * (stalled - idle)),
-        method="bounded",
-        options={"xatol": 1e-12},
-    )
-    point = operating_point(motor, voltage, best.x)
-    assert efficiency(best.x) == pytest.approx(best_efficiency, rel=1e-6)
-    assert point.current == pytest.approx(best_current, rel=1e-4)
 
 
 def test_motor_from_resistance_and_one_unloaded_run():
@@ -307,39 +279,6 @@ def test_first_order_start():
     )
     assert start.y[0, -1] == pytest.approx(6.32, abs=0.005)
     assert no_load(motor, 5.0)[0] == pytest.approx(10.0, rel=1e-12)
-
-
-def test_resistance_from_the_fall_of_speed():
-    # Examination problem of the GATE kind, separately excited motor: 200 V, 1500 rpm unloaded, 1400
-    # rpm at 5 N·m. Printed 3.4 ohm (0.2 %).
-    k = 200.0 / (1500 * RPM)
-    fit = from_points(200.0, [0.0, 5.0], [1500 * RPM, 1400 * RPM], [0.0, 5.0 / k])
-    assert fit.motor.resistance == pytest.approx(3.4, rel=2e-3)
-    assert fit.motor.resistance == pytest.approx(3.395305, rel=1e-6)
-    assert fit.motor.constant == pytest.approx(1.273240, rel=1e-6)
-    assert operating_point(fit.motor, 200.0, 5.0).current == pytest.approx(3.926991, rel=1e-6)
-
-
-def test_voltage_for_half_the_speed_of_a_fan():
-    # Examination problem of the GATE kind, load with the square of the speed: 100 V, 1000 rpm, 10
-    # A, 1 ohm; 500 rpm needs 47.5 V.
-    motor = Motor(resistance=1.0, constant=(100.0 - 10.0) / (1000 * RPM), drag=0.0)
-    load = 10.0 * motor.constant / 4.0
-    assert operating_point(motor, 47.5, load).speed / RPM == pytest.approx(500.0, rel=1e-12)
-
-
-def test_currents_of_school_problems():
-    # Common college-physics problems, as printed there: running and starting current against back
-    # e.m.f. and resistance.
-    assert steady_current(Motor(115.0 / 21.5, 1.0, 0.0), 115.0, 80.23) == pytest.approx(
-        6.5, abs=0.005
-    )
-    assert steady_current(Motor(0.5, 1.0, 0.0), 6.0, 4.5) == pytest.approx(3.0)
-    assert stall(Motor(0.5, 1.0, 0.0), 6.0)[1] == pytest.approx(12.0)
-    assert stall(Motor(13.0, 1.0, 0.0), 120.0)[1] == pytest.approx(9.23, abs=0.005)
-    assert steady_current(Motor(13.0, 1.0, 0.0), 120.0, 66.0) == pytest.approx(4.15, abs=0.005)
-    assert steady_current(Motor(0.15, 1.0, 0.0), 460.0, 442.0) == pytest.approx(120.0)
-    assert steady_current(Motor(0.15, 1.0, 0.0), 460.0, 447.4) == pytest.approx(84.0)
 
 
 # --- transients

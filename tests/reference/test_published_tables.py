@@ -115,15 +115,6 @@ def test_softening_of_printed_polymers(name, glass, vicat, deflection):
 
 
 @pytest.mark.parametrize(
-    ("name", "service"), [("PLA", 50), ("PETG", 60), ("ABS", 80), ("ASA", 85), ("PA12", 90)]
-)
-def test_service_limits_of_printed_polymers(name, service):
-    # Public filament wiki, App. A.1 (excerpt): at its service limit a part still carries a load,
-    # but no longer what it carries at 23 °C.
-    assert 0.1 < temperature_factor(float(service), load_materials()[name].softening) < 0.75
-
-
-@pytest.mark.parametrize(
     ("name", "gone"), [("PLA", True), ("PETG", True), ("ABS", False), ("ASA", False), ("PC", False)]
 )
 def test_what_a_parked_car_leaves(name, gone):

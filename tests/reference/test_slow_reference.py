@@ -5,8 +5,9 @@ Each test names its source; g = 9.81 m/s² as in the sources. Ropes are so stiff
 rigid rope is meant.
 
 Examples of textbooks were read in openly published collections of solved examples that follow the
-book (its data, a solution, the printed answer), other sources in their own text, unless a check
-says how else: excerpt, second hand, or from memory (then it bears that mark).
+book (its data, a solution, the printed answer; most in FOSSEE, Python-Textbook-Companions, commit
+d34b2ae7, so in the edition that it follows), other sources in their own text, unless a check says
+how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 import math

@@ -2,8 +2,9 @@
 its source.
 
 Examples of textbooks were read in openly published collections of solved examples that follow the
-book (its data, a solution, the printed answer), other sources in their own text, unless a check
-says how else: excerpt, second hand, or from memory (then it bears that mark).
+book (its data, a solution, the printed answer; most in FOSSEE, Python-Textbook-Companions, commit
+d34b2ae7, so in the edition that it follows), other sources in their own text, unless a check says
+how else: excerpt, second hand, or from memory (then it bears that mark).
 """
 
 import math
@@ -93,17 +94,6 @@ class TestTackle:
         assert found == pytest.approx(advantage, abs=6e-4)
         if sheave == 0.917:
             assert found == pytest.approx(3.25, rel=0.005)
-
-    @pytest.mark.memory
-    @pytest.mark.parametrize(
-        ("sheave", "two", "four"),
-        [(0.98, 0.9900, 0.9704), (0.96, 0.9800, 0.9416), (0.917, 0.9585, 0.8822)],
-    )
-    def test_efficiency_without_a_lead_sheave(self, sheave, two, four):
-        # (1 - E^n)/(n (1 - E)), the formula of DIN 15020 as remembered (from memory); values
-        # recomputed.
-        assert rope.tackle_efficiency(2, sheave) == pytest.approx(two, abs=6e-5)
-        assert rope.tackle_efficiency(4, sheave) == pytest.approx(four, abs=6e-5)
 
     def test_pull_of_a_whole_lift(self, ideal, make_motor):
         # The first test's tackle as a winch: 3250 lb on four falls over plain sheaves and one lead

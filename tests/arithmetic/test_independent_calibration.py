@@ -8,7 +8,7 @@ from scipy.integrate import solve_ivp
 
 from winchsim.studies.calibrate import LiftTest, calibrate
 
-pytestmark = [pytest.mark.reference, pytest.mark.slow]
+pytestmark = pytest.mark.slow
 
 G = 9.80665
 
