@@ -17,6 +17,7 @@ from winchsim.assessment.kinds import (
     ReadingKey,
     ToothLife,
 )
+from winchsim.inputs import Stage
 from winchsim.report.document import FindingText, Section, Table, Value
 from winchsim.report.json_out import lift_json
 from winchsim.report.lift import build
@@ -232,3 +233,19 @@ def test_data_of_a_motor_that_do_not_fit_together_are_told_at_the_top(small, tor
         assert text.index(told) < text.index("check value")
     if torque < 0.5:
         assert "2.8 times as hard" in text, "0.85 of the torque that the speed allows, over 0.30"
+
+
+def test_what_a_held_train_carries_is_the_least_that_statics_allow(small):
+    """A load that hangs from the start and is not raised: without friction its torque on the last
+    shaft is that of the rope; friction at rest may take some of it, or add as much."""
+    pair = Stage(
+        pinion=12, gear=36, module=1e-3, width=8e-3, efficiency=0.5, repeat=2, shaft_diameter=4e-3
+    )
+    inputs = small(stage=pair, load={"mass": 60.0, "start_height": 0.05})
+    scenario, record = Scenario(inputs, "held.toml", "", "0" * 64), simulate(inputs)
+    found = assess(record, actions=False)
+    rope = 60.0 * 9.80665 * record.machine.layers[0].radius
+    (shaft,) = (part for part in found.parts if part.kind == "shaft" and "1st" in part.label)
+    assert shaft.bound and shaft.demand < rope / 3
+    text = _squeezed(render_text(build(found, scenario, record), Options(full=True, width=200)))
+    assert f"{shaft.label} ≥ " in text and f"{shaft.label} ≤ " not in text

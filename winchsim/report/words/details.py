@@ -109,7 +109,7 @@ def part_table(parts: Sequence[PartRow]) -> Table:
         tuple(
             (
                 part.label,
-                ("≤ ", demand) if part.bound and part.demand > 0 else demand,
+                ("≥ ", demand) if part.bound and part.demand > 0 else demand,
                 Value(part.capacity, part.unit),
                 factor_of(part).alone,
                 Value(part.required),
