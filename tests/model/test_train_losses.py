@@ -6,8 +6,10 @@ from dataclasses import replace
 
 import pytest
 
+from winchsim.assessment.kinds import CheckKey
+from winchsim.assessment.ranges import find_ranges
 from winchsim.errors import InputError
-from winchsim.inputs import Gearbox, Stage, check
+from winchsim.inputs import Gearbox, Stage, check, with_value
 from winchsim.model import build
 from winchsim.physics.bearings import shaft_loss, tooth_load
 from winchsim.physics.worm import Locking, largest_reverse, screw_efficiency
@@ -213,3 +215,21 @@ def test_the_numbers_of_a_chain_are_plain_floats(small, make_motor, count):
     found = elements(small(stage=PAIR, motors=motors, drum={"bearing_efficiency": None}))
     numbers = [(e.ratio, e.forward, e.reverse, e.drag, e.inertia) for e in found.values()]
     assert {type(value) for row in numbers for value in row} == {float}
+
+
+@pytest.mark.parametrize(
+    ("kind", "most"), [("other", 0.5**0.5), ("planetary", 0.5**0.5), ("belt", None)]
+)
+def test_a_low_efficiency_of_a_whole_gearbox_does_not_make_it_lock(small, kind, most):
+    """One mesh that loses half forwards passes nothing back; three in a row of the same efficiency
+    pass back (2 - 0.5^(-1/3))³ = 0.405."""
+    bought = Stage(kind=kind, ratio=25.0, efficiency=0.5)
+    machine = build(small(stage=bought))
+    (row,) = (row for row in machine.assumed if row.path == "stage.1.reverse_efficiency")
+    assert row.value == pytest.approx(0.0) and row.high == (most and pytest.approx(most))
+    if most:
+        assert row.low == row.value < (2 - 0.5 ** (-1 / 3)) ** 3 < row.high
+        known = find_ranges(small(stage=bought), machine).hold[CheckKey.HOLD]
+        assert known[0].margin == math.inf and known[2].margin < math.inf
+    given = build(with_value(small(stage=bought), row.path, 0.3))
+    assert "stage.1.reverse_efficiency" not in {row.path for row in given.assumed}

@@ -38,6 +38,10 @@ PRINTED_PLANETARY = Estimate(
     "printed, one stage: 0.60 to 0.80, COMPAct, arXiv 2510.07197; 0.795 measured on an 8:1",
 )
 
+MANY_MESHES = ("planetary", "other")
+"""Kinds of stages whose efficiency may be that of several meshes in a row: they pass more back than
+one mesh of that efficiency does."""
+
 FORM_LOSS = {
     "printed": Estimate(0.03, 0.0, 0.08, "own assumption for printed teeth"),
     "moulded": Estimate(0.01, 0.0, 0.03, "own assumption for moulded teeth"),
@@ -168,11 +172,16 @@ def reduction(
     if stage.kind == "worm":
         return _worm(inputs, stage, path, label, assumptions, speed)
     forward = _efficiency(inputs, stage, path, pinion, assumptions)
+    reverse, most, why = reverse_of(forward), None, "the same friction torque both ways"
+    if stage.efficiency is not None and stage.kind in MANY_MESHES:
+        most, why = forward**0.5, f"{why} in one mesh, up to the root of the efficiency in many"
     reverse = assumptions.fill_in(
         stage.reverse_efficiency,
         f"{path}.reverse_efficiency",
-        reverse_of(forward),
-        why="2 - 1/efficiency: the same friction torque both ways",
+        reverse,
+        None if most is None else reverse,
+        most,
+        why=f"2 - 1/efficiency: {why}",
     )
     return Reduction(
         stage,
