@@ -3,11 +3,13 @@
 import math
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from winchsim.errors import InputError
 from winchsim.inputs import Edge, Factors, Gearbox, Settings, Stage
 from winchsim.model import Event, build
+from winchsim.model.link_demands import Channels, link_shares
 from winchsim.model.links import tooth_of
 from winchsim.model.machine import bracketed
 from winchsim.simulation import simulate
@@ -305,3 +307,19 @@ def test_the_knot_of_a_tackle_is_asked_for_its_largest_fall_in_lowering(small):
     )
     assert knot.channel == "tension" and knot.scale == pytest.approx(1.297, abs=5e-4)
     assert _link(build(small()), LinkKind.ROPE_KNOT, "rope").scale == 1.0
+
+
+def test_a_load_that_drives_asks_more_of_the_teeth_than_it_passes_on(small, make_motor):
+    motor, asked = make_motor(2.0, 0.01, bearing_efficiency=1.0), []
+    for back in (0.8, 0.4):
+        first = Stage(**SPUR, efficiency=0.9, reverse_efficiency=back)
+        m = build(small(motors=(motor, motor), stage=(first, Stage(**SPUR))))
+        idle = dict.fromkeys(Channels._fields, 0.0) | {"outputs": [0.0] * len(m.chain.elements)}
+        tooth = m.links.index(_link(m, LinkKind.TOOTH_PINION, "stage.1"))
+        for torque in (1.0, -1.0):
+            carried = Channels(**idle | {"forward": True, "groups": [torque, 0.0]})
+            asked.append(float(np.max(link_shares(m, carried)[tooth])))
+    # The gear drives: its teeth push with what the pinion passes on, over the reverse efficiency.
+    ahead, behind, same, twice = asked
+    assert ahead > 0
+    assert (same, behind, twice) == pytest.approx((ahead, ahead / 0.8, ahead / 0.4), rel=1e-9)
