@@ -136,6 +136,14 @@ def test_what_matters_most_comes_first(small):
     assert all(row.effect == 0 for row in found.assumed if row.low is None)
 
 
+def test_a_margin_below_one_counts_as_near_as_one_above(small):
+    parts = {"stage": stage(5.0, 0.8, shaft_drag=None, repeat=3), "load": {"mass": 14.0}}
+    found = assess(simulate(small(**parts)), actions=False)
+    first = found.assumed[0]
+    assert 0.5 < found.check(CheckKey.HOLD).value < 1  # and no other margin is as near to its limit
+    assert (first.path, first.effect_on) == ("settings.breakaway", CheckKey.HOLD)
+
+
 RUNS_BACK = {
     "stage": Stage(
         kind="spur",
