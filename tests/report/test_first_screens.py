@@ -33,6 +33,8 @@ def test_the_first_screen_of_a_scenario(path):
         assert any(words in text for words in STAYS)
         assert "competent person decides" in text and "Keep the area below clear" in text
         assert ("thin: too little" in text) == (found.counts[Status.THIN] > 0)
+        missing = {key for check in found.checks for key in check.missing}
+        assert all(key in text for key in missing) and ("Not given:" in text) == bool(missing)
         if width >= 80:  # narrow tables break names
             assert "check value" in text and all(
                 CHECKS[c.key] in text for c in found.checks if c.status is Status.THIN

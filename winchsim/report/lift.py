@@ -121,10 +121,9 @@ def _first_screen(found: Assessment) -> tuple[Node, ...]:
         *advice.actions(found),
         details.check_table(found.checks),
         *([details.THIN] if found.counts[Status.THIN] else []),
-        Paragraph(advice.unchecked(found), faint=True, spare=((details.LAST_SPARE + 1, 0),)),
         details.weakest_table(found.weakest),
         *([Paragraph(jam, label="If it jams:")] if jam else []),
-        Paragraph(advice.assumed(found)),
+        Paragraph(joined([advice.assumed(found), advice.unchecked(found)])),
     )
 
 

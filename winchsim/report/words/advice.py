@@ -149,12 +149,15 @@ def assumed_label(group: str, paths: Sequence[str]) -> str:
 
 
 def unchecked(found: Assessment) -> Text:
-    """Inputs without which a check is left out."""
+    """Inputs without which checks are left out; what a single one is for."""
     names: dict[tuple[str, ...], list[str]] = {}
     for check in found.checks:
         if check.missing:
             names.setdefault(check.missing, []).append(CHECKS[check.key])
-    texts = [f"{', '.join(keys)} for {' and '.join(n)}" for keys, n in names.items()]
+    texts = [
+        ", ".join(keys) + ("" if more else f" for {first}")
+        for keys, (first, *more) in names.items()
+    ]
     return say(f"Not given: {'; '.join(texts)}.") if texts else ()
 
 

@@ -80,8 +80,7 @@ NEAREST = "Factor of the part nearest to its required one:"
 
 LAST_SPARE = 2
 """Order in which rows are left out: checks that are not thin (0), second parts (1), thin checks
-(2), what is not given and a third action (3), thin checks of most interest (4), a second action
-(5)."""
+(2), a third action (3), thin checks of most interest (4), a second action (5)."""
 
 
 def weakest_table(parts: Sequence[PartRow]) -> Table:
