@@ -2,6 +2,7 @@
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 
 from winchsim import assess, simulate
@@ -9,7 +10,10 @@ from winchsim.assessment.kinds import CheckKey
 from winchsim.inputs import with_value
 from winchsim.model import Event, build
 from winchsim.report.document import Section, Table
+from winchsim.report.render.options import sentence_text
 from winchsim.report.sizing import study_document
+from winchsim.report.words.sizing import recommendation
+from winchsim.report.words.values import CHECKS
 from winchsim.scenario.read import Scenario
 from winchsim.slow import lift_machine
 from winchsim.studies.sizing import size
@@ -62,3 +66,14 @@ def test_the_height_reached_is_that_of_the_full_run(small):
     (row,) = [row for row in tables["checks", "check"].rows if row[0] == "height reached"]
     assert study.sweep.lifted[study.recommended]
     assert row[2].value == missed.check(CheckKey.TARGET).value and row[3].word == "fails"
+
+
+@pytest.mark.parametrize("efficiency", [0.62, 0.8])
+def test_the_check_that_fails_beyond_the_heaviest_load_is_named(small, make_stage, efficiency):
+    """Also where it is thin for every load below, as holding by friction is."""
+    study = size(small(stage=make_stage(5.0, efficiency, repeat=3)), "heaviest")
+    index = study.recommended + int(np.flatnonzero(~study.sweep.sound[study.recommended :])[0])
+    failing = [CHECKS[column.key] for column in study.sweep.checks if column.rank[index] == 0]
+    said = sentence_text(recommendation(study))
+    after = said.split("a check fails: ")[1]
+    assert any(after.startswith(f"{name}.") for name in failing)

@@ -81,7 +81,7 @@ def _fails_from(study: Study) -> Text:
     if not len(beyond) or study.recommended is None:
         return ()
     index = study.recommended + int(beyond[0])
-    key = study.sweep.binding(index, study.sweep.always)
+    key = study.sweep.binding(index)
     name = "" if key is None else f": {CHECKS[key]}"
     return say(f"From {{}} a check fails{name}.", candidate(study, index))
 
