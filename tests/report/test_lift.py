@@ -3,6 +3,7 @@
 import json
 import re
 from dataclasses import replace
+from functools import partial
 
 import pytest
 
@@ -91,8 +92,9 @@ def test_rows_of_details_hold_what_their_heads_say(reported):
     sources = [row[-1] for row in details.assumed_table(found).rows]
     assert sources == [source(row.source) for row in found.assumed]
     (total,), *spent = _numbers(details.energy_table(record.energy))
-    assert total == record.energy.source == pytest.approx(sum(amount for amount, _ in spent))
-    assert [share for _, share in spent] == [pytest.approx(amount / total) for amount, _ in spent]
+    near = partial(pytest.approx, rel=0.1)  # in two digits
+    assert total == near(record.energy.source) and total == near(sum(part for part, _ in spent))
+    assert [share for _, share in spent] == [near(part / total) for part, _ in spent]
     moments = _numbers(details.timeline_table(record))
     assert moments == [[time, round(height, 6)] for time, height, _ in details.timeline(record)]
     life = ToothLife("tooth", 7.0, 1e5, 1e4, 1e6)

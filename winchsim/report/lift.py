@@ -23,7 +23,7 @@ from winchsim.report.render.text import render_text
 from winchsim.report.words import advice, details
 from winchsim.report.words.findings import finding
 from winchsim.report.words.outcome import ended, outcome
-from winchsim.report.words.values import MARKS, percent, value
+from winchsim.report.words.values import MARKS, percent, rough, value
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
 from winchsim.studies.series import Series
@@ -163,9 +163,9 @@ def _jam(found: Assessment) -> tuple[Node, ...]:
         return ()
     current = say(
         "Supply current at standstill {}, without a current limit {}. Peak rope tension {}.",
-        Value(jam.current, "A"),
-        Value(jam.unlimited_current, "A"),
-        Value(jam.tension, "N"),
+        Value(rough(jam.current), "A"),
+        Value(rough(jam.unlimited_current), "A"),
+        Value(rough(jam.tension), "N"),
     )
     return details.jam_table(jam.parts), Paragraph(current)
 

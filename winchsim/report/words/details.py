@@ -28,6 +28,7 @@ from winchsim.report.words.values import (
     limit_of,
     of_check,
     of_reading,
+    percent,
     rough,
     setting,
     source,
@@ -148,10 +149,11 @@ def jam_table(parts: Sequence[JamPart]) -> Table:
         tuple(
             (
                 part.label,
-                Value(part.static, limit=1.0),
+                Value(part.static, "", part.low * slower, part.high * slower, 1.0).alone,
                 *Value(part.dynamic, "", part.low, part.high, 1.0).pair,
             )
             for part in parts
+            for slower in [part.static / part.dynamic if math.isfinite(part.dynamic) else 1.0]
         ),
     )
 
@@ -180,7 +182,8 @@ def timeline_table(record: Record) -> Table:
 
 
 def energy_table(balance: EnergyBalance) -> Table:
-    """Energy from the supply, and where it went: the largest first."""
+    """Energy from the supply, and where it went: the largest first. Two digits, as losses are
+    estimates."""
     stored = {
         "lifting the load" if kind == Term.POTENTIAL else f"stored, {kind}": (
             after - balance.stored_before[kind]
@@ -193,10 +196,10 @@ def energy_table(balance: EnergyBalance) -> Table:
     rows = sorted(shown.items(), key=lambda pair: -abs(pair[1]))
     if rest := sum(amounts.values()) - sum(shown.values()):
         rows.append(("all others", rest))
-    cells = ((str(kind), Value(v, "J"), Value(v / scale, "%")) for kind, v in rows)
+    cells = ((str(kind), Value(rough(v), "J"), percent(v / scale)) for kind, v in rows)
     return Table(
         ("energy", "amount", "share"),
-        (("from the supply", Value(balance.source, "J"), ""), *cells),
+        (("from the supply", Value(rough(balance.source), "J"), ""), *cells),
     )
 
 

@@ -7,7 +7,7 @@ from typing import Any
 from winchsim.assessment.kinds import Finding, FindingKind, GearFlaw
 from winchsim.report import document
 from winchsim.report.document import Mark, Text, Value, say
-from winchsim.report.words.values import percent, source, value
+from winchsim.report.words.values import percent, rough, source, value
 
 LEAST_SINK = 1e-4
 """Sinking that is worth a word. [m]"""
@@ -98,8 +98,8 @@ def _teeth_warm(v: Values) -> Text:
             f"{lasting} the flank of the {v['part']} reaches {{}}, its root {{}}; "
             f"{v['material']} service limit {{}} and {{}}."
         ),
-        Value(v["flank"], "°C"),
-        Value(v["root"], "°C"),
+        Value(rough(v["flank"]), "°C"),
+        Value(rough(v["root"]), "°C"),
         Value(v["flank_limit"], "°C"),
         Value(v["root_limit"], "°C"),
     )
