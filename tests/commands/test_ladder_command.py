@@ -181,7 +181,7 @@ def test_a_sheet_for_pupils_has_no_predictions_and_the_answers_stand_apart(crate
     )
     assert [row.mass for row in rows] == [row["mass_kg"] for row in facts]
     blind, answers = ((out / f"{name}.html").read_text() for name in ("ladder", "answers"))
-    current = f"{facts[-1]['current_a']:.3g}\N{NO-BREAK SPACE}A"
+    current = f"{facts[-1]['current_a']:.2g}\N{NO-BREAK SPACE}A"
     assert current in answers and current not in blind
     assert "stop after" in blind and "Follow local codes" in blind
 

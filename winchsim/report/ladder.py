@@ -7,7 +7,7 @@ from importlib.resources import files
 from itertools import groupby
 from typing import Any
 
-from winchsim.assessment.kinds import Assessment, Check, CheckKey, Status
+from winchsim.assessment.kinds import Assessment, Check, CheckKey, ReadingKey, Status
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs
 from winchsim.model import Machine, raising_phase
@@ -183,7 +183,7 @@ def _rung(rung: Rung, blind: bool) -> tuple[Cell, ...]:
         Value(rung.rest, "min") if rung.rest else "",
         MARKS[rung.status] if rung.exit_code or not blind else "",
         _checked(rung, CheckKey.LIFT_TIME) or _or_blank(rung.lift_time, "s"),
-        _or_blank(rung.current, "A"),
+        _current(rung),
         _checked(rung, CheckKey.WINDING) or Value(rung.winding_end, "°C"),
         factor_of(parts[0]).alone if parts else "",
         _or_blank(rung.voltage, "V"),
@@ -206,6 +206,15 @@ def _checked(rung: Rung, key: CheckKey) -> Value | None:
     """Value of a check, with as many digits as its range leaves."""
     check = None if rung.assessment is None else rung.assessment.check(key)
     return None if check is None or check.value is None else of_check(check).alone
+
+
+def _current(rung: Rung) -> Cell:
+    """Steady current, with as many digits as the range of the mean current leaves."""
+    mean = rung.assessment and rung.assessment.reading(ReadingKey.MEAN_CURRENT)
+    if not rung.current or not mean or not mean.value or mean.low is None or mean.high is None:
+        return _or_blank(rung.current, "A")
+    share = rung.current / mean.value
+    return Value(rung.current, "A", share * mean.low, share * mean.high).alone
 
 
 def _or_blank(number: float | None, unit: str) -> Cell:
