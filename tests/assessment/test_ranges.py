@@ -137,7 +137,7 @@ def test_what_matters_most_comes_first(small):
 
 
 def test_a_margin_below_one_counts_as_near_as_one_above(small):
-    parts = {"stage": stage(5.0, 0.8, shaft_drag=None, repeat=3), "load": {"mass": 14.0}}
+    parts = {"stage": stage(5.0, 0.8, 0.75, shaft_drag=None, repeat=3), "load": {"mass": 14.0}}
     found = assess(simulate(small(**parts)), actions=False)
     first = found.assumed[0]
     assert 0.5 < found.check(CheckKey.HOLD).value < 1  # and no other margin is as near to its limit
@@ -383,3 +383,19 @@ def test_motors_behind_a_controller_have_the_range_of_their_own_current(small):
     ]
     assert 0.97 * low <= min(ends) and max(ends) <= 1.03 * high
     assert max(ends) > 1.05 * base
+
+
+def test_a_pause_on_the_way_leaves_the_ranges_of_the_lift(small):
+    """The time of the first raise is no limit of the lift that the second one ends."""
+    way = (
+        Phase(action="raise", until="time", time=0.5),
+        Phase(action="off", until="time", time=1.0),
+        Phase(action="raise", until="top"),
+    )
+    plain, paused = (find_ranges(each, build(each)) for each in (small(), small(phase=way)))
+    assert paused.end == plain.end and paused.never == plain.never
+    for key in (CheckKey.LIFT_TIME, CheckKey.WINDING, ReadingKey.ENERGY_IN):
+        assert paused.span(key) == pytest.approx(plain.span(key)) and plain.span(key)[1] > 1.05
+    for end in ("top", "time"):  # what is given is a limit
+        late = small(phase=(Phase(action="raise", until=end, time=0.5),))
+        assert find_ranges(late, build(late)).end.name == "LATE"

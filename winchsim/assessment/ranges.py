@@ -312,11 +312,15 @@ def _run(
     where there is none, and net shares and slopes of holding; one row for each."""
     n = len(machines)
     ended = np.empty(n, dtype=int)
+    raises = [phase for phase in inputs.phase if phase.action == "raise"]
+    # The time of a raise is no limit of a lift that a later one ends at the top.
+    goes_on = raises and raises[0].until == "time" and any(p.until == "top" for p in raises)
+    limited = not goes_on and any(phase.time is not None for phase in raises)
     logs: dict[Key, np.ndarray] = {}
     hold: dict[CheckKey, np.ndarray] = {}
     for places, batch in stacks_by_shape(dict(enumerate(machines))):
         batch = replace(batch, coarse=True, powered_until=powered_for)
-        if not any(phase.action == "raise" and phase.time is not None for phase in inputs.phase):
+        if not limited:
             batch = replace(batch, raising=replace(batch.raising, time=np.inf))
         lifts = lift_batch(batch)
         ended[places] = lifts.end
