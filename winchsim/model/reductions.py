@@ -172,16 +172,17 @@ def reduction(
     if stage.kind == "worm":
         return _worm(inputs, stage, path, label, assumptions, speed)
     forward = _efficiency(inputs, stage, path, pinion, assumptions)
-    reverse, most, why = reverse_of(forward), None, "the same friction torque both ways"
+    reverse, most = reverse_of(forward), None
+    why = "2 - 1/efficiency: the same friction torque both ways"
     if stage.efficiency is not None and stage.kind in MANY_MESHES:
-        most, why = forward**0.5, f"{why} in one mesh, up to the root of the efficiency in many"
+        most, why = forward**0.5, "2 - 1/efficiency of one mesh, up to the root of it of many"
     reverse = assumptions.fill_in(
         stage.reverse_efficiency,
         f"{path}.reverse_efficiency",
         reverse,
         None if most is None else reverse,
         most,
-        why=f"2 - 1/efficiency: {why}",
+        why=why,
     )
     return Reduction(
         stage,
