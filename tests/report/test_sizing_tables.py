@@ -50,6 +50,7 @@ def test_rows_are_the_builds_that_they_name(small):
         own = lift_machine(build(made(drum)))
         assert lasted.value == pytest.approx(own["lift_time"])
         assert hot.value == pytest.approx(own["stall_margin_hot"])
+        assert hot.low <= hot.value <= hot.high, "which leave its digits"
         assert factor.value == pytest.approx(own["factor"], rel=0.01)
     met = {column.key: masks for column, *masks in study.limits}[CheckKey.START_COLD]
     row = next(row for row in tables["checks", "check"].rows if row[0].endswith("margin, cold"))

@@ -177,14 +177,20 @@ def limit(column: CheckColumn, index: int) -> Text:
 
 
 def number(found: Sweep, column: CheckColumn, index: int) -> Cell:
-    """Value of a check of one build; blank where it needs a lift that reaches its target."""
+    """Value of a check of one build, with the digits that its range leaves; blank where it needs a
+    lift that reaches its target."""
     if column.key is CheckKey.TARGET:
         return "reached" if found.lifted[index] else "missed"
     value = float(column.value[index])
     if math.isnan(value) or not found.is_read(column.key)[index]:
         return ""
     endless = "locked" if found.inputs.pawl is None else "pawl"
-    return replace(_printed(column.key, value), endless=endless)
+    soft = column.hard is None or column.key is CheckKey.PARTS
+    rows = column.low, column.high, column.required if soft else column.hard
+    ends = (None if row is None else float(np.broadcast_to(row, len(found))[index]) for row in rows)
+    low, high, limit = (None if end is None or math.isnan(end) else end for end in ends)
+    shown = replace(_printed(column.key, value), low=low, high=high, limit=limit, endless=endless)
+    return shown.alone
 
 
 def _printed(key: CheckKey, value: float) -> Value:
