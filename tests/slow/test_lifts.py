@@ -339,6 +339,21 @@ def test_pick_up_pulls_as_hard_as_the_full_run(warm_lift):
     assert slow["peak_tension"] == pytest.approx(record["tension"][rising].max(), rel=0.02)
 
 
+def test_a_new_layer_jerks_as_hard_as_in_the_full_run(small, make_motor):
+    """The start is soft."""
+    inputs = small(
+        motors=make_motor(4.0, 0.005, idle_current=0.12, count=6),
+        drum={"width": 0.012, "flange_diameter": 0.08},
+        load={"mass": 3.0, "height": 0.9, "start_height": 0.05},
+        rope={"damping_ratio": 0.02, "axial_stiffness": 5e3},
+        phase=Phase(action="raise", until="top", ramp=1.0),
+    )
+    record = simulate(inputs)
+    most = record["tension"][record.time <= record.first(Event.TOP).time].max()
+    assert lift_machine(build(inputs))["peak_tension"] == pytest.approx(most, rel=0.02)
+    assert most > 1.05 * 3 * 9.80665
+
+
 def test_a_load_that_is_torn_off_its_guide_pulls_as_hard_as_in_the_full_run(small, make_motor):
     """It needs 72 N of friction to start and rubs with 40: the 32 N less swing about the pull of
     the motion."""
