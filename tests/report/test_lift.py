@@ -18,7 +18,7 @@ from winchsim.assessment.kinds import (
     ReadingKey,
     ToothLife,
 )
-from winchsim.inputs import Stage
+from winchsim.inputs import MotorPoint, Stage
 from winchsim.report.document import FindingText, Section, Table, Value
 from winchsim.report.json_out import lift_json
 from winchsim.report.lift import build
@@ -235,6 +235,21 @@ def test_data_of_a_motor_that_do_not_fit_together_are_told_at_the_top(small, tor
         assert text.index(told) < text.index("check value")
     if torque < 0.5:
         assert "2.8 times as hard" in text, "0.85 of the torque that the speed allows, over 0.30"
+
+
+@pytest.mark.parametrize(("off", "told"), [(0.95, False), (0.6, True)])
+def test_points_that_lie_on_no_line_are_told_at_the_top(small, off, told):
+    (group,) = small().motors
+    held, free = group.stall_torque, group.no_load_speed
+    points = tuple(
+        MotorPoint(torque=share * held, speed=speed, current=0.12 + 1.38 * share)
+        for share, speed in ((0.0, free), (0.4, 0.6 * free * off), (0.8, 0.2 * free))
+    )
+    inputs = small(motors=replace(group, known_by="points", points=points))
+    scenario, record = Scenario(inputs, "points.toml", "", "0" * 64), simulate(inputs)
+    document = build(assess(record, actions=False), scenario, record)
+    text = _squeezed(render_text(document, Options(full=False, width=80)))
+    assert ("Fitted to 3 points: speed within" in text) is told
 
 
 def test_what_a_held_train_carries_is_the_least_that_statics_allow(small):

@@ -18,7 +18,7 @@ from winchsim.assessment.kinds import (
 )
 from winchsim.inputs import REMOVED, Inputs, Spec, idle, walk, without_numbers
 from winchsim.model import Action, Assumed, AtGroup, AtLayer, AtLink, Event, Machine, Term
-from winchsim.physics.motor.fitted import FitNote, Remark
+from winchsim.physics.motor.fitted import DISAGREEMENT, FitNote, Remark
 from winchsim.physics.supply import Regime
 from winchsim.report.document import Cell, Paragraph, Section, Table, Text, Value, say
 from winchsim.report.words.values import (
@@ -379,18 +379,22 @@ def notes(inputs: Inputs, machine: Machine) -> tuple[Text, ...]:
     return (*unused, *(_of_group(number, note) for number, note in machine.notes))
 
 
-LEAST_CONTRADICTION = 0.02
-"""Share of the torque that is left out, below which data only are rounded. [-] Own choice."""
+LEAST_DOUBT = {
+    Remark.FITTED: DISAGREEMENT,
+    Remark.CONTRADICTION: 0.02,
+    Remark.METER_DISAGREES: 0.0,
+    Remark.LOW_EFFICIENCY: 0.0,
+}
+"""By remark: up to which of its last values it is no doubt; a torque that is left out may be
+rounding. [-] Own choice."""
 
 
 def doubts(machine: Machine) -> tuple[Text, ...]:
     """What in the data of each motor group does not fit together, with its effect."""
-    doubtful = {Remark.METER_DISAGREES, Remark.CONTRADICTION, Remark.LOW_EFFICIENCY}
     return tuple(
         _of_group(number, note)
         for number, note in machine.notes
-        if note.kind in doubtful
-        and (note.kind is not Remark.CONTRADICTION or note.values[0] > LEAST_CONTRADICTION)
+        if max(note.values[-2:]) > LEAST_DOUBT.get(note.kind, math.inf)
     )
 
 
