@@ -83,7 +83,9 @@ def keys_text(
     lines = []
     for table in tables:
         need = f" ({'required' if table.required else 'optional'})" if table.name else ""
-        lines.append(strong(table.heading) + f"  {table.meaning}{need}")
+        about = f"{table.heading}  {table.meaning}{need}"
+        first, *more = textwrap.wrap(about, width, subsequent_indent=" " * 4)
+        lines += [first.replace(table.heading, strong(table.heading), 1), *more]
         for row in table.rows:
             assumed = row["assumed"] and f" ({row['assumed']})"
             left_out = "required" if row["required"] else f"left out: {row['default']}{assumed}"
