@@ -16,7 +16,7 @@ from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, ReadingKey
 from winchsim.inputs import with_value
 from winchsim.model import Event
-from winchsim.report.csv_out import record_csv
+from winchsim.report.bundle import record_csv
 from winchsim.report.lift import build
 from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from winchsim import assess, simulate
-from winchsim.assessment.candidates import RANKS, capacities, check_columns
+from winchsim.assessment.candidates import capacities, check_columns
 from winchsim.assessment.kinds import CheckKey
 from winchsim.assessment.margins import hardest_margins
 from winchsim.assessment.ranges import find_ranges
@@ -47,7 +47,7 @@ def test_statuses_of_candidates_are_those_of_full_runs(small, part):
             CheckKey.JAM,
         ):
             check = found.check(key)
-            assert RANKS[check.status] == columns[key].rank[row], (mass, key)
+            assert check.status.rank == columns[key].rank[row], (mass, key)
         for key in (CheckKey.START_COLD, CheckKey.HOLD, CheckKey.JAM):
             value = columns[key].value[row]
             assert value == pytest.approx(found.check(key).value, rel=1e-6)

@@ -8,7 +8,7 @@ from hypothesis import assume, given, settings, strategies as st
 
 from winchsim import assess, simulate
 from winchsim.errors import WinchsimError
-from winchsim.report.csv_out import record_csv
+from winchsim.report.bundle import record_csv
 from winchsim.report.json_out import lift_json
 from winchsim.report.lift import build
 from winchsim.report.render.options import Options

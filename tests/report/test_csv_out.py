@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from winchsim.quantity_text import csv_cell, csv_text, key
-from winchsim.report.csv_out import record_csv
+from winchsim.report.bundle import record_csv
 
 
 @pytest.fixture(scope="module")

@@ -13,7 +13,6 @@ from typing import Any
 import numpy as np
 
 from winchsim.assessment.candidates import HELD, CheckColumn, capacities, check_columns
-from winchsim.assessment.grading import grade
 from winchsim.assessment.kinds import (
     Action,
     ActionKind,
@@ -28,7 +27,7 @@ from winchsim.assessment.kinds import (
     Status,
 )
 from winchsim.assessment.margins import BRAKE_REQUIRED, brake_margin
-from winchsim.assessment.parts import worst_part
+from winchsim.assessment.parts import grade, worst_part
 from winchsim.errors import UnknownPathError, WinchsimError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Brake, Inputs, Pawl, spec_at, value_at, with_value

@@ -10,11 +10,10 @@ from typing import Any
 import numpy as np
 
 from winchsim.assessment.checks import BATTERY_REQUIRED, START_REQUIRED
-from winchsim.assessment.grading import RANKS, ranks_of
 from winchsim.assessment.jam import stops
 from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.assessment.margins import BRAKE_REQUIRED, brake_margin
-from winchsim.assessment.parts import factor_range, undescribed
+from winchsim.assessment.parts import factor_range, ranks_of, undescribed
 from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
 from winchsim.assessment.readings import CONTINUOUS_SHARE
 from winchsim.elementwise import by_value
@@ -103,7 +102,7 @@ def _way(inputs: Inputs, lifts: Lifts, known: Ranges | None) -> list[CheckColumn
     hot = _column(CheckKey.START_HOT, lifts.stall_margin_hot, known, required=1.0)
     target = _column(CheckKey.TARGET, lifts.lifted.astype(float), None, hard=0.5, required=0.5)
     if known is not None and known.causes:  # with the losses that are possible it may not be raised
-        target.rank[lifts.lifted & (hot.low < 1)] = RANKS[Status.THIN]
+        target.rank[lifts.lifted & (hot.low < 1)] = Status.THIN.rank
     raises = [p for p in inputs.phase if p.action == "raise" and p.until == "top"]
     # From the floor a drum that turns already lifts what it does not start, as `find_checks` has
     # it.
@@ -275,8 +274,8 @@ def _parts(
         graded(CheckKey.JAM, Side.LEAST, jam[0], jam[1], jam[2], None, 1.0),
     ]
     for column in columns:
-        partly = (more["undescribed"] == 1) & (column.rank == RANKS[Status.OK])
-        column.rank[partly] = RANKS[Status.NOT_CHECKED]
+        partly = (more["undescribed"] == 1) & (column.rank == Status.OK.rank)
+        column.rank[partly] = Status.NOT_CHECKED.rank
     return columns
 
 
@@ -300,7 +299,7 @@ def _holding(
             np.where(pawl, np.inf, HoldShare(*(more[key] + shift)).margin) for shift in shifts
         )
         column = graded(key, Side.LEAST, value, low, high, hard, required)
-        column.rank[~pawl & ~braked & (column.rank == RANKS[Status.OK])] = RANKS[Status.THIN]
+        column.rank[~pawl & ~braked & (column.rank == Status.OK.rank)] = Status.THIN.rank
         if key is CheckKey.HOLD:
-            column.rank[lifts.lifted & (lifts.holding == Hold.RUNS_BACK)] = RANKS[Status.FAILS]
+            column.rank[lifts.lifted & (lifts.holding == Hold.RUNS_BACK)] = Status.FAILS.rank
         yield column

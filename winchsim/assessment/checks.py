@@ -4,7 +4,6 @@ import math
 from collections.abc import Iterator, Mapping
 
 from winchsim.assessment.findings import at_current_limit
-from winchsim.assessment.grading import grade
 from winchsim.assessment.history import History, carried_on
 from winchsim.assessment.kinds import (
     STALLS,
@@ -23,7 +22,7 @@ from winchsim.assessment.margins import (
     hardest_margins,
     stalled_windings,
 )
-from winchsim.assessment.parts import undescribed, worst_part
+from winchsim.assessment.parts import grade, undescribed, worst_part
 from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
 from winchsim.assessment.readings import QUANTITIES, motor_load
 from winchsim.frozen import replace

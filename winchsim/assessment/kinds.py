@@ -3,6 +3,7 @@
 from collections.abc import Mapping
 from dataclasses import field
 from enum import StrEnum
+from functools import cached_property
 from importlib import import_module
 from typing import Any
 
@@ -23,7 +24,7 @@ class Status(StrEnum):
     OK = "ok"
     """Meets the required value, with its whole range beyond the hard limit."""
 
-    @property
+    @cached_property
     def rank(self) -> int:
         """0 for the worst."""
         return list(Status).index(self)

@@ -1,4 +1,5 @@
-"""Every part of a run with its capacity, its largest demand, and how the two stand."""
+"""The status of a value by its limits; and every part of a run with its capacity, its largest
+demand, and how the two stand."""
 
 import math
 from collections.abc import Sequence
@@ -6,7 +7,6 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.assessment.grading import grade
 from winchsim.assessment.history import carried_on
 from winchsim.assessment.kinds import CheckKey, Jam, PartRow, Side, Status
 from winchsim.assessment.ranges import Key, Ranges
@@ -15,6 +15,44 @@ from winchsim.frozen import replace
 from winchsim.model import AtLink, Machine
 from winchsim.simulation import Record
 from winchsim.strength.link import LinkKind, LinkState, link_state
+
+
+def ranks_of(value: Any, low: Any, high: Any, side: Side, hard: Any, required: Any) -> np.ndarray:
+    """Status of each of many values with their ranges, as a rank.
+
+    Parameters
+    ----------
+    value, low, high : ndarray
+        NaN for a value that is missing.
+    side : Side
+    hard, required : float or ndarray or None
+        Limit that must not be missed, and value from which on it is ok; None or NaN for none.
+    """
+    sign = 1 if side is Side.LEAST else -1
+    worst = low if side is Side.LEAST else high
+    hard, required = (np.nan if limit is None else limit for limit in (hard, required))
+    rank = np.full(np.shape(value), Status.OK.rank)
+    rank[sign * worst < sign * np.where(np.isnan(hard), required, hard)] = Status.THIN.rank
+    rank[sign * value < sign * required] = Status.THIN.rank
+    rank[sign * value < sign * hard] = Status.FAILS.rank
+    rank[np.isnan(value)] = Status.NOT_CHECKED.rank
+    return rank
+
+
+def grade(
+    value: float | None,
+    low: float | None,
+    high: float | None,
+    side: Side,
+    hard: float | None,
+    required: float | None,
+) -> Status:
+    """Status of one value as `ranks_of` has it; None for a value that is missing, or a range that
+    was not computed."""
+    if value is None:
+        return Status.NOT_CHECKED
+    least, most = (value if end is None else end for end in (low, high))
+    return list(Status)[int(ranks_of(value, least, most, side, hard, required))]
 
 
 def part_rows(record: Record, ranges: Ranges | None) -> tuple[PartRow, ...]:

@@ -38,8 +38,7 @@ def run(options: Namespace, env: Env) -> int:
         series = repeat(scenario.inputs, options.repeat, pause or 0.0)
     report = build(found, scenario, record, again(options), snag=snag, series=series)
     if options.csv or options.out or options.json:
-        from winchsim.report.bundle import report_files
-        from winchsim.report.csv_out import record_csv
+        from winchsim.report.bundle import record_csv, report_files
         from winchsim.report.json_out import event_facts, lift_json
 
         about = {"digest": scenario.digest, "events": event_facts(record)}

@@ -3,8 +3,10 @@
 from collections.abc import Callable
 from typing import Any
 
+import numpy as np
+
 from winchsim.frozen import replace
-from winchsim.report.csv_out import record_csv
+from winchsim.quantity_text import CSV_DIGITS, key
 from winchsim.report.document import Document, FigureRef
 from winchsim.report.figures.catalogue import draw, image, inline_svg, pictures
 from winchsim.report.figures.look import COLUMN
@@ -15,6 +17,9 @@ from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import Record
+
+PLACES = 9
+"""Digits behind the point of a time: samples that are nearer are one row. [-]"""
 
 
 def report_files(
@@ -83,3 +88,40 @@ def study_files(
         **({} if csv is None else {f"{name}.csv": csv()}),
         **{f"{name}.{k}": image(f, k, COLUMN, digest) for _, f in drawn for k in ("svg", "png")},
     }
+
+
+def record_csv(record: Record) -> str:
+    """CSV text of a record.
+
+    Parameters
+    ----------
+    record : Record
+
+    Returns
+    -------
+    str
+        The heads, then the samples: those at ``settings.sample_step`` where the scenario gives one,
+        else all of the record. Time rises from row to row: at a switch the row holds what follows
+        it. ``phase`` and ``segment`` count from 1; ``held`` is 1 where the drum is at rest and the
+        tooth forces are bounds. Cells without a finite number are empty.
+    """
+    record = record.sampled or record
+    channels = record.channels.values()
+    heads = [key("time", "s"), "phase", "segment", "held", *(key(c.name, c.unit) for c in channels)]
+    time = np.round(record.time, PLACES)
+    columns = [
+        time,
+        record.phase + 1,
+        np.searchsorted(record.segment_starts, np.arange(len(time)), side="right"),
+        record.bound.astype(int),
+        *(channel.values for channel in channels),
+    ]
+    kept = np.append(np.diff(time) > 0, True)
+    row = "%.15g,%d,%d,%d" + f",%.{CSV_DIGITS}g" * len(channels)
+    lines = [row % v for v in zip(*(column[kept].tolist() for column in columns), strict=True)]
+    if not all(np.isfinite(column).all() for column in columns):
+        lines = [
+            ",".join("" if cell in ("nan", "inf", "-inf") else cell for cell in line.split(","))
+            for line in lines
+        ]
+    return "\n".join([",".join(heads), *lines]) + "\n"

@@ -12,7 +12,7 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.assessment.candidates import RANKS, CheckColumn, graded
+from winchsim.assessment.candidates import CheckColumn, graded
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, Side, Status
 from winchsim.errors import WinchsimError, refuse_if
@@ -234,12 +234,12 @@ class Study:
         return tuple(
             (
                 c,
-                of[c.key] & (c.rank == RANKS[Status.OK]),
-                of[c.key] & (c.rank == RANKS[Status.FAILS]),
+                of[c.key] & (c.rank == Status.OK.rank),
+                of[c.key] & (c.rank == Status.FAILS.rank),
             )
             for c in self.sweep.checks
             if c.key in self.sweep.changeable
-            and np.any(c.rank[of[c.key]] < RANKS[Status.NOT_CHECKED])
+            and np.any(c.rank[of[c.key]] < Status.NOT_CHECKED.rank)
         )
 
 
@@ -525,11 +525,11 @@ def _corrected(found: Sweep, index: int, full: Assessment) -> Sweep:
         ends = [check.value if end is None else end for end in (check.value, check.low, check.high)]
         value, low, high = (origin + rises * (end - origin) for end in ends)
         columns[key] = new = graded(key, c.side, value, low, high, c.hard, c.required)
-        unknown = (c.rank == RANKS[Status.NOT_CHECKED]) & (new.rank == RANKS[Status.OK])
-        new.rank[unknown] = RANKS[Status.NOT_CHECKED]  # other parts stay unknown
+        unknown = (c.rank == Status.NOT_CHECKED.rank) & (new.rank == Status.OK.rank)
+        new.rank[unknown] = Status.NOT_CHECKED.rank  # other parts stay unknown
     target, may_stall = columns[CheckKey.TARGET], columns[CheckKey.START_HOT].low < 1
-    lifted = np.where(may_stall, RANKS[Status.THIN], RANKS[Status.OK])
-    rank = np.where(target.rank == RANKS[Status.FAILS], target.rank, lifted)
+    lifted = np.where(may_stall, Status.THIN.rank, Status.OK.rank)
+    rank = np.where(target.rank == Status.FAILS.rank, target.rank, lifted)
     columns[CheckKey.TARGET] = replace(target, rank=rank)
     return replace(found, checks=tuple(columns.values()))
 

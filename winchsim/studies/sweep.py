@@ -9,7 +9,7 @@ from typing import Any
 
 import numpy as np
 
-from winchsim.assessment.candidates import RANKS, CheckColumn, capacities, check_columns
+from winchsim.assessment.candidates import CheckColumn, capacities, check_columns
 from winchsim.assessment.evaluate import assess
 from winchsim.assessment.kinds import Assessment, CheckKey, End, ReadingKey, Side, Status
 from winchsim.assessment.ranges import ENDS, find_ranges
@@ -85,9 +85,7 @@ class Sweep:
         return len(self.ends)
 
     def __repr__(self) -> str:
-        counts = ", ".join(
-            f"{np.sum(self.ranks == rank)} {name.value}" for name, rank in RANKS.items()
-        )
+        counts = ", ".join(f"{np.sum(self.ranks == name.rank)} {name.value}" for name in Status)
         return f"Sweep({len(self)} builds over {', '.join(self.values)}: {counts})"
 
     @property
@@ -122,18 +120,18 @@ class Sweep:
     @cached_property
     def sound(self) -> np.ndarray:
         """Whether no check of each fails."""
-        return self.ranks > RANKS[Status.FAILS]
+        return self.ranks > Status.FAILS.rank
 
     @cached_property
     def always(self) -> tuple[CheckKey, ...]:
         """Checks that are thin for all that do not fail."""
-        thin = [c.key for c in self.checks if np.all(c.rank[self.sound] == RANKS[Status.THIN])]
+        thin = [c.key for c in self.checks if np.all(c.rank[self.sound] == Status.THIN.rank)]
         return tuple(thin) if self.sound.any() else ()
 
     @cached_property
     def meets(self) -> np.ndarray:
         """Whether each meets every limit that the values can change."""
-        thin = [c.rank == RANKS[Status.THIN] for c in self.checks if c.key not in self.always]
+        thin = [c.rank == Status.THIN.rank for c in self.checks if c.key not in self.always]
         return self.sound & ~np.any(thin, axis=0)
 
     @cached_property
@@ -151,7 +149,7 @@ class Sweep:
     def thin_counts(self) -> np.ndarray:
         """Thin checks of each among those that the values can change."""
         return np.sum(
-            [(c.rank == RANKS[Status.THIN]) & (c.key in self.changeable) for c in self.checks],
+            [(c.rank == Status.THIN.rank) & (c.key in self.changeable) for c in self.checks],
             axis=0,
         )
 
@@ -172,7 +170,7 @@ class Sweep:
             if column.key in self.changeable
             and column.key not in leave_out
             and column.rank[index]
-            <= RANKS[Status.FAILS if column.key is CheckKey.TARGET else Status.THIN]
+            <= (Status.FAILS if column.key is CheckKey.TARGET else Status.THIN).rank
         ]
         return min(found, key=lambda column: column.rank[index]).key if found else None
 
@@ -180,7 +178,7 @@ class Sweep:
         """The check that one build has its status from, one that the values can change first."""
         key = self.binding(index, leave_out)
         worst = [column.key for column in self.checks if column.rank[index] == self.ranks[index]]
-        return key if key in worst or self.ranks[index] >= RANKS[Status.NOT_CHECKED] else worst[0]
+        return key if key in worst or self.ranks[index] >= Status.NOT_CHECKED.rank else worst[0]
 
     def least_share(
         self, keys: Collection[CheckKey] | None = None, limit: str = "required"
@@ -379,7 +377,7 @@ def _column(key: CheckKey, found: Sequence[Assessment | None]) -> CheckColumn:
     side = next((check.side for check in checks if check), Side.LEAST)
     absent = {CheckKey.TARGET: Status.FAILS, CheckKey.PROGRAMME: Status.OK}
     missing = absent.get(key, Status.NOT_CHECKED)
-    ranks = np.array([RANKS[check.status if check else missing] for check in checks])
+    ranks = np.array([(check.status if check else missing).rank for check in checks])
     names = ("value", "low", "high", "hard", "required")
     return CheckColumn(key, side, rank=ranks, **{name: _numbers(checks, name) for name in names})
 

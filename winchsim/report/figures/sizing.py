@@ -8,7 +8,7 @@ from typing import Any
 import numpy as np
 from matplotlib.colors import ListedColormap
 
-from winchsim.assessment.candidates import RANKS, CheckColumn
+from winchsim.assessment.candidates import CheckColumn
 from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.frozen import dataclass
 from winchsim.inputs import spec_at
@@ -135,7 +135,7 @@ def _curves(
         axes.set_ylabel(label)
         _panel(axes, axis, found, rows, order, look)
         if axis.scale != "dots":
-            _shade(axes, axis.values[order], found.ranks[order] == RANKS[Status.FAILS])
+            _shade(axes, axis.values[order], found.ranks[order] == Status.FAILS.rank)
         if best is not None:
             x = axis.values[best]
             axes.axvline(x, color=GREEN, linewidth=0.8 * look.line, zorder=1.5, label="_best")

@@ -6,7 +6,7 @@ from itertools import groupby
 
 import numpy as np
 
-from winchsim.assessment.candidates import RANKS, CheckColumn
+from winchsim.assessment.candidates import CheckColumn
 from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.frozen import replace
 from winchsim.quantity_text import in_unit
@@ -212,7 +212,7 @@ def bound_by(found: Sweep, index: int, leave_out: Collection[CheckKey] = ()) -> 
 
 def swept(found: Sweep) -> Text:
     """How many builds of a sweep have no failing check."""
-    count, okay = int(found.sound.sum()), int(np.sum(found.ranks == RANKS[Status.OK]))
+    count, okay = int(found.sound.sum()), int(np.sum(found.ranks == Status.OK.rank))
     some = f"No check fails in {count} of {len(found)} builds; all checks are ok in {okay}."
     return say(some if count else "Every build fails a check.")
 
