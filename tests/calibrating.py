@@ -61,9 +61,8 @@ def multiples(found):
 
 def spans(found):
     """Intervals of the multiples by factor, of a calibration."""
-    rows = {row.factor.name: row.values[0] for row in found.parameters}
     return {
         name: sorted(loss(v.path, end) / loss(v.path, v.before) for end in (v.low, v.high))
-        for name, v in rows.items()
+        for name, v in {row.factor.name: row.values[0] for row in found.parameters}.items()
         if v.before
     }

@@ -130,11 +130,10 @@ def _varied(d: _Dice, inputs: sc.Inputs) -> sc.Inputs:
     stiffness, load = inputs.rope.axial_stiffness, inputs.load
     hanging = (load.start_height + load.height + inputs.rope.lead) * inputs.rope.mass_per_length
     least = pull + hanging * inputs.settings.gravity
-    thick = min(max(inputs.rope.diameter, math.sqrt(pull / 2e7)), inputs.drum.width / 2)
     rope = replace(
         inputs.rope,
         damping_ratio=max(inputs.rope.damping_ratio, 0.02),
-        diameter=thick,
+        diameter=min(max(inputs.rope.diameter, math.sqrt(pull / 2e7)), inputs.drum.width / 2),
         breaking_force=max(0.7 * least, min(inputs.rope.breaking_force, 1e4 * pull)),
         axial_stiffness=None
         if stiffness is None

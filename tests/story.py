@@ -78,12 +78,11 @@ def _tested(row: SheetRow, winch: Inputs, rng: np.random.Generator) -> SheetRow:
     time, current = lift.lift_time, lift.steady("current")
     if time is None or current is None:
         raise ValueError(f"the second winch does not lift {row.mass} kg: it is to lift every rung")
-    voltage = lift.steady("voltage")
     return replace(
         row,
         measured_time=round(time + rng.normal(0, READING["time"]), 1),
         measured_current=round(current * (1 + rng.normal(0, READING["current"])), 2),
-        measured_voltage=round(voltage + rng.normal(0, READING["voltage"]), 2),
+        measured_voltage=round(lift.steady("voltage") + rng.normal(0, READING["voltage"]), 2),
         held=read_history(record).held if row.mass else None,
         outcome="lifted",
     )

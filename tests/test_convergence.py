@@ -119,8 +119,7 @@ def _last_digit(text: str) -> float:
     """Unit of the last digit of a printed number; noughts before the point are taken as digits of
     their own."""
     mantissa, _, power = text.partition("e")
-    decimals = len(mantissa.partition(".")[2])
-    return 10.0 ** (int(power or 0) - decimals)
+    return 10.0 ** (int(power or 0) - len(mantissa.partition(".")[2]))
 
 
 @each_scenario
@@ -209,9 +208,8 @@ def test_peaks_demands_and_verdict_do_not_depend_on_the_sample_step(path, step):
     assessed = assess(record, actions=False)
     assert assessed.checks == usual.found.checks
     assert _report(record, path, assessed).splitlines()[0] == usual.text.splitlines()[0]
-    rows = record_csv(record).splitlines()[1:]
     assert (
-        len(rows)
+        len(record_csv(record).splitlines()[1:])
         <= len(record.sampled.time)
         <= record.time[-1] / step + 2 * len(record.segment_starts) + 1
     )

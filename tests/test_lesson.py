@@ -21,9 +21,7 @@ def test_every_cell_runs_and_the_figures_show_what_the_text_asks_for(monkeypatch
         plt.close("all")
     shown = capsys.readouterr().out
     assert "Keep the area below clear" in shown and "of the power at the motors" in shown
-    share = float(np.median(names["lifting"] / names["electric"]))
-    assert 0.1 < share < 0.9
-    best = int(np.argmin(time))
-    assert 0 < best < len(time) - 1, "there is a best diameter inside the curve"
+    assert 0.1 < float(np.median(names["lifting"] / names["electric"])) < 0.9
+    assert 0 < int(np.argmin(time)) < len(time) - 1, "there is a best diameter inside the curve"
     assert np.all(np.diff(current) > 0), "a thicker drum asks for more current"
     assert not names["reached"].all(), "the thickest drums stall"

@@ -42,8 +42,7 @@ def shackle(monkeypatch):
 def test_it_is_guarded_and_told(shackle, small):
     kind = shackle(100.0)
     assert list(LinkKind)[-1] is kind
-    record = simulate(small(load={"mass": 12.0}))
-    found = assess(record, actions=False)
+    found = assess(simulate(small(load={"mass": 12.0})), actions=False)
     finding = next(each for each in found.findings if each.kind is FindingKind.PART_BROKE)
     assert finding.values["part"] == found.target.part == "shackle at the load"
     parts = found.parts
@@ -52,8 +51,7 @@ def test_it_is_guarded_and_told(shackle, small):
 
 
 def test_studies_check_it(shackle, small):
-    before = size(small(), "drum").sweep
-    assert "shackle at the load" not in set(before.parts)
+    assert "shackle at the load" not in set(size(small(), "drum").sweep.parts)
     shackle(100.0)
     found = size(small(), "drum").sweep
     column = found.check(CheckKey.PARTS)
@@ -74,5 +72,4 @@ def test_what_is_noted_of_a_test_finds_it(shackle, small):
         ),
     )
     assert broken.at.link.label == "shackle at the load" and 8 * 9.8 < broken.at.demand < 150.0
-    names = [link.label for link in build(inputs).links]
-    assert names[-1] == "shackle at the load"
+    assert [link.label for link in build(inputs).links][-1] == "shackle at the load"

@@ -100,8 +100,7 @@ def test_every_number_in_the_prose_is_compared(found):
 def test_a_changed_digit_is_noticed(found):
     """In a printed line, in the table of scenarios, in a passage, and in the example's output."""
     for shown in ("THIN 1 of", "Lifts 12 kg by 1.2 m in", "| lift time | ", "```text\n1"):
-        at = README.index(shown) + len(shown)
-        digit = re.compile(r"\d").search(README, at - 1).start()
+        digit = re.compile(r"\d").search(README, README.index(shown) + len(shown) - 1).start()
         other = README[:digit] + str((int(README[digit]) + 1) % 10) + README[digit + 1 :]
         assert rendered(other, found) != other, shown
 
@@ -113,14 +112,13 @@ def test_files_that_are_named_exist(place, found):
     written = set(re.findall(r"`((?:plan|tuned|report)\b[^`]*)`", README))
     assert {"plan/ladder.html", "plan/ladder.csv"} <= written
     assert [path for path in written if not (place / path).exists()] == []
-    names = {path.name for path in (place / "report").iterdir()}
     assert {
         "report.html",
         "report.md",
         "record.csv",
         "measured-lifts.png",
         "tooth-factor.png",
-    } <= names
+    } <= {path.name for path in (place / "report").iterdir()}
 
 
 def test_examples_of_values_are_read():

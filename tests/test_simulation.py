@@ -19,12 +19,11 @@ from winchsim.simulation import ENERGY_LIMIT, RELATIVE_TOLERANCE, EnergyBalance,
 
 
 def _winch(mass=5.0, **load) -> Inputs:
-    stage = Stage(kind="planetary", ratio=400.0, efficiency=0.6, shaft_drag=0.0)
     return with_tables(
         Inputs(
             motors=(FOUR_MOTORS,),
             supply=Supply(voltage=6.0, resistance=0.1),
-            stage=(stage,),
+            stage=(Stage(kind="planetary", ratio=400.0, efficiency=0.6, shaft_drag=0.0),),
             drum=Drum(diameter=0.01, width=0.06),
             rope=Rope(diameter=0.004),
             load=Load(mass=mass, height=0.2, **load),
@@ -186,8 +185,7 @@ def test_the_same_scenario_gives_the_same_numbers_to_the_bit(record):
 
 
 def test_a_machine_can_be_built_once_and_run_often(record):
-    machine = build(_winch())
-    assert simulate(machine)["height"].tobytes() == record["height"].tobytes()
+    assert simulate(build(_winch()))["height"].tobytes() == record["height"].tobytes()
 
 
 def test_a_record_goes_through_pickle_for_worker_processes(record):

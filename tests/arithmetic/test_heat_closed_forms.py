@@ -46,9 +46,8 @@ class TestTwoNodeStep:
         assert np.sort(-1.0 / np.linalg.eigvals(matrix)) == pytest.approx(
             [12.98664, 462.01336], rel=1e-6
         )
-        exact = expm(matrix * 30.0) @ [50.0, 10.0]
         assert step_exact(self.path, 0.0, 50.0, 10.0, 0.0, 30.0) == pytest.approx(
-            tuple(exact), rel=1e-12
+            tuple(expm(matrix * 30.0) @ [50.0, 10.0]), rel=1e-12
         )
 
     @pytest.mark.parametrize(("time", "winding", "case"), rises)

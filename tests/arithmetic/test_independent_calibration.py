@@ -147,8 +147,7 @@ def test_a_weaker_magnet_and_longer_leads_are_found_among_all_factors(scenario):
 def test_a_stall_and_a_breakage_among_the_rungs_change_no_estimate(scenario):
     """Nothing in the other program stalls under 12 kg but this winch; a broken rung has no time
     that counts."""
-    own = really(LOSS, DRAGS)
-    rows = sheet(MASSES[:5], 0.005, 5, **own)
+    rows = sheet(MASSES[:5], 0.005, 5, **really(LOSS, DRAGS))
     stalled = LiftTest(number=8, mass=12.0, outcome="stalled")
     broke = LiftTest(number=9, mass=6.0, measured_time=3.0, outcome="broke", broke_link="rope")
     plain, found = (calibrate(scenario, tests) for tests in (rows, [*rows, stalled, broke]))

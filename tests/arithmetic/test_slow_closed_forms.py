@@ -138,8 +138,7 @@ def test_chain_of_arrays_is_the_chain(small):
         inputs = small()
         stage = replace(inputs.stage[0], efficiency=efficiency)
         machines.append(build(replace(inputs, stage=(stage,))))
-    batch = stack_machines(machines)
-    drag, per_torque = raising_line(batch.machine.chain)
+    drag, per_torque = raising_line(stack_machines(machines).machine.chain)
     for i, machine in enumerate(machines):
         law = demand(machine.chain, 1)
         assert np.broadcast_to(drag, 3)[i] == pytest.approx(law(0.0), rel=1e-12)
@@ -150,6 +149,5 @@ def test_chain_of_arrays_is_the_chain(small):
 def test_nothing_is_left_to_a_constructor(small):
     """Joining keeps equal numbers plain and makes arrays of the others."""
     first, second = build(small()), build(small(supply={"resistance": 0.3}))
-    source = join([first.source, second.source], [1, 1])
-    np.testing.assert_allclose(source.resistance, [0.2, 0.3])
+    np.testing.assert_allclose(join([first.source, second.source], [1, 1]).resistance, [0.2, 0.3])
     assert unchecked(first.source, resistance=-1.0).resistance == -1.0

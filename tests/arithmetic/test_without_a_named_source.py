@@ -32,8 +32,7 @@ def test_greatest_efficiency(idle, stalled, best_efficiency, best_current):
     # efficiency of a motor with constant drag is greatest at I = sqrt(I0 Is), where it is (1 -
     # sqrt(I0/Is))². Figures worked from that identity.
     voltage, k = 6.0, 0.005
-    resistance = voltage / stalled
-    motor = Motor(resistance, k, drag=k * idle)
+    motor = Motor(voltage / stalled, k, drag=k * idle)
 
     def efficiency(torque):
         found = operating_point(motor, voltage, torque)

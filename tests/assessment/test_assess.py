@@ -68,8 +68,7 @@ def test_the_status_is_the_worst_check_and_the_exit_code_follows(assessed):
 
 def test_a_missed_target_fails_and_a_broken_part_fails(assessed):
     for found, record in assessed.values():
-        target = found.check(CheckKey.TARGET)
-        assert (target.status is Status.FAILS) is not found.target.reached
+        assert (found.check(CheckKey.TARGET).status is Status.FAILS) is not found.target.reached
         broke = [
             row for row in found.parts if row.status is Status.FAILS and row.factor <= 1 + 1e-9
         ]
@@ -170,8 +169,7 @@ def test_a_load_that_cannot_slide_down_its_slope_stays_by_friction(small):
 
 
 def test_what_is_not_described_is_not_checked_and_names_its_input(small):
-    found = assess(simulate(small()), actions=False)
-    parts = found.check(CheckKey.PARTS)
+    parts = assess(simulate(small()), actions=False).check(CheckKey.PARTS)
     assert parts.missing == ("stage.1.torque_limit",)
     assert parts.status is not Status.OK
 
@@ -184,8 +182,7 @@ def test_the_time_limit_is_an_assumed_one_unless_it_is_given(small):
 
 def test_a_run_that_is_not_trusted_says_only_that(small):
     record = simulate(small())
-    broken = replace(record, energy=replace(record.energy, residual=record.energy.scale))
-    found = assess(broken)
+    found = assess(replace(record, energy=replace(record.energy, residual=record.energy.scale)))
     assert found.exit_code == 3
     assert found.target.end is End.NOT_TRUSTED
     assert [check.key for check in found.checks] == [CheckKey.ENERGY]
@@ -260,8 +257,7 @@ def test_a_load_that_is_lifted_but_not_started_is_thin_and_says_why(small):
     mass = 8.0 * math.sqrt(
         margins.resting * margins.moving
     )  # between what starts and what keeps on
-    record = simulate(small(load={"mass": mass}))
-    found = assess(record, actions=False)
+    found = assess(simulate(small(load={"mass": mass})), actions=False)
     check = found.check(CheckKey.START_COLD)
     assert (
         found.target.reached

@@ -46,11 +46,9 @@ def test_statuses_of_candidates_are_those_of_full_runs(small, part):
             CheckKey.HOLD_DISTURBED,
             CheckKey.JAM,
         ):
-            check = found.check(key)
-            assert check.status.rank == columns[key].rank[row], (mass, key)
+            assert found.check(key).status.rank == columns[key].rank[row], (mass, key)
         for key in (CheckKey.START_COLD, CheckKey.HOLD, CheckKey.JAM):
-            value = columns[key].value[row]
-            assert value == pytest.approx(found.check(key).value, rel=1e-6)
+            assert columns[key].value[row] == pytest.approx(found.check(key).value, rel=1e-6)
         if found.target.reached:
             load = found.check(CheckKey.CONTINUOUS_CURRENT).value
             assert columns[CheckKey.CONTINUOUS_CURRENT].value[row] == pytest.approx(load, rel=0.03)
@@ -59,10 +57,8 @@ def test_statuses_of_candidates_are_those_of_full_runs(small, part):
 def test_of_unlike_motors_the_most_loaded_one_counts_as_in_full_runs(small):
     """The slower sort takes most of the load; the mean of both would be half of it."""
     motor = small().motors[0]
-    slower = replace(motor, no_load_speed=0.6 * motor.no_load_speed, count=1)
-    inputs = small(motors=(motor, slower))
+    inputs = small(motors=(motor, replace(motor, no_load_speed=0.6 * motor.no_load_speed, count=1)))
     value = _columns(inputs, load__mass=[4.0, 6.0])[CheckKey.CONTINUOUS_CURRENT].value
     for row, mass in enumerate((4.0, 6.0)):
         found = assess(simulate(with_value(inputs, "load.mass", mass)), actions=False, ranges=False)
-        load = found.check(CheckKey.CONTINUOUS_CURRENT).value
-        assert value[row] == pytest.approx(load, rel=0.03)
+        assert value[row] == pytest.approx(found.check(CheckKey.CONTINUOUS_CURRENT).value, rel=0.03)

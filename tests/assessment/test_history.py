@@ -92,8 +92,7 @@ def test_a_run_back_is_measured_from_where_the_drum_turned(slippery):
         "it was lifted as asked; that it does not hold is a danger of its own"
     )
     assert back.height == pytest.approx(run.record["height"].max(), abs=2e-3)
-    landing = -run.record["speed"].min()
-    assert back.values["landing_speed"] == pytest.approx(landing, rel=0.05)
+    assert back.values["landing_speed"] == pytest.approx(-run.record["speed"].min(), rel=0.05)
     assert not back.values["powered"]
 
 

@@ -26,10 +26,8 @@ def _unbreakable(machine):
 
 def _snagged(inputs, height):
     """Largest rope force after a snag, and the largest share of any part's capacity, simulated."""
-    machine = _unbreakable(build(with_value(inputs, "load.snag_height", height)))
-    record = simulate(machine)
-    event = record.first(Event.SNAGGED)
-    first = int(np.searchsorted(record.time, event.time))
+    record = simulate(_unbreakable(build(with_value(inputs, "load.snag_height", height))))
+    first = int(np.searchsorted(record.time, record.first(Event.SNAGGED).time))
     return float(record["tension"][first:].max()), max(
         demand.share for demand in record.demands
     ) * 1e3
@@ -47,8 +45,7 @@ def test_the_rope_force_of_a_jam_is_that_of_a_simulated_snag(small, inertia, wit
 
 def test_rotors_alone_can_break_what_the_stall_torque_does_not(small):
     inputs = small(rope={"breaking_force": 600.0}, load={"drum_height": 0.5})
-    heavy = with_value(inputs, "motors.1.rotor_inertia", 1e-4)
-    found = jam(build(heavy))
+    found = jam(build(with_value(inputs, "motors.1.rotor_inertia", 1e-4)))
     assert found.breaks and not found.breaks_static
     assert found.no_limit is NoLimit.ROTORS
 

@@ -56,8 +56,7 @@ def lives():
 def test_the_drum_turns_as_often_as_the_rope_says(lives):
     record, _ = lives
     wound = record["rope_wound"].max()
-    radius = record.machine.layers[0].radius
-    assert drum_angle(record) == pytest.approx(wound / radius, rel=0.02)
+    assert drum_angle(record) == pytest.approx(wound / record.machine.layers[0].radius, rel=0.02)
 
 
 def test_cycles_follow_the_ratios_and_the_pinions_on_the_common_gear(lives):

@@ -119,8 +119,7 @@ def test_a_guide_pulls_on_a_drum_at_rest_and_carries_part_of_the_load_once_it_tu
             stage=(Stage(kind="other", ratio=100.0, efficiency=0.99),),
         )
     )
-    carried = holding(stuck, stuck.top_travel, 0)
-    assert math.isinf(carried.moving) and math.isfinite(found.moving)
+    assert math.isinf(holding(stuck, stuck.top_travel, 0).moving) and math.isfinite(found.moving)
 
 
 @pytest.mark.parametrize(
@@ -150,12 +149,11 @@ def test_a_drum_that_turns_carries_the_load_past_its_guide_s_friction_at_rest(
 ):
     """100 N in a guide of 20 N, 30 N at rest, on a train without losses: its brake must bear the 80
     N of the sliding load."""
-    radius = build(small()).layers[0].radius
     winch = small(
         motors=make_motor(4.0, 0.005, idle_current=1e-6, count=2),
         stage=make_stage(5.0, 1.0, repeat=3),
         load={"mass": 100 / 9.80665, "guide_friction": 20.0, "height": 0.2},
-        brake=Brake(torque=hold * radius),
+        brake=Brake(torque=hold * build(small()).layers[0].radius),
         settings={"breakaway": 1.5, "watch": 3.0},
     )
     machine = build(winch)
@@ -178,10 +176,9 @@ HOT = {
 @pytest.mark.parametrize("limit", [None, 2.1])
 def test_stalled_motors_bear_what_the_full_run_shows(small, make_motor, limit, start):
     """Warmer from the start, and with a supply that keeps its voltage or its current up."""
-    motors = make_motor(4.0, 0.005, idle_current=0.12, count=2, winding_start=start, **HOT)
     machine = build(
         small(
-            motors=motors,
+            motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, winding_start=start, **HOT),
             supply={"current_limit": limit},
             load={"mass": 80.0},
             settings={"stall_watch": 60.0},

@@ -93,10 +93,8 @@ def test_teeth_that_would_get_too_warm_are_found_and_whether_the_run_lasts_long_
 
 
 def test_cool_teeth_are_no_finding():
-    found = assess(simulate(_winch()), actions=False, ranges=False)
-    assert not found.has(FindingKind.TEETH_WARM)
+    assert not assess(simulate(_winch()), actions=False, ranges=False).has(FindingKind.TEETH_WARM)
 
 
 def test_without_a_scenario_nothing_is_known_of_materials():
-    record = simulate(_winch())
-    assert tooth_warmth(replace(record, inputs=None)) == ()
+    assert tooth_warmth(replace(simulate(_winch()), inputs=None)) == ()

@@ -33,8 +33,7 @@ def test_that_a_pawl_is_to_be_freed_for_the_lowering_is_told_on_screen_and_sheet
     )
     pawled.write_text(STARTER + steps + "\n[pawl]\n")
     done = Screen().run("ladder", str(pawled), "--rungs", "1", "--out", str(tmp_path / "out"))
-    page = (tmp_path / "out" / "ladder.html").read_text()
-    for text in (done.out, page):
+    for text in (done.out, (tmp_path / "out" / "ladder.html").read_text()):
         text = " ".join(text.split())
         assert "Free the pawl" in text and "hold it open" in text
         assert "blocks the lowering" not in text

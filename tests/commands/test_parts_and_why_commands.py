@@ -28,8 +28,7 @@ def test_a_choice_from_a_file_of_parts(tmp_path):
     rows = json.loads((tmp_path / "out" / "choose.json").read_text())["rows"]
     assert screen.code == 0 and {row["drum_diameter_m"] for row in rows} == {0.012, 0.04}
     assert "Take drum 12 mm" in screen.out or "Take drum 40 mm" in screen.out
-    drums = Screen().run("drum", file("06-*.toml"), "--parts", str(parts))
-    assert "Take drum 12 mm." in drums.out
+    assert "Take drum 12 mm." in Screen().run("drum", file("06-*.toml"), "--parts", str(parts)).out
     assert {path.suffix for path in (tmp_path / "out").iterdir()} >= {".html", ".csv", ".txt"}
 
 

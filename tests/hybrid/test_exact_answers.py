@@ -74,8 +74,7 @@ def test_copper_heat_by_gauss_nodes(method):
     problem = CoilOnASupply()
     result = run(problem, "waiting", [0.0], 0.0, 1.0, rtol=RTOL, atol=1e-9, method=method)
     _, weights, y = result.segments[2].gauss()
-    heat = float(np.sum(weights * problem.R * y[0] ** 2))
-    assert heat == pytest.approx(
+    assert float(np.sum(weights * problem.R * y[0] ** 2)) == pytest.approx(
         0.5 * problem.L * (problem.HIGH**2 - problem.LOW**2), rel=10 * RTOL
     )
 
@@ -88,11 +87,10 @@ class BlockOnABelt:
 
     def mode(self, key):
         if key == "sticks":
-            slips = (Guard("slips", 1e-9),)
             return Mode(
                 key,
                 lambda t, y: (self.SPEED, 0.0),
-                slips,
+                (Guard("slips", 1e-9),),
                 lambda t, y: (self.K * y[0] - self.STATIC,),
             )
 

@@ -20,11 +20,10 @@ def test_two_modes_that_watch_one_steep_value_from_both_sides(make_problem, meth
     def height(t, y):
         return 1e14 * (y[0] - level)
 
-    above = Mode("above", rhs, (Guard("falls", 1e-9),), lambda t, y: (-height(t, y),))
     problem = make_problem(
         rhs,
         {"rises": height},
-        modes=(above,),
+        modes=(Mode("above", rhs, (Guard("falls", 1e-9),), lambda t, y: (-height(t, y),)),),
         switch=lambda key, fired, t, y: Switch("above" if key == "go" else "go", y),
     )
     result = run(problem, "go", [0.0], 0.0, 3.0, rtol=1e-9, atol=1e-9, method=method)

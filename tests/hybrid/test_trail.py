@@ -37,8 +37,7 @@ def lsoda():
 def test_lsoda_changes_order_and_method_here(lsoda):
     """Else the comparison would say little: orders above 5 are Adams orders only."""
     _, outputs = lsoda
-    orders = {output.p.size - 1 for output in outputs}
-    assert {1, 2, 3, 4, 5} < orders
+    assert {1, 2, 3, 4, 5} < {output.p.size - 1 for output in outputs}
     assert len(outputs) > 500
 
 

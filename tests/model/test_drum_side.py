@@ -66,8 +66,7 @@ def test_an_edge_can_be_what_tears_a_rope_at_the_drum(small):
     strong = {"breaking_force": 130.0, "knot_efficiency": 1.0}  # 100 N at the drum
     assert simulate(small(rope=strong)).first(Event.OVERLOAD) is None
     record = simulate(small(rope=strong, edge=EDGE))
-    broke = record.first(Event.OVERLOAD)
-    assert broke is not None and record.broken_link.kind is LinkKind.ROPE
+    assert record.first(Event.OVERLOAD) is not None and record.broken_link.kind is LinkKind.ROPE
 
 
 @pytest.mark.parametrize("parts", [{}, {"edge": EDGE}, {"edge": EDGE, "rope": {"falls": 2}}])

@@ -24,8 +24,7 @@ def supply_events(record):
 def test_a_current_limit_limits_the_start_then_holds_voltage(lift):
     record = lift(supply={"current_limit": 1.9})
     assert supply_events(record) == ["holding voltage"]
-    over = record.first(Event.SUPPLY).time
-    early = record.time < over
+    early = record.time < record.first(Event.SUPPLY).time
     assert record["current"][early] == pytest.approx(1.9)
     assert record["current"].max() <= 1.9 + 1e-9
     assert np.all(record["voltage"][early] <= 6.0 - 0.2 * 1.9 + 1e-9)
@@ -109,8 +108,7 @@ def test_a_supply_that_folds_back_latches_at_a_stall(lift):
 
 def test_a_battery_runs_empty_midway(lift, story):
     record = lift(supply={"kind": "battery", "capacity": 3.0})
-    seen = story(record)
-    assert seen[:4] == [Event.DRUM_STARTS, Event.LIFT_OFF, Event.EMPTY, Event.DRUM_STOPS]
+    assert story(record)[:4] == [Event.DRUM_STARTS, Event.LIFT_OFF, Event.EMPTY, Event.DRUM_STOPS]
     empty = record.first(Event.EMPTY)
     assert np.interp(empty.time, record.time, record["charge"]) == pytest.approx(3.0, rel=1e-6)
     assert np.all(record["current"][record.time > empty.time] == 0.0)
@@ -214,9 +212,8 @@ def test_a_pinion_of_its_own_changes_its_ratio(lift, make_motor):
 
 
 def test_slower_with_one_dead_of_three(lift, make_motor):
-    three = make_motor(4.0, 0.005, idle_current=0.12, count=3)
     whole, hurt = (
-        lift(motors=three),
+        lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=3)),
         lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=3, dead=1)),
     )
     two = lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2))
@@ -269,8 +266,7 @@ def test_brush_drop_slows_the_lift(lift, make_motor):
     plain = lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2))
     record = lift(motors=make_motor(4.0, 0.005, idle_current=0.12, count=2, brush_drop=0.5))
     assert record.first(Event.TOP).time > plain.first(Event.TOP).time
-    lost = 0.5 * record["charge"][-1]
-    assert record.energy.spent["brushes"] == pytest.approx(lost, rel=1e-3)
+    assert record.energy.spent["brushes"] == pytest.approx(0.5 * record["charge"][-1], rel=1e-3)
 
 
 def test_a_slow_descent_makes_no_current_against_brush_drop(lift, make_motor, sliding):
@@ -287,8 +283,7 @@ def test_a_slow_descent_makes_no_current_against_brush_drop(lift, make_motor, sl
     )
     down = (record.phase == 1) & (record["drum_speed"] < 0)
     assert down.any()
-    emf = 0.005 * np.abs(record["motor_1_speed"][down])
-    idle = emf < 1.0
+    idle = 0.005 * np.abs(record["motor_1_speed"][down]) < 1.0
     assert idle.any()
     assert np.all(record["motor_1_current"][down][idle] == 0.0)
 
@@ -348,9 +343,8 @@ def test_a_gearbox_holds_because_it_is_known_to_lock_not_because_it_is_lossy(
     lift, make_stage, reverse, holds
 ):
     data = {**GEARMOTOR, "stall_torque": 0.144}
-    box = Gearbox(ratio=40.0, reverse_efficiency=reverse)
     record = lift(
-        motors=MotorGroup(**data, gearbox=box),
+        motors=MotorGroup(**data, gearbox=Gearbox(ratio=40.0, reverse_efficiency=reverse)),
         stage=make_stage(3.0, 0.98),
         load={"mass": 5.0},
     )

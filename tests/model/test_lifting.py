@@ -216,8 +216,7 @@ def test_no_creep_over_a_long_watch(lift):
     record = lift(settings={"watch": 600.0})
     stopped = record.first(Event.DRUM_STOPS).time
     assert record.time[-1] - record.first(Event.TOP).time == pytest.approx(600.0)
-    late = record.time > stopped
-    assert np.ptp(record["rope_wound"][late]) == 0.0
+    assert np.ptp(record["rope_wound"][record.time > stopped]) == 0.0
     assert record["height"][-1] == pytest.approx(
         record["height"][record.time > stopped + 2.0][0], abs=1e-6
     )

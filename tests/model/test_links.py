@@ -136,10 +136,9 @@ def test_bracketed(label, text):
 
 
 def test_every_link_has_a_name_of_its_own(small):
-    spur = {**SPUR, **PRINTED, "torque_limit": 30.0, "repeat": 2}
     machine = build(
         small(
-            stage=Stage(**spur),
+            stage=Stage(**{**SPUR, **PRINTED, "torque_limit": 30.0, "repeat": 2}),
             drum={"cross_pin_diameter": 0.002, "support_span": 0.06},
             edge=(Edge(friction=0.1, angle=1.0),),
         )

@@ -115,15 +115,13 @@ def test_jerks_in_a_dry_guide_on_a_soft_rope(lift, make_stage):
             3 * 9.80665 + 39, rel=1e-4
         )
     stiffness = 1000.0 / (0.4 - np.interp(slips[1].time, record.time, record["rope_wound"]))
-    jump = sticks[2].height - sticks[1].height
-    assert jump == pytest.approx(2 * 9.0 / stiffness, rel=0.1)
+    assert sticks[2].height - sticks[1].height == pytest.approx(2 * 9.0 / stiffness, rel=0.1)
     between = [
         record.time[(record.time > a.time) & (record.time < b.time)]
         for a, b in zip(sticks, slips, strict=False)
     ]
     for times in between[:5]:
-        here = np.isin(record.time, times)
-        assert np.all(record["speed"][here] == 0.0)
+        assert np.all(record["speed"][np.isin(record.time, times)] == 0.0)
 
 
 def test_jerks_without_end_are_averaged(lift, make_stage):
@@ -154,18 +152,16 @@ def test_a_hanging_load_rubs_from_its_start_on(lift):
     record = lift(load={"start_height": 0.1, "height": 0.2, "guide_friction": 20.0})
     way = record["height"].max() - 0.1
     assert way > 0.15 and record.events[0].height == pytest.approx(0.1)
-    spent = record.energy.spent["guide and slope"]
-    assert spent == pytest.approx(20.0 * way, rel=0.01)
+    assert record.energy.spent["guide and slope"] == pytest.approx(20.0 * way, rel=0.01)
 
 
 def test_jerks_are_counted_anew_in_each_phase(lift, make_stage):
-    first = Phase(action="raise", until="time", time=4.0)
     record = lift(
         supply={"voltage": 3.0},
         stage=make_stage(8.0, 0.85, repeat=3),
         load={"guide_friction": 30.0, "mass": 3.0, "height": 0.3},
         rope={"axial_stiffness": 1e4, "damping_ratio": 0.01},
-        phase=(first, Phase(action="raise", until="top")),
+        phase=(Phase(action="raise", until="time", time=4.0), Phase(action="raise", until="top")),
     )
     slips = [e.time for e in record.events if e.event is Event.SLIPS]
     assert 0 < sum(time < 4.0 for time in slips) < 40 == sum(time >= 4.0 for time in slips)
@@ -207,12 +203,11 @@ def test_a_bounce_about_another_pull_than_the_steady_one_is_averaged_in_time():
 
 
 def test_bounces_are_counted_anew_in_each_phase(lift):
-    first = Phase(action="raise", until="time", time=0.7)
     record = lift(
         load={"mass": 0.5, "height": 0.6},
         drum={"width": 0.006},
         rope={"axial_stiffness": 2e5, "damping_ratio": 0.01},
-        phase=(first, Phase(action="raise", until="top")),
+        phase=(Phase(action="raise", until="time", time=0.7), Phase(action="raise", until="top")),
     )
     followed = FOLLOWED_BOUNCES * record.machine.scales.bounce_period
     assert record.first(Event.AVERAGED).time > 0.7 + followed > 1.0
@@ -250,8 +245,7 @@ def test_a_load_runs_back_through_a_tackle(lift, story, sliding):
 
 def test_rope_weight_hangs_on_every_fall(lift):
     record = lift(rope={"falls": 2, "mass_per_length": 0.2}, load={"mass": 10.0, "height": 0.3})
-    lifted = record.first(Event.LIFT_OFF)
-    at_start = np.interp(lifted.time, record.time, record["tension"])
+    at_start = np.interp(record.first(Event.LIFT_OFF).time, record.time, record["tension"])
     assert at_start == pytest.approx((10 + 0.2 * 2 * 0.6) * 9.80665 / 2, rel=1e-4)
     top = record.first(Event.TOP)
     near = (record.time < top.time) & (record.time > 0.95 * top.time)
@@ -395,7 +389,6 @@ def test_places_of_the_load_are_told_apart(lift):
 
 def test_on_a_slope_the_height_is_vertical_and_the_speed_is_along_the_path(lift):
     record = lift(load={"slope": math.radians(30), "slope_friction": 0.1})
-    rising = (record["speed"] > 0.02) & (record.phase == 0)
-    k = np.flatnonzero(rising)[10:-10]
+    k = np.flatnonzero((record["speed"] > 0.02) & (record.phase == 0))[10:-10]
     climbed = np.trapezoid(record["speed"][k], record.time[k]) * math.sin(math.radians(30))
     assert record["height"][k[-1]] - record["height"][k[0]] == pytest.approx(climbed, rel=1e-3)

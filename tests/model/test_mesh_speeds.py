@@ -60,10 +60,9 @@ def test_several_groups_do_not_speed_up_the_teeth():
     does not change."""
 
     def factor(inputs: Inputs) -> float:
-        links = build(inputs).links
         return next(
             link.scale
-            for link in links
+            for link in build(inputs).links
             if link.kind is LinkKind.TOOTH_PINION and link.where == "stage.1"
         )
 

@@ -61,8 +61,7 @@ def test_torques_are_those_of_live_motors_less_what_grows_with_speed(machine):
 
 @pytest.mark.parametrize("speed", [0.0, 0.5, 2.0])
 def test_currents_and_voltage_of_a_drive_obey_kirchhoff(machine, speed):
-    law = DriveLaw(machine, raising_phase(machine), [20.0, 20.0], [20.0, 20.0]).drive
-    drive = law(speed)
+    drive = DriveLaw(machine, raising_phase(machine), [20.0, 20.0], [20.0, 20.0]).drive(speed)
     assert drive.total == pytest.approx(
         sum(g.count * i for g, i in zip(machine.groups, drive.currents, strict=True))
     )
@@ -90,12 +89,11 @@ def test_turns_of_a_slow_shaft_stand_in_for_a_tachometer(small, make_motor, make
     """Ten turns of the drum, or of the gearbox, in the time that they take at the no-load speed:
     the same motor."""
     sheet = make_motor(4.0, 0.005, idle_current=0.12)
-    slow = sheet.no_load_speed / 5.0**3
     counted = replace(
         sheet,
         no_load_speed=None,
         output_turns=10.0,
-        output_time=10 * 2 * np.pi / slow,
+        output_time=10 * 2 * np.pi / (sheet.no_load_speed / 5.0**3),
         output_at="drum",
     )
     parts = {"stage": make_stage(5.0, 0.8, repeat=3)}

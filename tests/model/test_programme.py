@@ -105,8 +105,7 @@ def test_off_from_the_start_leaves_it_hanging(lift, story):
 
 
 def test_short_circuit_slows_the_descent_but_does_not_hold(lift, story, sliding):
-    phases = (UP, Phase(action="short", until="floor", time=30.0))
-    shorted = lift(**sliding, phase=phases)
+    shorted = lift(**sliding, phase=(UP, Phase(action="short", until="floor", time=30.0)))
     free = lift(**sliding, phase=(UP, Phase(action="off", until="floor", time=30.0)))
     for record in (shorted, free):
         assert story(record)[:6] == [
@@ -119,8 +118,7 @@ def test_short_circuit_slows_the_descent_but_does_not_hold(lift, story, sliding)
         ]
     assert shorted.first(Event.LANDED).value < 0.1 * free.first(Event.LANDED).value
     # Steady at last: the torque that comes through equals k² w/R and the drag.
-    m = shorted.machine
-    motor, n = m.groups[0].motor, 2
+    motor, n = shorted.machine.groups[0].motor, 2
     torque = 6 * 9.80665 * 0.006
     for _ in range(3):
         torque = torque / 4.0 * (2 - 1 / 0.95)
@@ -186,8 +184,7 @@ def test_lift_ends_at_the_top_and_the_next_phase_begins(lift):
 def test_pawl_never_lets_it_back(lift, story, sliding):
     record = lift(**sliding, pawl=Pawl())
     assert story(record) == [Event.DRUM_STARTS, Event.LIFT_OFF, Event.TOP, Event.DRUM_STOPS]
-    after = record.time > record.first(Event.DRUM_STOPS).time
-    assert np.ptp(record["rope_wound"][after]) == 0.0
+    assert np.ptp(record["rope_wound"][record.time > record.first(Event.DRUM_STOPS).time]) == 0.0
     assert lift(**sliding, pawl=Pawl(fitted=False)).first(Event.RUNS_BACK) is not None
 
 
@@ -236,8 +233,7 @@ def test_brake_that_is_too_weak_slips(lift, story, sliding):
     record = lift(**sliding, brake=Brake(torque=0.2))
     seen = story(record)
     assert seen.index(Event.TOP) < seen.index(Event.RUNS_BACK) < seen.index(Event.LANDED)
-    free = lift(**sliding)
-    assert record.first(Event.LANDED).value < 0.8 * free.first(Event.LANDED).value
+    assert record.first(Event.LANDED).value < 0.8 * lift(**sliding).first(Event.LANDED).value
     assert record.energy.spent["brake and pawl"] > 1.0
 
 

@@ -36,8 +36,7 @@ def test_weight_and_stretch_come_from_the_table_and_are_listed(small, material):
 
 
 def test_a_weight_that_is_given_is_not_assumed(small):
-    given = {"rope.mass_per_length"}
-    bare = build(small(rope={"mass_per_length": 0.0}, given=frozenset(given)))
+    bare = build(small(rope={"mass_per_length": 0.0}, given=frozenset({"rope.mass_per_length"})))
     assert bare.line.mass_per_length == 0.0 and _assumed(bare, "rope.mass_per_length") is None
     assert bare.body.rope_mass == 0.0
 

@@ -48,8 +48,7 @@ def test_with_the_power_off_the_drum_stops_at_once_and_the_load_coasts(worm):
 
 def test_lowered_under_power_it_judders_at_the_static_speed(worm):
     record = worm(phase=(UP, Phase(action="off", time=1.0), Phase(action="lower", until="floor")))
-    start = record.events[-2]
-    assert start.event is Event.LANDED
+    assert record.events[-2].event is Event.LANDED
     down = record.phase == 2
     assert any(e.event is Event.WEDGED and e.time > record.time[down][0] for e in record.events)
     # Own arithmetic: the motor makes what the worm asks for letting the load down, and its drag; U

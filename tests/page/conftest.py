@@ -160,5 +160,4 @@ def look(chromium, server):
         view.context.close()
     assert [view.complaints for view in views if view.complaints] == []
     assert [view.elsewhere for view in views if view.elsewhere] == []
-    log = server.log.read_text().replace(OPEN_WARNING, "")
-    assert log.strip() == ""
+    assert server.log.read_text().replace(OPEN_WARNING, "").strip() == ""

@@ -55,8 +55,7 @@ def test_lines_of_a_map_part_what_fails_from_what_does_not():
 def test_no_line_of_a_map_runs_where_its_check_is_not_read():
     """The winding of a motor that stalls soon passes its limit or not by the time it is given."""
     inputs = load(str(SCENARIOS / "05-harvest-basket-on-a-battery.toml"))
-    keys = {"drum.diameter": (0.01, 0.06), "load.mass": (2.0, 15.0)}
-    (found,) = jobs.two_keys(inputs, keys)
+    (found,) = jobs.two_keys(inputs, {"drum.diameter": (0.01, 0.06), "load.mass": (2.0, 15.0)})
     values = {"drum.diameter": found["x"], "load.mass": found["y"]}
     lifted = sweep(inputs, values, ranges=False).lifted.reshape(len(found["x"]), -1)
     heaviest = np.array(found["y"])[lifted.any(axis=0)].max()

@@ -12,8 +12,7 @@ from winchsim.scenario.starter import STARTER
 
 
 def test_step_is_a_round_number_of_the_printed_unit():
-    spec = Spec(kind="quantity", unit="mm", low=0.0, high=1.0, usual=(0.005, 0.2))
-    assert step_of(spec) == 2.0
+    assert step_of(Spec(kind="quantity", unit="mm", low=0.0, high=1.0, usual=(0.005, 0.2))) == 2.0
 
 
 def test_a_usual_range_has_about_a_hundred_steps():

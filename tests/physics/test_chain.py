@@ -69,8 +69,7 @@ def test_found_branch_balances_the_torques_as_bisection_does(chain, d, motor, ro
 
 
 def test_a_branch_of_numpy_numbers_holds_as_one_of_floats():
-    chain = _train(drag=np.float64(1.3e-4), forward=np.float64(0.91))
-    at = ch.likely_branch(chain, 1)
+    at = ch.likely_branch(_train(drag=np.float64(1.3e-4), forward=np.float64(0.91)), 1)
     assert at.holds([5e-3], 0.5, at.acceleration([5e-3], 0.5))
 
 
@@ -149,8 +148,7 @@ def test_a_drum_that_starts_to_run_back_can_move(push):
     starts = ch.StartMargins(chain, 1.3)([push], 10.0)[1] > 0
     assert starts == (push < -10.0 / 40 * 0.3 * 0.3)
     if starts:
-        at = ch.find_branch(chain, -1, [push], 10.0)
-        assert at.acceleration([push], 10.0) < 0
+        assert ch.find_branch(chain, -1, [push], 10.0).acceleration([push], 10.0) < 0
 
 
 def test_at_rest_losses_grow_by_the_breakaway_ratio():
@@ -206,8 +204,7 @@ def test_output_torques_of_arrays_are_those_of_floats():
 
 def test_rotating_inertia_is_that_of_the_raising_branch():
     for chain in (_train(), _two_groups()):
-        every = len(chain.groups)
-        assert ch.rotating_inertia(chain, every) == pytest.approx(
+        assert ch.rotating_inertia(chain, len(chain.groups)) == pytest.approx(
             ch.likely_branch(chain, 1).inertia, rel=1e-12
         )
     dragged = ch.branch(chain, 1, (True,) * len(chain.elements), (True, False))
@@ -256,8 +253,7 @@ def test_torques_that_no_motion_balances_are_a_wedge(direction, motor, rope_torq
         ch.Element("mesh", 4.0, 0.9, 0.88, 0.0, 1e-9),
         ch.Element("drum", 1.0, 1.0, 1.0, 0.0, 1e-3),
     )
-    chain = _driven(1e-9, mesh, lock, drum)
-    assert ch.find_branch(chain, direction, [motor], rope_torque) is None
+    assert ch.find_branch(_driven(1e-9, mesh, lock, drum), direction, [motor], rope_torque) is None
 
 
 def test_where_two_motions_balance_the_one_that_lasts_is_taken():
@@ -349,9 +345,7 @@ def _at_rest(element, breakaway):
 
 
 def test_resting_bounds_cover_both_what_the_load_passes_up_and_the_motors_pass_down():
-    chain = _train(drag=0.0)
-    rope = np.array([0.0, 0.5])
-    up = ch.RestingBounds(chain, 1.3)([np.array([1e-2, 0.0])], rope)
+    up = ch.RestingBounds(_train(drag=0.0), 1.3)([np.array([1e-2, 0.0])], np.array([0.0, 0.5]))
     assert up.outputs[-1][1] == pytest.approx(0.5)
     assert up.outputs[-1][0] == pytest.approx(
         1e-2 * 64 / (1 + 1.3 * (1 / 0.9 - 1)) ** 3 - 2.6e-4, rel=1e-3

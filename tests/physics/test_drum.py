@@ -27,8 +27,7 @@ def _by_turns(turns, nested):
 @pytest.mark.parametrize("nested", [False, True])
 @pytest.mark.parametrize("turns", [1, 10, 11, 34])
 def test_layers_are_what_laying_turn_by_turn_gives(nested, turns):
-    length = _by_turns(turns, nested)
-    stack = layers(CORE, WIDTH, ROPE, length - 1e-9, nested=nested)
+    stack = layers(CORE, WIDTH, ROPE, _by_turns(turns, nested) - 1e-9, nested=nested)
     assert len(stack) == math.ceil(turns / 10)
     assert [layer.end for layer in stack] == pytest.approx(
         [_by_turns(10 * (k + 1), nested) for k in range(len(stack))]

@@ -53,8 +53,7 @@ def test_inverse_involute_undoes_the_involute(degrees):
 
 def test_tooth_is_half_a_pitch_thick_at_the_pitch_line_of_a_large_gear():
     # On a rack the tip is half a pitch less two addenda times the tangent of the pressure angle.
-    wanted = math.pi / 2 - 2 * math.tan(20 * DEG)
-    assert tip_thickness(10**6) == pytest.approx(wanted, rel=1e-4)
+    assert tip_thickness(10**6) == pytest.approx(math.pi / 2 - 2 * math.tan(20 * DEG), rel=1e-4)
 
 
 def test_undercut_limit_of_both_racks():
@@ -74,8 +73,7 @@ def test_fillet_runs_from_the_root_circle_to_the_end_of_the_straight_flank():
     assert math.hypot(x[0], y[0]) == pytest.approx(15 - 1.25, rel=1e-12)
     # Where the straight flank takes over, the point lies on the involute: angle from the tooth's
     # centre line at that radius.
-    radius = math.hypot(x[1], y[1])
-    angle_there = math.acos(15 * math.cos(20 * DEG) / radius)
+    angle_there = math.acos(15 * math.cos(20 * DEG) / math.hypot(x[1], y[1]))
     half = math.pi / 60 + involute(20 * DEG) - involute(angle_there)
     assert math.atan2(x[1], y[1]) == pytest.approx(half, rel=1e-9)
 

@@ -24,9 +24,8 @@ def test_step_equals_integration(feedback):
     def rhs(t, y):
         return rates(PATH, 2.0 + feedback * (y[0] - start[0]), y[0], y[1], 20.0)
 
-    run = solve_ivp(rhs, (0.0, 50.0), start, rtol=1e-11, atol=1e-11)
     assert step_exact(PATH, 2.0, *start, 20.0, 50.0, feedback) == pytest.approx(
-        tuple(run.y[:, -1]), rel=1e-8
+        tuple(solve_ivp(rhs, (0.0, 50.0), start, rtol=1e-11, atol=1e-11).y[:, -1]), rel=1e-8
     )
 
 
@@ -35,8 +34,7 @@ def test_steps_take_arrays():
     winding, case = step_exact(PATH, 2.0, 20.0, 20.0, 20.0, times)
     for n, time in enumerate(times.tolist()):
         assert (winding[n], case[n]) == pytest.approx(step_exact(PATH, 2.0, 20.0, 20.0, 20.0, time))
-    powers = np.array([1.0, 2.0, 4.0])
-    assert step_exact(PATH, powers, 20.0, 20.0, 20.0, 10.0)[0].shape == (3,)
+    assert step_exact(PATH, np.array([1.0, 2.0, 4.0]), 20.0, 20.0, 20.0, 10.0)[0].shape == (3,)
 
 
 @pytest.mark.parametrize(

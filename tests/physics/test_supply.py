@@ -220,9 +220,8 @@ def test_a_supply_that_is_off_gives_nothing_at_each_of_many_speeds(groups):
 
 
 def test_duty_shows_the_motors_less_voltage_and_the_battery_less_current():
-    source = Source(0.5, duty=0.5)
     voltage, (current,), total = balance(
-        Regime.VOLTAGE, 12.0, source, (1,), (2.0,), (1.0,), (0.0,), math.inf
+        Regime.VOLTAGE, 12.0, Source(0.5, duty=0.5), (1,), (2.0,), (1.0,), (0.0,), math.inf
     )
     assert (total, voltage) == (
         pytest.approx(0.5 * current),
@@ -260,9 +259,8 @@ def test_at_the_limit_both_regimes_agree(source):
 
 
 def test_a_source_that_folds_back_gives_a_stalled_motor_hardly_more_than_its_floor():
-    source = Source(0.0, fold_to=0.5)
     voltage, (current,), total = balance(
-        Regime.CURRENT, 12.0, source, (1,), (1.0,), (0.0,), (0.0,), 3.0
+        Regime.CURRENT, 12.0, Source(0.0, fold_to=0.5), (1,), (1.0,), (0.0,), (0.0,), 3.0
     )
     assert (total, current) == pytest.approx([0.5 + 2.5 * voltage / 12.0] * 2)
     assert current == pytest.approx(0.5 / (1.0 - 2.5 / 12.0))
@@ -311,11 +309,10 @@ def test_a_controller_that_limits_a_battery_too_weak_for_its_limit_stays_at_it()
 @pytest.mark.parametrize("side", list(LimitSide))
 def test_controllers_of_arrays_are_those_of_each_entry(side):
     source, emfs = Source(0.3, limit_side=side), np.linspace(0.0, 3.0, 7)
-    each = unchecked(source, resistance=np.full(7, 0.3))
     many = balance(
         Regime.CURRENT,
         np.full(7, 6.0),
-        each,
+        unchecked(source, resistance=np.full(7, 0.3)),
         (2, 1),
         (4.0, 3.0),
         (emfs, 0.5 * emfs),

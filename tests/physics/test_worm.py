@@ -55,7 +55,6 @@ def test_sliding_speed_of_a_worm():
 
 
 def test_friction_falls_with_the_speed_without_a_step_of_note():
-    speeds = np.geomspace(1e-4, 20, 400)
-    found = np.array([worm.running_friction(v) for v in speeds])
+    found = np.array([worm.running_friction(v) for v in np.geomspace(1e-4, 20, 400)])
     assert np.all(np.diff(found) < 0)
     assert np.max(-np.diff(found) / found[:-1]) < 0.05

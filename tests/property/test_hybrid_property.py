@@ -15,8 +15,7 @@ RTOL, ATOL = 1e-8, 1e-10
 
 def one_mode(rhs, guard_values, names):
     """One mode, stopped by its first guard."""
-    guards = tuple(Guard(name, 1e-12) for name in names)
-    only = Mode("only", rhs, guards, guard_values)
+    only = Mode("only", rhs, tuple(Guard(name, 1e-12) for name in names), guard_values)
     return TableProblem({"only": only}, lambda key, fired, t, y: Switch(None, y))
 
 
@@ -43,8 +42,7 @@ def test_first_crossing_of_a_swing_is_found(w, phase, short, method):
     assert result.outcome is Outcome.STOPPED
     expected = ((-math.acos(level) - phase) % (2.0 * math.pi)) / w
     # An error of the state moves a flat crossing by error / slope.
-    slope = w * math.sqrt(1.0 - level * level)
-    assert result.t == pytest.approx(expected, abs=1e-6 / slope)
+    assert result.t == pytest.approx(expected, abs=1e-6 / (w * math.sqrt(1.0 - level * level)))
 
 
 @settings(max_examples=25, deadline=None)

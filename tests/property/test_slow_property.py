@@ -120,8 +120,7 @@ def test_agrees_with_the_full_simulation_where_it_says_so(small, make_motor, mak
     assert near or not slow["in_range"]
     # Off by more than a hundredth, and it says why: a short lift, a soft rope, or near a stall.
     slowest = max(slow["time_constant"], slow["spin_up_time"], slow["bounce_period"])
-    short = slow["lift_time"] <= 100 * slowest
-    assert near or not both or short or slow["least_margin"] <= 1.05
+    assert near or not both or slow["lift_time"] <= 100 * slowest or slow["least_margin"] <= 1.05
 
 
 @settings(max_examples=30, deadline=None, derandomize=True)
@@ -152,8 +151,7 @@ def test_currents_and_heat_agree_too(small, make_motor, make_stage, data):
     slow = lift_machine(build(inputs))
     assume(slow["in_range"])
     record = simulate(inputs)
-    top = record.first(Event.TOP).time
-    at = int(np.searchsorted(record.time, top))
+    at = int(np.searchsorted(record.time, record.first(Event.TOP).time))
     windings = [
         float(record[f"motor_{g.number}_winding"][: at + 1].max()) for g in record.machine.groups
     ]

@@ -66,8 +66,7 @@ LEWIS = {
 
 @pytest.mark.parametrize(("teeth", "table"), LEWIS.items())
 def test_lewis_form_factor_follows_the_printed_table(teeth, table):
-    shallow = form_factor(teeth, rack=SHALLOW_RACK)
-    assert shallow == pytest.approx(table, rel=0.05)
+    assert form_factor(teeth, rack=SHALLOW_RACK) == pytest.approx(table, rel=0.05)
     assert form_factor(teeth) == pytest.approx(table, rel=0.10)
 
 
@@ -143,8 +142,7 @@ def test_bending_of_a_metric_pinion():
     # rpm, 0.5 kW.
     speed = 0.5 * 18 * 1.25e-3 * 1800 * RPM
     factor = velocity_factor(speed)
-    force = 500.0 / speed
-    assert (speed, factor, force) == pytest.approx((2.120575, 1.347635, 235.785), rel=2e-6)
+    assert (speed, factor, 500.0 / speed) == pytest.approx((2.120575, 1.347635, 235.785), rel=2e-6)
 
 
 def test_forces_of_a_five_horsepower_pinion():
@@ -154,8 +152,7 @@ def test_forces_of_a_five_horsepower_pinion():
     force = tooth_force(torque, diameter)
     assert diameter / INCH == pytest.approx(2.5)
     assert force / POUND_FORCE == pytest.approx(146.0870, rel=1e-6)
-    speed = 0.5 * diameter * 1725 * RPM
-    assert speed / FT_MIN == pytest.approx(1129.010, rel=1e-6)
+    assert 0.5 * diameter * 1725 * RPM / FT_MIN == pytest.approx(1129.010, rel=1e-6)
 
 
 @pytest.mark.parametrize(

@@ -87,10 +87,9 @@ def raised(small, row, share):
     """A gearmotor on the drum itself, with a share of its stall torque hanging there and no other
     loss."""
     given = four(row)
-    box = Gearbox(ratio=row["ratio"]) if row["ratio"] > 1 else None
     group = MotorGroup(
         **given,
-        gearbox=box,
+        gearbox=Gearbox(ratio=row["ratio"]) if row["ratio"] > 1 else None,
         rotor_inertia=1e-7,
         magnet_coefficient=0.0,
         winding_heat_capacity=1e6,
@@ -121,8 +120,7 @@ def test_just_less_than_the_stall_torque_is_lifted_and_just_more_is_not(small, r
     assert stalls.first(Event.STALLED) is not None and stalls["height"].max() < 5e-3, (
         "it may twitch, no more"
     )
-    speed = lifted["drum_speed"][lifted.time <= lifted.first(Event.TOP).time][-1]
-    assert speed == pytest.approx(
+    assert lifted["drum_speed"][lifted.time <= lifted.first(Event.TOP).time][-1] == pytest.approx(
         fit(row).operating_point(12.0, 0.95 * four(row)["stall_torque"]).speed, rel=1e-4
     )
     stalled = (stalls.phase == 0) & (stalls.time > stalls.first(Event.STALLED).time)

@@ -85,8 +85,7 @@ class ClutchBrakeSpring:
         phase, clutch, brake = key
         w3, w2, w1, twist = y.tolist()
         spring, on_clutch, _ = self.torques(key, t, (w3, w2, w1, twist))
-        motor = float(self.motor(phase, t))
-        dw3 = (motor - on_clutch) / self.J3
+        dw3 = (float(self.motor(phase, t)) - on_clutch) / self.J3
         dw2 = dw3 if clutch == 0 else (on_clutch + spring) / self.J2
         braking = 0.0 if phase == 0 else self.BRAKE * brake
         dw1 = 0.0 if phase == 1 and brake == 0 else (-spring - braking) / self.J1

@@ -115,10 +115,9 @@ def test_law_of_a_machine_from_two_tests(ideal, make_motor, make_stage):
         drum={"drag": 30.0},
     )
     assert lever * ratio / radius == pytest.approx(30.0)
-    readings = 4 * ((2400, 150.0), (3000, 180.0))
     tests = [
         LiftTest(number=i, mass=load / gravity, measured_current=effort)
-        for i, (load, effort) in enumerate(readings, 1)
+        for i, (load, effort) in enumerate(4 * ((2400, 150.0), (3000, 180.0)), 1)
     ]
     coming = [LiftTest(number=9, mass=3400 / gravity), LiftTest(number=10, mass=1e-3)]
     found = calibrate(winch, [*tests, *coming], only=["efficiency", "drag"])
@@ -209,8 +208,7 @@ def test_a_printed_gearbox_is_known_between_what_it_pulled_and_what_it_slipped_a
     Its torque limit was thought to be that of 1500 lb. Only the pull that it survived is relied on;
     lift-off adds up to a tenth to the weight."""
     radius, pounds = 0.01, 4.4482
-    limit = 1500 * pounds * radius
-    stage = make_stage(40.0, 1.0, torque_limit=limit)
+    stage = make_stage(40.0, 1.0, torque_limit=1500 * pounds * radius)
     motor = make_motor(20.0, 2.0, voltage=18.0)
     load = {"mass": 680 * pounds / 9.81, "height": 0.2}
     winch = ideal(motors=motor, radius=radius, stages=(stage,), span=2.0, load=load)

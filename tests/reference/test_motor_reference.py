@@ -307,8 +307,7 @@ class TestVoltageStep:
         _, (turning,), _ = balance(
             Regime.VOLTAGE, 1.0, Source(0.0), (1,), (1.0,), (0.01,), (0.0,), UNLIMITED
         )
-        slope = (0.01 * (turning - stalled) - 0.1) / 0.01
-        assert slope == pytest.approx(-10.0, rel=0.005)
+        assert (0.01 * (turning - stalled) - 0.1) / 0.01 == pytest.approx(-10.0, rel=0.005)
 
 
 def test_end_of_the_short_circuit_braking_of_a_hanging_load():

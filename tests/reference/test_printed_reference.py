@@ -93,9 +93,8 @@ def _links(gear: BrokenGear) -> dict[str, Link]:
     ratio = contact(gear.teeth, gear.teeth).ratio
     teeth = tooth_strength(tooth, material, body=body, contact_ratio=ratio)
     hub = body_strength(material, body, tooth.width, tooth.bore, tooth.circles.root)
-    force = float(tooth_force(torque, tooth.teeth * tooth.module))
     return {
-        "teeth": Link(teeth, force),
+        "teeth": Link(teeth, float(tooth_force(torque, tooth.teeth * tooth.module))),
         "body": Link(hub, torque),
     }
 

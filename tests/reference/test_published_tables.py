@@ -120,8 +120,7 @@ def test_softening_of_printed_polymers(name, glass, vicat, deflection):
 def test_what_a_parked_car_leaves(name, gone):
     # Aljubury and others, J. Engineering 21(3) 2015 (second hand): air of 70 °C in a parked car,
     # which printed PLA does not survive and PETG hardly.
-    left = temperature_factor(70.0, load_materials()[name].softening)
-    assert (left < 0.25) is gone
+    assert (temperature_factor(70.0, load_materials()[name].softening) < 0.25) is gone
 
 
 @pytest.mark.parametrize(("name", "factor"), [("PA66", 0.8621), ("POM", 0.7143)])
@@ -230,7 +229,6 @@ def test_current_grows_with_the_mass():
     # School laboratory, 6 V, thread on the axle, markedbyteachers.com (excerpt): 1.03 A with 0.40
     # kg, 1.12 A with 0.45 kg, 1.20 A stalled by 0.50 kg.
     radius = 2e-3
-    per_mass = (1.20 - 1.03) / 0.10
-    idle = 1.03 - 0.40 * per_mass
+    idle = 1.03 - 0.40 * ((1.20 - 1.03) / 0.10)
     found = motor.from_data_sheet(6.0, 1000 * RPM, idle, 0.50 * G * radius, 1.20, strict=False)
     assert found.operating_point(6.0, 0.45 * G * radius).current == pytest.approx(1.12, abs=0.01)

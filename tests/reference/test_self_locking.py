@@ -135,8 +135,7 @@ def test_acme_screws():
 def test_torque_of_a_whole_jack():
     # U. C. Jindal, Machine Design, Ex. 16-1: 30 mm screw, pitch 6 mm (mean 27 mm), 0.2, collar 0.15
     # on 24 mm, 20 kN. Printed: 110.15 N·m (recomputed 110.1476).
-    jack = screw(0.027, 0.006, 0.2, 0.15, 0.024)
-    assert raises(jack, 20e3) == pytest.approx(110.15, abs=0.005)
+    assert raises(screw(0.027, 0.006, 0.2, 0.15, 0.024), 20e3) == pytest.approx(110.15, abs=0.005)
 
 
 def test_same_khurmi_screw_driven_down():

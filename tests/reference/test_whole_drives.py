@@ -72,8 +72,7 @@ def test_cage_on_a_heavy_rope(ideal, make_motor):
     assert first_slope(record, "speed", 0.2, 2.0) == pytest.approx(1.5, rel=1e-3)
     # As the rope comes up its weight is gone: after 12 m the same torque gives more. The book lets
     # the wound-on rope drop out of the inertia as well; it turns with the drum, so it is kept here.
-    t = at_value(record, "height", 12.0)
-    near = np.abs(record.time - t) < 0.1
+    near = np.abs(record.time - at_value(record, "height", 12.0)) < 0.1
     slope = np.polyfit(record.time[near], record["speed"][near], 1)[0]
     weight = (500 + 3 * (100 - 12.0)) * 9.81
     assert slope == pytest.approx(
@@ -217,8 +216,7 @@ def test_hoist_with_intermediate_gear_and_guide_pulleys():
     assert at.acceleration([needed], pull * 0.5) == pytest.approx(acceleration)
     referred = ch.drum_inertia(hoist) * (75 / 900) ** 2 - (1150 + 650) * (0.75 * 50 / 900) ** 2
     assert referred == pytest.approx(6.454961, rel=1e-6)
-    steady = ch.demand(hoist, 1)(pull * 0.5)
-    assert steady == pytest.approx(
+    assert ch.demand(hoist, 1)(pull * 0.5) == pytest.approx(
         133.333 + 307.292 - 67.5, abs=0.01
     )  # friction and pulls, less what speeds the cages up
 

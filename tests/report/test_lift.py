@@ -68,10 +68,8 @@ def test_every_format_shows_the_same_checks_parts_and_findings(reported):
             assert CHECKS[check.key] in text
         for caution in CAUTIONS.values():
             assert caution in text
-        counts = [text.lower().count(f" {row['status']} ") for row in facts["checks"]]
-        assert min(counts) >= 1
-        findings = next(n.body for n in document.body if isinstance(n, Section))
-        for finding in findings:
+        assert min(text.lower().count(f" {row['status']} ") for row in facts["checks"]) >= 1
+        for finding in next(n.body for n in document.body if isinstance(n, Section)):
             assert isinstance(finding, FindingText) and finding.mark.word in text
 
 

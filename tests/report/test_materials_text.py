@@ -14,11 +14,9 @@ EVERYTHING = [*load_materials().values(), *load_ropes().values(), *load_friction
 def test_overview_fits_and_marks_what_is_from_memory():
     lines = render_text(overview(EVERYTHING), Options(width=100)).splitlines()
     assert max(map(len, lines)) <= 100
-    asa = load_materials()["ASA"]
-    assert asa.origin("density").basis == "from memory"
+    assert load_materials()["ASA"].origin("density").basis == "from memory"
     assert "1070 kg/m³*" in next(line for line in lines if line.startswith("ASA "))
-    pla = next(line for line in lines if line.startswith("PLA "))
-    assert "1250 kg/m³ " in pla
+    assert "1250 kg/m³ " in next(line for line in lines if line.startswith("PLA "))
     for row in EVERYTHING[: -len(load_friction_pairs())]:
         assert any(line.startswith(f"{row.name}  ") for line in lines), row.name
 
@@ -51,8 +49,7 @@ def test_unknown_names_are_all_told():
 
 
 def test_facts_are_si_with_units_and_sources():
-    facts = row_facts(load_materials()["PLA"])
-    strength = facts["values"]["tensile_strength"]
+    strength = row_facts(load_materials()["PLA"])["values"]["tensile_strength"]
     assert (strength["value"], strength["unit"]) == (load_materials()["PLA"].tensile_strength, "Pa")
     assert strength["source"]
     assert [row_facts(row)["kind"] for row in EVERYTHING if row.name == "polyester"] == ["rope"]

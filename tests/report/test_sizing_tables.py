@@ -75,6 +75,5 @@ def test_the_check_that_fails_beyond_the_heaviest_load_is_named(small, make_stag
     study = size(small(stage=make_stage(5.0, efficiency, repeat=3)), "heaviest")
     index = study.recommended + int(np.flatnonzero(~study.sweep.sound[study.recommended :])[0])
     failing = [CHECKS[column.key] for column in study.sweep.checks if column.rank[index] == 0]
-    said = sentence_text(recommendation(study))
-    after = said.split("a check fails: ")[1]
+    after = sentence_text(recommendation(study)).split("a check fails: ")[1]
     assert any(after.startswith(f"{name}.") for name in failing)

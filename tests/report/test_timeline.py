@@ -13,8 +13,7 @@ from winchsim.simulation import RecordedEvent
 
 def test_a_lift_in_its_order(lifted):
     """Without those of which nothing is said."""
-    texts = [sentence_text(moment[2]) for moment in timeline(lifted)]
-    assert texts == [
+    assert [sentence_text(moment[2]) for moment in timeline(lifted)] == [
         "power on, raising",
         "the drum starts",
         "the load lifts off",

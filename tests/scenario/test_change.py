@@ -35,8 +35,7 @@ def test_values_come_back(path):
 
 def test_a_value_is_set_and_taken_back(good):
     inputs = loads(good)
-    heavier = with_value(inputs, "load.mass", "55 lb")
-    assert heavier.load.mass == pytest.approx(24.94758035)
+    assert with_value(inputs, "load.mass", "55 lb").load.mass == pytest.approx(24.94758035)
     back = with_value(with_value(inputs, "stage.1.friction", 0.2), "stage.1.friction", None)
     assert back == inputs and "stage.1.friction" not in back.given
     with pytest.raises(InputError, match="mass is missing"):

@@ -64,5 +64,4 @@ def test_lines_are_without_their_ends():
 
 
 def test_lines_before_a_break_are_known():
-    where = index_lines('a = 1\nb = "open\nc = [ }\nd = 2').where
-    assert where == {"a": 1, "b": 2, "c": 3, "d": 4}
+    assert index_lines('a = 1\nb = "open\nc = [ }\nd = 2').where == {"a": 1, "b": 2, "c": 3, "d": 4}

@@ -121,8 +121,7 @@ def test_several_lifts_are_cut_into_rungs(log):
 
 
 def test_a_lift_in_which_the_load_stays_down_is_a_stall(log):
-    moved = lifts([4.0, 4.0])
-    stuck = [(t, 2 * i if t > 6.0 else i, h if t <= 7.9 else 0.0) for t, i, h in moved]
+    stuck = [(t, 2 * i if t > 6.0 else i, h if t <= 7.9 else 0.0) for t, i, h in lifts([4.0, 4.0])]
     first, second = log(text(stuck), "loads=2/9 kg")[0]
     assert first.outcome is None and first.measured_time
     assert (second.outcome, second.measured_time) == ("stalled", None)

@@ -76,8 +76,7 @@ def test_an_undescribed_fixing_is_assumed_and_says_so():
 
 
 def test_absurd_turns_do_not_overflow():
-    found = anchor_strength(ROPE, 4e-3, 1.0, 1e6, hold=1.0)
-    assert 1e12 < found.value < 1e14
+    assert 1e12 < anchor_strength(ROPE, 4e-3, 1.0, 1e6, hold=1.0).value < 1e14
 
 
 WIRE = replace(ROPE, construction="wire")

@@ -21,8 +21,7 @@ from winchsim.strength.link import (
 
 def _state(demand, low=80.0, high=150.0):
     """State of a link of 100 N that has to keep a factor of 2."""
-    ends = (100.0, low, high)
-    return link_state(*(end / demand if demand else math.inf for end in ends), 2.0)
+    return link_state(*(end / demand if demand else math.inf for end in (100.0, low, high)), 2.0)
 
 
 @pytest.mark.parametrize(
@@ -81,10 +80,9 @@ def test_tables_by_the_kind_of_link_are_those_that_are_known():
     found = set()
     for file in package.rglob("*.py"):
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
-            keys = getattr(node, "keys", None) or [getattr(node, "key", None)]
             if isinstance(node, ast.Dict | ast.DictComp) and any(
                 isinstance(key, ast.Attribute) and ast.unparse(key.value).endswith("LinkKind")
-                for key in keys
+                for key in getattr(node, "keys", None) or [getattr(node, "key", None)]
             ):
                 found.add(file)
     assert found == known

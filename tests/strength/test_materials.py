@@ -189,14 +189,13 @@ def test_a_line_of_fatigue_is_known_whole_or_not_at_all():
 
 
 def test_an_uncertain_slope_widens_the_life():
-    origins = {"fatigue_slope": Origin("from memory", 4.0, 9.0)}
     row = Material(
         "A",
         "printed polymer",
         1070.0,
         40e6,
         2e9,
-        origins=origins,
+        origins={"fatigue_slope": Origin("from memory", 4.0, 9.0)},
         fatigue_stress=10e6,
         fatigue_cycles=1e6,
         fatigue_slope=5.0,

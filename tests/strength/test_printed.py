@@ -62,8 +62,7 @@ def test_metals_do_not_soften():
 
 def test_body_by_hand():
     # Hub of 4 mm bore radius and 4 walls of 0.45 mm: 5.8 mm, 10 mm wide, 20 % infill.
-    body = PrintedBody(4, LINE, 0.2)
-    found = body_strength(PRINT, body, 10e-3, 8e-3, 40e-3)
+    found = body_strength(PRINT, PrintedBody(4, LINE, 0.2), 10e-3, 8e-3, 40e-3)
     torque = 2 * math.pi * 5.8e-3**2 * 10e-3 * 0.34 * 50e6 * 0.2**0.26
     assert found.value == pytest.approx(torque)
     assert (found.low, found.high) == pytest.approx((torque / 2.5, torque * 2.5))
@@ -76,8 +75,7 @@ def test_walls_that_meet_make_a_solid_body():
         walls: body_strength(PRINT, PrintedBody(walls, LINE, 0.1), 10e-3, 8e-3, 14e-3).value
         for walls in (3, 4)
     }
-    hub = (5.35 / 5.8) ** 2
-    assert strength[3] / strength[4] == pytest.approx(hub * 0.1**0.26)
+    assert strength[3] / strength[4] == pytest.approx((5.35 / 5.8) ** 2 * 0.1**0.26)
     full = [
         body_strength(PRINT, PrintedBody(walls, LINE, 1.0), 10e-3, 8e-3, 14e-3).value
         for walls in (7, 30)

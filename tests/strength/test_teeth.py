@@ -200,8 +200,7 @@ def test_friction_warms_a_running_tooth_only():
     found = friction_temperature(20.0, 10.0, 0.3, loss, tooth, 1.0, ROOT_HEATING["polymer"])
     assert found == pytest.approx(20 + 10 * 0.3 * loss * 2400 / 160)
     assert friction_temperature(20.0, 0.0, 0.3, loss, tooth, 0.0, ROOT_HEATING["polymer"]) == 20.0
-    flank = friction_temperature(20.0, 10.0, 0.3, loss, tooth, 1.0, FLANK_HEATING["polymer"])
-    assert flank > found
+    assert friction_temperature(20.0, 10.0, 0.3, loss, tooth, 1.0, FLANK_HEATING["polymer"]) > found
     both = friction_temperature(
         20.0, np.array([10.0, 20.0]), 0.3, loss, tooth, 1.0, ROOT_HEATING["polymer"]
     )

@@ -36,8 +36,7 @@ def test_errors_of_a_straight_line():
     Probability for Engineers*, section 11-3 (from memory): s²/Sxx for the slope, s² (1/n + x̄²/Sxx)
     for the intercept.
     """
-    noise = np.random.default_rng(4).normal(size=X.size)
-    done = fitted(line(2.0 + 0.7 * X + noise), X.size)
+    done = fitted(line(2.0 + 0.7 * X + np.random.default_rng(4).normal(size=X.size)), X.size)
     n, sxx = X.size, np.sum((X - X.mean()) ** 2)
     s2 = np.sum(done.residuals**2) / (n - 2)
     errors = 1e4 * np.sqrt(np.diag(done.covariance))
@@ -145,8 +144,7 @@ def test_what_stands_apart_is_measured_by_the_error_of_its_forecast(by, named):
     """Twelve points from 0 to 4, alternately 1 above and below a line, scatter √(12/10): at 6 their
     line is off by √(1 + 1/12 + 4²/18.9) = 1.39 scatters, and Student's t at 1 %/26 and 10 degrees
     of freedom is 4.6: an outlier from 7.0 on; without the error of the line from 5.1 on."""
-    noise = np.tile([1.0, -1.0], 6)
-    assert found_in(np.append(noise, by), np.append(X, 6.0)).tolist() == named
+    assert found_in(np.append(np.tile([1.0, -1.0], 6), by), np.append(X, 6.0)).tolist() == named
 
 
 def test_no_outlier_is_named_more_often_than_the_level_says():
@@ -160,8 +158,7 @@ def test_intervals_of_a_line_hold_their_share():
     generator = np.random.default_rng(8)
     new, held = 6.0, 0
     for _ in range(400):
-        measured = 2.0 + 0.7 * X[:5] + generator.normal(size=5)
-        done = fitted(line(measured, X[:5]), 5)
+        done = fitted(line(2.0 + 0.7 * X[:5] + generator.normal(size=5), X[:5]), 5)
         slope = 1e4 * np.array([1.0, new])
         half = interval_width(0.9, done.dof) * np.sqrt(
             slope @ done.covariance @ slope + done.scatter**2

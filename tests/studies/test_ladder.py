@@ -235,8 +235,7 @@ def test_a_pawl_does_not_change_how_a_load_comes_down_once_it_is_held_open(small
     bare = small(stage=loose, load={"mass": 6.0}, phase=lowering)
     ways = []
     for inputs in (bare, dataclasses.replace(bare, pawl=Pawl())):
-        ladder = plan_ladder(inputs, rungs=1)
-        ways.append(ladder.rungs[-1].lowering)
+        ways.append(plan_ladder(inputs, rungs=1).rungs[-1].lowering)
     assert ways[0].descent is ways[1].descent and ways[0].time is not None
     assert ways[0].time == pytest.approx(ways[1].time, rel=0.3)
 
@@ -261,16 +260,14 @@ def test_a_train_that_locks_is_lowered_under_power_and_a_pawl_does_not_hinder_it
 
 
 def test_motors_too_weak_to_lower_it_need_a_prop(small):
-    stuck = dataclasses.replace(small().stage[0], reverse_efficiency=-3.0)
     inputs = small(
-        stage=stuck,
+        stage=dataclasses.replace(small().stage[0], reverse_efficiency=-3.0),
         phase=(
             Phase(action="raise", until="top"),
             Phase(action="lower", until="floor", voltage=0.5),
         ),
     )
-    rung = plan_ladder(inputs, rungs=1).rungs[-1]
-    assert rung.lowering == Lowering(Descent.NOT_DOWN)
+    assert plan_ladder(inputs, rungs=1).rungs[-1].lowering == Lowering(Descent.NOT_DOWN)
 
 
 def test_another_target_and_other_rungs(small):
@@ -288,5 +285,4 @@ def test_progress_counts_rungs(small):
 
 
 def test_the_snag_of_a_scenario_is_not_planned_for(small):
-    ladder = plan_ladder(small(load={"snag_height": 0.05}), rungs=1)
-    assert ladder.rungs[-1].lift_time is not None
+    assert plan_ladder(small(load={"snag_height": 0.05}), rungs=1).rungs[-1].lift_time is not None

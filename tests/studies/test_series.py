@@ -24,8 +24,7 @@ LONG = 1e6
 
 @pytest.fixture(scope="module")
 def gate():
-    scenarios = Path(__file__).parents[2] / "scenarios"
-    return winchsim.read(next(scenarios.glob("13-*.toml")))
+    return winchsim.read(next((Path(__file__).parents[2] / "scenarios").glob("13-*.toml")))
 
 
 def test_after_long_pauses_every_lift_is_the_first(small):
@@ -63,8 +62,7 @@ def test_heat_is_kept_from_one_lift_to_the_next(gate):
     """First law over a lift and a pause in which nothing reaches the air: what the motors lose is
     in winding and case."""
     inputs = gate
-    closed = replace(inputs.motors[0], case_to_ambient=1e4)
-    inputs = replace(inputs, motors=(closed,))
+    inputs = replace(inputs, motors=(replace(inputs.motors[0], case_to_ambient=1e4),))
     found = repeat(inputs, 2, 300.0)
     record, group = simulate(inputs), build(inputs).groups[0]
     heads = {"copper", "brushes", "motor drag", "motor friction"}

@@ -79,8 +79,7 @@ def test_the_rule_of_choice(small, name):
 def test_a_build_that_back_drives_does_not_meet_the_limits(small, name):
     loose = small(stage=dataclasses.replace(small().stage[0], efficiency=0.95), load={"mass": 6.0})
     study = size(loose, name)
-    hold = study.sweep.check(CheckKey.HOLD)
-    assert not study.sweep.meets[hold.rank == Status.FAILS.rank].any()
+    assert not study.sweep.meets[study.sweep.check(CheckKey.HOLD).rank == Status.FAILS.rank].any()
     if study.recommended is not None:
         assert study.confirmation.found.held is not Holding.NONE
 
@@ -97,8 +96,7 @@ def test_where_every_candidate_fails_the_nearest_is_named_and_run(small, name):
 @pytest.mark.parametrize("name", ["gears", "heaviest", "voltage"])
 def test_limits_that_the_question_cannot_change_are_left_out(small, name):
     """Gears do not change the rope's bend; a load does not change it either."""
-    thin = small(stage=PAIR, load={"mass": 5.0}, drum={"diameter": 0.006})
-    study = size(thin, name)
+    study = size(small(stage=PAIR, load={"mass": 5.0}, drum={"diameter": 0.006}), name)
     assert CheckKey.ROPE_BEND not in {column.key for column, *_ in study.limits}
     assert CheckKey.ROPE_BEND not in study.bounds.values()
 

@@ -24,11 +24,10 @@ from winchsim.studies.snag import snag_study
 
 
 def _winch(**rope) -> Inputs:
-    stage = Stage(kind="planetary", ratio=600.0, efficiency=0.6, shaft_drag=0.0)
     return Inputs(
         motors=(FOUR_MOTORS,),
         supply=Supply(voltage=6.0, resistance=0.1),
-        stage=(stage,),
+        stage=(Stage(kind="planetary", ratio=600.0, efficiency=0.6, shaft_drag=0.0),),
         drum=Drum(diameter=0.01, width=0.06, inertia=1e-6, anchor_hold=1e4),
         rope=Rope(diameter=0.003, **rope),
         load=Load(mass=20.0, height=0.4),
@@ -66,8 +65,7 @@ def test_a_strong_build_needs_no_limit():
 
 def test_rotors_alone_can_break_what_the_stall_torque_would_not():
     inputs = _winch(breaking_force=700.0, knot_efficiency=0.5)
-    heavy = replace(inputs, motors=(replace(inputs.motors[0], rotor_inertia=2e-5),))
-    found = snag_study(heavy)
+    found = snag_study(replace(inputs, motors=(replace(inputs.motors[0], rotor_inertia=2e-5),)))
     assert found.as_built.broke
     assert found.safe is None
     assert found.no_limit is NoLimit.ROTORS

@@ -108,8 +108,7 @@ def test_a_low_voltage_at_the_motors_explains_a_stall(curtain):
 def test_what_lifted_more_before_was_held_by_something(curtain):
     inputs, tests = curtain
     unread = [replace(test, measured_voltage=None) for test in tests]
-    heavier = replace(unread[0], mass=12.0)
-    found = why(inputs, [heavier, *unread[1:]])
+    found = why(inputs, [replace(unread[0], mass=12.0), *unread[1:]])
     assert found.reasons[0].cause is Why.OBSTACLE
 
 

@@ -64,12 +64,10 @@ def test_nothing_is_drawn_across_a_switch(lift, see):
 @pytest.mark.parametrize("name", ["lift", "stall", "break", "snag", "jerks"])
 def test_each_mark_has_a_line_in_every_panel_and_a_number_explained_below(records, see, name):
     record = records[name]
-    figure = height_and_speed(record, COLUMN)
-    shown = see.panels(figure)
+    shown = see.panels(height_and_speed(record, COLUMN))
     marks, _ = marks_and_key(record, COLUMN, whole(record))
     for axes in shown:
-        lines = see.labelled(axes, EVENT)
-        assert [line.get_xdata()[0] for line in lines] == pytest.approx(
+        assert [line.get_xdata()[0] for line in see.labelled(axes, EVENT)] == pytest.approx(
             [mark.start for mark in marks]
         )
         strokes = [each for each in axes.collections if each.get_label() == REPEATED]

@@ -84,8 +84,7 @@ def test_units_of_time_suit_the_stretch():
     late = window(73.4, 73.6, 73.4265)
     assert (late.origin, late.label) == (73.4265, "Time after 73.427 s (ms)")
     assert late.shown(73.5265) == pytest.approx(100.0)
-    nothing = window(0.0, 0.0)
-    assert nothing.span > 0
+    assert window(0.0, 0.0).span > 0
 
 
 def test_units_suit_the_size():

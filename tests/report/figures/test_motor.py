@@ -58,8 +58,7 @@ def test_the_path_lies_on_the_line_while_power_is_on(lift):
 
 
 def test_moments_are_numbered_and_named_below(lift, see):
-    figure = torque_speed(lift, COLUMN)
-    (axes,) = see.panels(figure)
+    (axes,) = see.panels(torque_speed(lift, COLUMN))
     numbers = [text.get_text() for text in axes.texts[:-1]]
     key = axes.texts[-1].get_text()
     assert numbers == [str(n) for n in range(1, len(numbers) + 1)] and all(

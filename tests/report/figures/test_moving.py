@@ -15,8 +15,7 @@ from winchsim.report.figures.plan import gear_turns, plan_of
 
 def test_a_film_lasts_as_long_as_the_lift_and_moves(lift):
     picture = Image.open(io.BytesIO(film(lift, COLUMN, "gif", 8.0)))
-    span = lift.time[-1] - lift.time[0]
-    assert picture.n_frames == math.ceil(span / 8 * RATE) + 1
+    assert picture.n_frames == math.ceil((lift.time[-1] - lift.time[0]) / 8 * RATE) + 1
     assert picture.info["duration"] == pytest.approx(1000 / RATE, abs=10)
     seen = []
     for place in (0, picture.n_frames // 2):
@@ -29,8 +28,7 @@ def test_gears_turn_as_their_teeth_say(scenario):
     """Mesh by mesh the turns are as the teeth the other way round, and against each other."""
     plan = plan_of(scenario)
     ratios = gear_turns(plan, scenario)
-    drum = [r for gear, r in zip(plan.gears, ratios, strict=True) if gear.shaft == 3]
-    assert drum == [1.0]
+    assert [r for gear, r in zip(plan.gears, ratios, strict=True) if gear.shaft == 3] == [1.0]
     motors = [r for gear, r in zip(plan.gears, ratios, strict=True) if gear.shaft == -1]
     assert motors == pytest.approx([4.0**3 * 3.0] * 3)
 

@@ -54,8 +54,7 @@ def test_gears_on_a_shaft_share_its_axis_and_the_last_is_the_drum(plan):
 
 def test_outline_has_its_teeth(plan):
     gear = plan.gears[-1]
-    points = np.array(outline(gear)) - (gear.x, gear.y)
-    radii = np.hypot(*points.T)
+    radii = np.hypot(*(np.array(outline(gear)) - (gear.x, gear.y)).T)
     assert np.isclose(radii, gear.tip).sum() == 2 * gear.teeth
     assert gear.tip - gear.root == pytest.approx(2.25 * gear.module)
 
@@ -66,8 +65,7 @@ def test_motors_of_known_size_that_do_not_fit_are_told(scenario):
     few, many = (plan_of(inputs) for inputs in (body, crowd))
     assert not few.crowded and many.crowded
     spots = [(m.x, m.y) for m in few.motors]
-    apart = [math.dist(a, b) for i, a in enumerate(spots) for b in spots[:i]]
-    assert min(apart) >= 0.024
+    assert min(math.dist(a, b) for i, a in enumerate(spots) for b in spots[:i]) >= 0.024
     assert "the motors do not all fit around their gear" in _words(
         schematic(crowd, COLUMN, build(crowd))
     )

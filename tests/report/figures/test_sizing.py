@@ -133,8 +133,7 @@ def test_the_line_of_a_limit_lies_where_the_check_crosses_it(scenario, see):
         scenario, {"drum.diameter": [0.006, 0.02], "load.mass": loads}, ranges=False
     )
     (axes,) = see.panels(sweep_figure(found, COLUMN))
-    margins = found.check(CheckKey.START_COLD).value[: len(loads)]
-    crossing = np.interp(-1.25, -margins, loads)
+    crossing = np.interp(-1.25, -found.check(CheckKey.START_COLD).value[: len(loads)], loads)
     points = np.concatenate(
         [
             path.vertices
