@@ -32,8 +32,7 @@ def test_what_is_printed_is_within_half_a_unit_of_its_last_digit(value, digits):
 
 
 def test_a_unit_follows_its_number():
-    assert quantity(12.3456, "kg") == "12.3 kg"
-    assert quantity(None, "kg") == "not known"
+    assert (quantity(12.3456, "kg"), quantity(None, "kg")) == ("12.3 kg", "not known")
 
 
 def test_rounding_down_never_goes_up_nor_up_down():

@@ -32,8 +32,7 @@ def test_motor_cold_and_hot():
     weaker = constant_at(motor.constant, 45.0)  # 25 K at -0.2 %/K: five per cent
     hot_motor = replace(motor, resistance=resistance_at(motor.resistance, winding), constant=weaker)
     hot = operating_point(hot_motor, 50.0, 2.0)
-    assert hot.current == pytest.approx(7.93666, rel=1e-5)
-    assert hot.speed / RPM == pytest.approx(1142.84, rel=1e-5)
+    assert (hot.current, hot.speed / RPM) == pytest.approx((7.93666, 1142.84), rel=1e-5)
     assert hot.torque * hot.speed == pytest.approx(239.357, rel=1e-5)
     assert 2.0 * hot.speed / (50.0 * hot.current) == pytest.approx(0.603167, rel=1e-5)
     assert no_load(hot_motor, 50.0)[0] / RPM == pytest.approx(1894.74, rel=1e-5)

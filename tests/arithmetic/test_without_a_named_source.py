@@ -85,8 +85,7 @@ def test_currents_of_school_problems():
 def test_path_of_contact_of_a_20_60_pair():
     # Published multiple-choice question: module 8 mm, addendum of one module, 39.458 mm.
     pair = contact(20, 60, module=8e-3)
-    assert 1e3 * pair.path == pytest.approx(39.4588, abs=5e-5)
-    assert pair.ratio == pytest.approx(1.6708, abs=5e-5)
+    assert (1e3 * pair.path, pair.ratio) == pytest.approx((39.4588, 1.6708), abs=5e-5)
 
 
 # Sliding-loss factor pi (u+1)/(z1 u) (1 - e + e1² + e2²): G. Niemann and H. Ohlendorf, as used by

@@ -68,8 +68,7 @@ def test_spans_cover_the_record_without_gap(ran):
     assert history.spans[0].samples.start == 0
     assert history.spans[-1].samples.stop == len(record.time)
     for before, after in zip(history.spans, history.spans[1:], strict=False):
-        assert before.samples.stop == after.samples.start
-        assert before.end == after.start
+        assert (before.samples.stop, before.end) == (after.samples.start, after.start)
 
 
 @pytest.mark.parametrize(

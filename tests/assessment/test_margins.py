@@ -47,8 +47,7 @@ def test_losses_grow_at_rest(small):
 
 
 def test_margin_tells_what_the_stall_was_about():
-    assert Margins(0.9, 0.7).deciding == 0.9
-    assert Margins(1.2, 0.95).deciding == 0.95
+    assert (Margins(0.9, 0.7).deciding, Margins(1.2, 0.95).deciding) == (0.9, 0.95)
 
 
 @pytest.mark.parametrize("factor", [0.97, 1.03])

@@ -87,8 +87,7 @@ def test_workers_change_nothing(crate):
 def test_bad_builds_end_with_1(crate):
     screen = Screen().run("spread", crate, "--builds", "20", "--set", "load.mass=30 kg", "--json")
     facts = json.loads(screen.out)
-    assert screen.code == ExitCode.BAD
-    assert facts["status"] == "fails"
+    assert (screen.code, facts["status"]) == (ExitCode.BAD, "fails")
     assert sum(facts["first_to_break"].values()) == facts["probabilities"]["overload"]["count"] > 0
 
 

@@ -66,8 +66,7 @@ def test_lsoda_steps_that_are_kept_are_not_changed_by_later_ones():
     for _ in range(200):
         solver.advance()
     solver.record()
-    assert times.shape == (31,)
-    assert y.shape == (2, 31)
+    assert (times.shape, y.shape) == ((31,), (2, 31))
     assert np.array_equal(trail.at(np.arange(30), middle), before)
 
 

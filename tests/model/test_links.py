@@ -293,8 +293,7 @@ def test_dead_motors_leave_more_for_the_gearboxes_of_the_others(small, make_moto
 
     whole, half = limit(4, 0), limit(4, 2)
     assert (whole.scale, half.scale) == (1 / 4, 1 / 2)
-    assert whole.strength == half.strength
-    assert half.scale == limit(2, 0).scale
+    assert (whole.strength, half.scale) == (half.strength, limit(2, 0).scale)
 
 
 def test_the_knot_of_a_tackle_is_asked_for_its_largest_fall_in_lowering(small):

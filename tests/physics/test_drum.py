@@ -46,8 +46,7 @@ def test_dead_turns_fill_the_first_layers_and_push_the_rope_up(dead):
 
 
 def test_a_turn_that_just_fits_is_not_lost_to_rounding():
-    assert turns_per_layer(0.03, 0.003) == 10
-    assert turns_per_layer(3 * 0.1, 0.1) == 3
+    assert (turns_per_layer(0.03, 0.003), turns_per_layer(3 * 0.1, 0.1)) == (10, 3)
     assert turns_per_layer(0.0299, 0.003) == 9
 
 

@@ -119,8 +119,7 @@ def test_friction_warms_the_case_and_through_it_the_winding():
 
 def test_known_values_are_kept():
     path, assumed = estimate(0.05, 0.0, case_to_ambient=12.0, winding_capacity=2.5)
-    assert path.case_to_ambient == 12.0
-    assert path.winding_capacity == 2.5
+    assert (path.case_to_ambient, path.winding_capacity) == (12.0, 2.5)
     assert path.winding_to_case == pytest.approx(0.7 * 0.05 ** (-2 / 3))
     assert list(assumed) == [
         "case_heat_capacity",

@@ -70,8 +70,7 @@ def test_standstill_torque_is_what_the_drag_leaves():
 
 
 def test_no_current_within_the_brush_drop():
-    assert steady_current(FULL, 5.0, 450.0) == 0.0
-    assert steady_current(FULL, 5.0, 570.0) == 0.0
+    assert (steady_current(FULL, 5.0, 450.0), steady_current(FULL, 5.0, 570.0)) == (0.0, 0.0)
     assert steady_current(FULL, 5.0, 400.0) == pytest.approx(0.1)
     assert steady_current(FULL, 5.0, 600.0) == pytest.approx(-0.1)
 
@@ -105,8 +104,7 @@ def test_operating_point_of_an_array_is_that_of_each_entry():
 
 def test_hot_motor_is_weaker_and_quicker():
     hot = warmed(PLAIN, winding=120.0, magnet=70.0)
-    assert hot.resistance == pytest.approx(2.0 * 1.393)
-    assert hot.constant == pytest.approx(0.009)
+    assert (hot.resistance, hot.constant) == pytest.approx((2.0 * 1.393, 0.009))
     assert stall(hot, 6.0)[0] < stall(PLAIN, 6.0)[0]
     assert no_load(hot, 6.0)[0] > no_load(PLAIN, 6.0)[0]
 
@@ -301,8 +299,7 @@ def test_points_at_a_gearbox_output():
     fit = from_points(
         6.0, [24.0 * m for m in torques], [w / 30.0 for w in speeds], currents, gearbox=box
     )
-    assert fit.motor.constant == pytest.approx(0.01)
-    assert fit.output.efficiency == pytest.approx(0.8)
+    assert (fit.motor.constant, fit.output.efficiency) == pytest.approx((0.01, 0.8))
     assert fit.no_load_speed == pytest.approx(560.0 / 30.0)
 
 
@@ -350,9 +347,7 @@ def bench(*left_out, **changed):
 )
 def test_any_sufficient_bench_measures_give_the_motor(measures):
     motor = from_bench(**measures).motor
-    assert motor.resistance == pytest.approx(2.0)
-    assert motor.constant == pytest.approx(0.01)
-    assert motor.drag == pytest.approx(0.002)
+    assert (motor.resistance, motor.constant, motor.drag) == pytest.approx((2.0, 0.01, 0.002))
 
 
 @pytest.mark.parametrize("measured", [2.0, None])
@@ -399,8 +394,7 @@ def test_run_and_lever_each_come_back_and_a_lever_that_pulls_too_much_is_refused
 
 def test_label_with_stall_current():
     fit = from_label(6.0, 560.0, stall_current=3.0)
-    assert fit.motor.resistance == pytest.approx(2.0)
-    assert fit.no_load_speed == pytest.approx(560.0)
+    assert (fit.motor.resistance, fit.no_load_speed) == pytest.approx((2.0, 560.0))
     assert list(fit.assumed)[:3] == [
         "no_load_current",
         "efficiency",
@@ -411,8 +405,7 @@ def test_label_with_stall_current():
 
 def test_label_with_everything_but_the_torque_takes_it_from_the_usual_loss():
     fit = from_label(6.0, 560.0, stall_current=3.0, no_load_current=0.2)
-    assert fit.motor.constant == pytest.approx(0.01)
-    assert fit.stall_torque == pytest.approx(0.85 * 0.028)
+    assert (fit.motor.constant, fit.stall_torque) == pytest.approx((0.01, 0.85 * 0.028))
     assert from_label(
         6.0, 560.0, stall_current=3.0, no_load_current=0.2, efficiency=0.9
     ).stall_torque == pytest.approx(0.0252)

@@ -898,8 +898,7 @@ def test_heat_charge_and_energy_are_integrals_of_the_channels(mixed):
         )
     dead = m.dragged[0]
     drag += total(dead.motor.drag * np.abs(mixed["drum_speed"]) * dead.ratio)
-    assert spent["copper"] == pytest.approx(copper, rel=1e-3)
-    assert spent["brushes"] == pytest.approx(brushes, rel=1e-3)
+    assert (spent["copper"], spent["brushes"]) == pytest.approx((copper, brushes), rel=1e-3)
     assert spent["motor drag"] == pytest.approx(drag, rel=1e-3)
 
 

@@ -49,12 +49,10 @@ class TestLinearMotor:
 
     def test_driving(self, ideal, make_motor):
         record = simulate(self.inputs(ideal, make_motor, 4.0, "raise"))
-        assert record["current"][0] == pytest.approx(40.0)
-        assert record["motor_1_torque"][0] == pytest.approx(12.0)
+        assert (record["current"][0], record["motor_1_torque"][0]) == pytest.approx((40.0, 12.0))
         assert record["speed"][-1] == pytest.approx(4.44, abs=0.005)
         power = record["voltage"][-1] * record["current"][-1]
-        assert power == pytest.approx(26.67, abs=0.005)
-        assert 4.0 * record["speed"][-1] == pytest.approx(17.78, abs=0.005)
+        assert (power, 4.0 * record["speed"][-1]) == pytest.approx((26.67, 17.78), abs=0.005)
         assert 4.0 * record["speed"][-1] / power == pytest.approx(2 / 3, rel=1e-4)
 
     def test_pulled_along(self, ideal, make_motor):

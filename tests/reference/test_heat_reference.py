@@ -62,8 +62,7 @@ def test_temperature_rise_of_a_winding():
     coefficient = brentq(lambda a: resistance_at(18.0, 50.0, a) - 20.0, 1e-4, 1e-2)
     hot = brentq(lambda t: resistance_at(18.0, t, coefficient) - 21.0, 0.0, 200.0)
     assert coefficient / (1.0 - 20.0 * coefficient) == pytest.approx(0.004, rel=1e-9)
-    assert hot == pytest.approx(65.0, abs=0.01)
-    assert hot - 15.0 == pytest.approx(50.0, abs=0.01)
+    assert (hot, hot - 15.0) == pytest.approx((65.0, 50.0), abs=0.01)
 
 
 @pytest.mark.memory

@@ -129,8 +129,7 @@ def test_law_of_a_machine_from_two_tests(ideal, make_motor, make_stage):
     assert 1 / (slope * 30) == pytest.approx(0.6667, rel=1e-3)
 
     effort = found.predictions[0].current.value
-    assert effort == pytest.approx(200.0, rel=1e-3)
-    assert 3400 / effort == pytest.approx(17.0, rel=1e-3)
+    assert (effort, 3400 / effort) == pytest.approx((200.0, 17.0), rel=1e-3)
     assert 3400 / effort / 30 == pytest.approx(0.5667, rel=1e-3)
     assert effort - 3400 / 30 == pytest.approx(86.67, rel=3e-3)
     assert found.predictions[1].current.value == pytest.approx(30.0, rel=5e-3)

@@ -77,8 +77,7 @@ def test_power_of_a_capstan():
 )
 def test_pulls_of_bands_and_capstans(friction, degrees, pull, tight, slack):
     ratio = capstan_ratio(friction, math.radians(degrees))
-    assert pull / (1 - 1 / ratio) == pytest.approx(tight, rel=3e-4)
-    assert pull / (ratio - 1) == pytest.approx(slack, rel=3e-4)
+    assert (pull / (1 - 1 / ratio), pull / (ratio - 1)) == pytest.approx((tight, slack), rel=3e-4)
 
 
 # --- wire rope ------------------------------------------------------------------------------------

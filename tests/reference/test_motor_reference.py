@@ -61,8 +61,7 @@ def test_maximum_power_at_half_the_stall_torque(
         method="bounded",
     )
     point = operating_point(motor, voltage, best.x)
-    assert point.speed / RPM == pytest.approx(best_rpm, rel=0.005)
-    assert point.torque == pytest.approx(best_torque, rel=0.005)
+    assert (point.speed / RPM, point.torque) == pytest.approx((best_rpm, best_torque), rel=0.005)
     assert point.torque * point.speed == pytest.approx(power, rel=1e-5)
 
 
@@ -93,8 +92,7 @@ def test_linear_motor_drives_and_is_driven():
     # for torque and B l for k.
     machine = Motor(resistance=0.05, constant=0.3, drag=0.0)
     force, current = stall(machine, 2.0)
-    assert current == pytest.approx(40.0, abs=0.005)
-    assert force == pytest.approx(12.0, abs=0.005)
+    assert (current, force) == pytest.approx((40.0, 12.0), abs=0.005)
     assert no_load(machine, 2.0)[0] == pytest.approx(6.67, abs=0.005)
     driving = operating_point(machine, 2.0, 4.0)
     assert driving.speed == pytest.approx(4.44, abs=0.005)
@@ -104,8 +102,7 @@ def test_linear_motor_drives_and_is_driven():
         0.6667, abs=5e-5
     )
     driven = operating_point(machine, 2.0, -2.0)
-    assert driven.speed == pytest.approx(7.78, abs=0.005)
-    assert driven.torque * driven.speed == pytest.approx(-15.56, abs=0.005)
+    assert (driven.speed, driven.torque * driven.speed) == pytest.approx((7.78, -15.56), abs=0.005)
     assert driven.voltage * driven.current == pytest.approx(-13.33, abs=0.005)
     assert (driven.voltage * driven.current) / (driven.torque * driven.speed) == pytest.approx(
         0.8571, abs=5e-5
@@ -227,8 +224,7 @@ def test_speed_behind_a_controller(duty, rpm):
         (0.0,),
         UNLIMITED,
     )
-    assert current == pytest.approx(20.0)
-    assert drawn == pytest.approx(20.0 * duty)
+    assert (current, drawn) == pytest.approx((20.0, 20.0 * duty))
 
 
 def test_losses_with_a_brush_drop():
@@ -297,8 +293,7 @@ class TestVoltageStep:
     def test_gain(self):
         point = operating_point(self.motor, 1.0, 0.0)
         assert point.speed == pytest.approx(0.1, rel=0.005)
-        assert point.speed == pytest.approx(0.0999001, rel=1e-6)
-        assert point.current == pytest.approx(0.999001, rel=1e-6)
+        assert (point.speed, point.current) == pytest.approx((0.0999001, 0.999001), rel=1e-6)
 
     def test_mechanical_pole(self):
         _, (stalled,), _ = balance(
@@ -321,8 +316,7 @@ def test_end_of_the_short_circuit_braking_of_a_hanging_load():
     assert k == pytest.approx(1.967155, rel=1e-6)
     assert resistance == pytest.approx(0.618, rel=1e-3)
     back = operating_point(Motor(resistance=resistance, constant=k, drag=0.0), 0.0, -load)
-    assert back.speed == pytest.approx(8.247, rel=2e-3)
-    assert back.current == pytest.approx(-26.25, rel=2e-3)
+    assert (back.speed, back.current) == pytest.approx((8.247, -26.25), rel=0.002)
 
 
 def test_start_by_a_voltage_ramp():

@@ -61,7 +61,6 @@ def test_the_csv_is_in_the_units_of_the_bench(inputs):
     rows = list(csv.DictReader(io.StringIO(gear_csv(gears_to_print(inputs)))))
     assert len(rows) == 5
     first = rows[0]
-    assert float(first["module_mm"]) == pytest.approx(1.0)
-    assert float(first["infill_percent"]) == pytest.approx(50)
+    assert (float(first["module_mm"]), float(first["infill_percent"])) == pytest.approx((1.0, 50))
     assert float(first["pressure_angle_deg"]) == pytest.approx(20)
     assert rows[1]["centre_distance_mm"] == ""

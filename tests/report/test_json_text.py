@@ -66,5 +66,4 @@ def test_error_with_all_faults():
 )
 def test_other_errors(raised, code):
     error = json.loads(document(error=error_facts(raised)))["error"]
-    assert error["code"] == code
-    assert error["message"] == str(raised)
+    assert (error["code"], error["message"]) == (code, str(raised))

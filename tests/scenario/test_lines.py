@@ -58,8 +58,7 @@ def test_keys_inside_a_text_are_no_keys():
 
 def test_lines_are_without_their_ends():
     index = index_lines("a = 1\r\nb = 2\r\n")
-    assert index.lines == ("a = 1", "b = 2", "")
-    assert index.where == {"a": 1, "b": 2}
+    assert (index.lines, index.where) == (("a = 1", "b = 2", ""), {"a": 1, "b": 2})
     assert index.text(None) == "" and index.text(2) == "b = 2"
 
 

@@ -109,8 +109,7 @@ def test_a_row_reads_as_si_with_its_sources():
     assert (row.density, row.tensile_strength, row.elastic_modulus) == pytest.approx(
         (1200.0, 50e6, 2e9)
     )
-    assert row.origin("density").source == "A. Author, A Paper"
-    assert row.basis("density") == "tabled"
+    assert (row.origin("density").source, row.basis("density")) == ("A. Author, A Paper", "tabled")
     assert row.basis("elastic_modulus") == "from memory"
     assert row.span("tensile_strength") == (40e6, 55e6)
     assert row.origin("tensile_strength").range_source == "from memory"

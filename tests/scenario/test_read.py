@@ -47,8 +47,7 @@ def test_given_holds_exactly_the_paths_of_the_file(good):
 
 
 def test_defaults_are_the_declared_ones(inputs):
-    assert inputs.drum.dead_turns == 3.0
-    assert inputs.settings.ambient == 20.0
+    assert (inputs.drum.dead_turns, inputs.settings.ambient) == (3.0, 20.0)
     assert inputs.brake is None
 
 
@@ -141,8 +140,7 @@ def test_digest_tells_calculations_apart(good, tmp_path):
     path = tmp_path / "lift.toml"
     path.write_text(good)
     plain = read(str(path))
-    assert plain.text == good
-    assert plain.name == str(path)
+    assert (plain.text, plain.name) == (good, str(path))
     assert plain.digest == read_string(good, "other name").digest
     assert plain.digest != read(str(path), ["load.mass=26 kg"]).digest
     assert plain.digest != read_string(good + "# remark\n", "lift").digest
@@ -411,8 +409,7 @@ def test_a_misspelt_required_key_is_told_once(good, faults_of):
 
 def test_inch_values_out_of_bounds_are_shown_in_the_declared_unit(good, faults_of):
     fault = faults_of(good.replace('"10 mm"', '"10000 in"'))["drum.diameter"]
-    assert fault.got == '"10000 in" = 254000 mm'
-    assert fault.expected == "over 0 mm, at most 10000 mm"
+    assert (fault.got, fault.expected) == ('"10000 in" = 254000 mm', "over 0 mm, at most 10000 mm")
 
 
 def test_tolerances_must_name_a_number_and_a_width(good, faults_of):
@@ -483,8 +480,7 @@ def test_empty_file(text, refused):
 )
 def test_broken_toml_says_where(text, line, message, hint, refused):
     (fault,) = refused(text)
-    assert fault.code == "broken TOML"
-    assert fault.line == line
+    assert (fault.code, fault.line) == ("broken TOML", line)
     assert message in fault.message
     assert hint in fault.hint
 
@@ -521,8 +517,7 @@ def test_more_tables_than_any_build_has(good, faults_of):
 def test_very_many_faults_are_cut_short(refused):
     text = "\n".join(f"wrong_{i} = 1" for i in range(5000))
     faults = refused(text)
-    assert len(faults) == 101
-    assert faults[-1].code == "more faults"
+    assert (len(faults), faults[-1].code) == (101, "more faults")
 
 
 def test_a_file_of_ten_megabytes_is_refused_at_once(tmp_path, within):

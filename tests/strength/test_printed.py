@@ -38,8 +38,7 @@ PRINT = Material(
 
 
 def test_warmth_takes_strength_linearly_and_leaves_a_tenth():
-    assert temperature_factor(20.0, 60.0) == 1.0
-    assert temperature_factor(23.0, 63.0) == 1.0
+    assert (temperature_factor(20.0, 60.0), temperature_factor(23.0, 63.0)) == (1.0, 1.0)
     assert temperature_factor(43.0, 63.0) == pytest.approx(0.55)
     assert temperature_factor(63.0, 63.0) == pytest.approx(0.1)
     assert temperature_factor(200.0, 63.0) == pytest.approx(0.1)
