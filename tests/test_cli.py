@@ -205,8 +205,7 @@ def test_help_has_an_example_and_fits(screen, arguments):
 
 def test_help_lists_every_command_with_its_summary(screen):
     screen.run("-h")
-    for name in ("new", "materials", "keys"):
-        assert f"\n    {name} " in screen.out
+    assert all(f"\n    {name} " in screen.out for name in ("new", "materials", "keys"))
 
 
 def test_no_colour_unless_on_a_terminal(screen):

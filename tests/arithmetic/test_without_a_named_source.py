@@ -55,9 +55,10 @@ def test_resistance_from_the_fall_of_speed():
     k = 200.0 / (1500 * RPM)
     fit = from_points(200.0, [0.0, 5.0], [1500 * RPM, 1400 * RPM], [0.0, 5.0 / k])
     assert fit.motor.resistance == pytest.approx(3.4, rel=2e-3)
-    assert fit.motor.resistance == pytest.approx(3.395305, rel=1e-6)
-    assert fit.motor.constant == pytest.approx(1.273240, rel=1e-6)
-    assert operating_point(fit.motor, 200.0, 5.0).current == pytest.approx(3.926991, rel=1e-6)
+    current = operating_point(fit.motor, 200.0, 5.0).current
+    assert (fit.motor.resistance, fit.motor.constant, current) == pytest.approx(
+        (3.395305, 1.273240, 3.926991), rel=1e-6
+    )
 
 
 def test_voltage_for_half_the_speed_of_a_fan():
@@ -110,8 +111,7 @@ def test_loss_factor_with_the_whole_path(z1, z2, e1, e2, ratio, loss, efficienci
         assert (pair.e1, pair.e2, pair.ratio) == pytest.approx((e1, e2, ratio), abs=6e-5)
     found = loss_factor(z1, z2, e1, e2)
     assert found == pytest.approx(loss, rel=3e-4)
-    for friction, efficiency in zip((0.05, 0.1, 0.2, 0.3), efficiencies, strict=True):
-        assert 1 - friction * found == pytest.approx(efficiency, abs=6e-5)
+    assert [1 - f * found for f in (0.05, 0.1, 0.2, 0.3)] == pytest.approx(efficiencies, abs=6e-5)
 
 
 @pytest.mark.parametrize(
@@ -165,8 +165,9 @@ def test_worm_forward_and_back(degrees, row):
 def test_efficiency_without_a_lead_sheave(sheave, two, four):
     # (1 - E^n)/(n (1 - E)), the formula of DIN 15020 as remembered (from memory); values
     # recomputed.
-    assert rope.tackle_efficiency(2, sheave) == pytest.approx(two, abs=6e-5)
-    assert rope.tackle_efficiency(4, sheave) == pytest.approx(four, abs=6e-5)
+    assert (rope.tackle_efficiency(2, sheave), rope.tackle_efficiency(4, sheave)) == pytest.approx(
+        (two, four), abs=6e-5
+    )
 
 
 # Public table of three- and eight-strand rope: breaking force kN and kg/m. Its labels of 5, 6, 8

@@ -83,8 +83,8 @@ def test_a_load_falls_freely_from_where_a_part_breaks(assessed):
     falling = mass * (record.machine.body.gravity * height + speed**2 / 2)
     assert height > 0 and fell.values["landing_energy"] == pytest.approx(falling, rel=1e-9)
     assert fell.time == record.first(Event.OVERLOAD).time
-    for held in ("01", "06"):  # a pawl on the drum holds a load whose train has broken
-        assert not assessed[held][0].has(FindingKind.FELL)
+    # A pawl on the drum holds a load whose train has broken.
+    assert not any(assessed[held][0].has(FindingKind.FELL) for held in ("01", "06"))
 
 
 def test_every_range_holds_its_value(assessed):

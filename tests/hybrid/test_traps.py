@@ -79,8 +79,7 @@ def test_event_point_is_in_the_record(make_problem, method):
         assert np.array_equal(after.at(np.array([event.t]))[:, 0], kicked)
         assert abs(event.y_before[0]) < 1e-9
         assert event.events == ("kick",)
-    for segment in result.segments:
-        assert np.all(np.diff(segment.t) > 0.0)
+    assert all(np.all(np.diff(segment.t) > 0.0) for segment in result.segments)
     assert result.segments[-1].t[-1] == 9.0
 
 

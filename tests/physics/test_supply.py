@@ -69,9 +69,9 @@ def test_voltage_within_the_dead_band_when_nothing_flows():
     # Two groups whose bands overlap from 2.7 to 2.9 V: nothing taken back stands at the edge where
     # giving begins.
     groups = ((1, 1), (4.0, 4.0), (2.5, 3.1), (0.4, 0.4))
-    assert balance(Regime.NO_RETURN, 6.0, BENCH, *groups, FREE)[0] == pytest.approx(2.7)
-    assert balance(Regime.NO_RETURN, -6.0, BENCH, *groups, FREE)[0] == pytest.approx(2.9)
-    assert balance(Regime.OPEN, 6.0, BENCH, *groups, FREE)[0] == pytest.approx(2.8)
+    cases = ((Regime.NO_RETURN, 6.0), (Regime.NO_RETURN, -6.0), (Regime.OPEN, 6.0))
+    found = [balance(regime, voltage, BENCH, *groups, FREE)[0] for regime, voltage in cases]
+    assert found == pytest.approx([2.7, 2.9, 2.8])
     assert balance(Regime.OPEN, 6.0, BENCH, *groups, FREE)[1] == (0.0, 0.0)
 
 

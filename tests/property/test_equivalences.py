@@ -339,9 +339,9 @@ def test_teeth_of_the_common_gear_meet_every_pinion_however_the_motors_are_told(
         told = _told(apart.machine)
         expected = {told(row.label): getattr(row, value) for row in found(whole)}
         rows = found(apart)
-        assert rows
-        for row in rows:
-            assert getattr(row, value) == pytest.approx(expected[told(row.label)], rel=1e-4)
+        assert rows and [getattr(row, value) for row in rows] == pytest.approx(
+            [expected[told(row.label)] for row in rows], rel=1e-4
+        )
 
 
 def test_the_order_of_unequal_groups_does_not_matter():
@@ -1008,8 +1008,9 @@ def test_assumed_drag_said_again_is_felt_the_same_by_groups_with_pinions_of_thei
     for path, drag in shaft_drags(inputs, build(inputs)).items():
         again = with_value(again, path, drag)
     one, other = (lift_all(found) for found in (apart, again))
-    assert other.stall_margin_cold[0] == pytest.approx(one.stall_margin_cold[0], rel=1e-9)
-    assert other.lift_time[0] == pytest.approx(one.lift_time[0], rel=1e-9)
+    assert (other.stall_margin_cold[0], other.lift_time[0]) == pytest.approx(
+        (one.stall_margin_cold[0], one.lift_time[0]), rel=1e-9
+    )
 
 
 def test_pinions_of_every_group_are_looked_at():

@@ -187,8 +187,9 @@ def test_data_sheet_round_trip(motor, voltage, idle_share, speed_share, drop_sha
     fit = from_data_sheet(
         voltage, w0, i0, torque, current, brush_drop=drop, drag_speed_share=speed_share
     )
-    assert fit.motor.resistance == pytest.approx(real.resistance, rel=1e-9)
-    assert fit.motor.constant == pytest.approx(real.constant, rel=1e-9)
+    assert (fit.motor.resistance, fit.motor.constant) == pytest.approx(
+        (real.resistance, real.constant), rel=1e-9
+    )
     assert fit.motor.drag == pytest.approx(real.drag, rel=1e-9, abs=1e-15)
     assert fit.motor.drag_slope == pytest.approx(real.drag_slope, rel=1e-9, abs=1e-18)
     assert (fit.no_load_speed, fit.no_load_current) == pytest.approx((w0, i0), rel=1e-9, abs=1e-12)

@@ -194,8 +194,9 @@ def test_a_student_lab_predicts_its_voltages_from_others(student_lab):
     masses = [LiftTest(number=9, mass=m, measured_time=time(n)) for m, n in LAB_MASSES.items()]
     coming = [replace(powers[i], measured_time=None) for i in (1, 3, 4)]
     found = calibrate(winch, [*(powers[i] for i in (0, 2, 5)), *masses, *coming])
-    for row, test in zip(found.predictions, (powers[i] for i in (1, 3, 4)), strict=True):
-        assert row.time.value == pytest.approx(test.measured_time, rel=0.05)
+    assert [row.time.value for row in found.predictions] == pytest.approx(
+        [powers[i].measured_time for i in (1, 3, 4)], rel=0.05
+    )
 
 
 def test_a_printed_gearbox_is_known_between_what_it_pulled_and_what_it_slipped_at(

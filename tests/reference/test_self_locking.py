@@ -87,8 +87,9 @@ def test_screw_with_a_collar():
 )
 def test_lifting_machine_below_one_half_locks(ratio, load, effort, advantage, efficiency):
     machine = Element("machine", ratio, efficiency, 2 - 1 / efficiency)
-    assert raises(machine, load) == pytest.approx(effort, rel=1e-6)
-    assert load / raises(machine, load) == pytest.approx(advantage, rel=1e-6)
+    assert (raises(machine, load), load / raises(machine, load)) == pytest.approx(
+        (effort, advantage), rel=1e-6
+    )
     friction = (raises(machine, load) - load / ratio) * ratio
     assert friction == pytest.approx(effort * ratio - load, rel=1e-6)
     assert lowers(machine, load) == pytest.approx(

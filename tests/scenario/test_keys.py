@@ -98,8 +98,7 @@ def test_no_such_table(name, hint):
 def test_text_fits_its_columns_and_names_every_key():
     text = keys_text(key_tables(), width=60)
     assert max(map(len, text.splitlines())) <= 60
-    for path in known_paths():
-        assert f"  {path.rpartition('.')[2]} " in text
+    assert [p for p in known_paths() if f"  {p.rpartition('.')[2]} " not in text] == []
 
 
 def test_markdown_has_a_row_for_every_key():

@@ -26,8 +26,9 @@ def test_values_are_si(inputs):
     group, stage = inputs.motors[0], inputs.stage[0]
     assert inputs.title == "Clay crate onto the wheel bench"
     assert (group.count, group.voltage, group.stall_current) == (6, 6.0, 1.4)
-    assert group.no_load_speed == pytest.approx(11500 * math.pi / 30)
-    assert group.stall_torque == pytest.approx(0.0061)
+    assert (group.no_load_speed, group.stall_torque) == pytest.approx(
+        (11500 * math.pi / 30, 0.0061)
+    )
     assert (stage.repeat, stage.pinion, stage.gear, stage.module, stage.infill) == (
         5,
         10,

@@ -39,17 +39,17 @@ PRINT = Material(
 
 def test_warmth_takes_strength_linearly_and_leaves_a_tenth():
     assert (temperature_factor(20.0, 60.0), temperature_factor(23.0, 63.0)) == (1.0, 1.0)
-    assert temperature_factor(43.0, 63.0) == pytest.approx(0.55)
-    assert temperature_factor(63.0, 63.0) == pytest.approx(0.1)
-    assert temperature_factor(200.0, 63.0) == pytest.approx(0.1)
+    assert [temperature_factor(t, 63.0) for t in (43.0, 63.0, 200.0)] == pytest.approx(
+        [0.55, 0.1, 0.1]
+    )
     assert temperature_factor(np.array([0.0, 43.0]), 63.0) == pytest.approx([1.0, 0.55])
 
 
 def test_the_range_of_the_softening_temperature_is_one_of_the_strength():
     # 20 K above the test temperature, softening 30, 40 or 60 K above it.
     assert warmth_factors(PRINT, 43.0) == pytest.approx((0.4, 0.55, 0.7))
-    assert warmth_factors(PRINT, 20.0) == (1.0, 1.0, 1.0)
-    assert warmth_factors(replace(PRINT, softening=None), 90.0) == (1.0, 1.0, 1.0)
+    lasting = replace(PRINT, softening=None)
+    assert warmth_factors(PRINT, 20.0) == warmth_factors(lasting, 90.0) == (1.0, 1.0, 1.0)
 
 
 def test_metals_do_not_soften():
@@ -97,8 +97,9 @@ def test_body_weakens_with_warmth_and_layers_and_keeps_all_ranges():
 
 
 def test_solid_rim_ends_at_the_bore_or_at_twelve_tenths_of_the_depth():
-    assert solid_rim(37.5e-3, 5e-3, 2.25e-3) == pytest.approx(2.7e-3)
-    assert solid_rim(7.5e-3, 5e-3, 2.25e-3) == pytest.approx(1.25e-3)
+    assert [solid_rim(radius, 5e-3, 2.25e-3) for radius in (37.5e-3, 7.5e-3)] == pytest.approx(
+        [2.7e-3, 1.25e-3]
+    )
     with pytest.raises(DomainError, match="bore"):
         solid_rim(7.5e-3, 8e-3, 2.25e-3)
 

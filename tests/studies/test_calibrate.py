@@ -130,9 +130,9 @@ def test_a_motor_has_the_constant_and_resistance_of_its_factor(
     inputs = small(motors=own)
     old, new = build(inputs).groups[0], build(at(inputs, {name: multiple})).groups[0]
     k, r = (multiple if name == of else 1.0 for of in ("motor_constant", "motor_resistance"))
-    assert new.motor.constant == pytest.approx(k * old.motor.constant, rel=1e-9)
-    assert new.motor.resistance == pytest.approx(r * old.motor.resistance, rel=1e-9)
-    assert new.fit.no_load_current == pytest.approx(old.fit.no_load_current, rel=1e-9)
+    assert (new.motor.constant, new.motor.resistance, new.fit.no_load_current) == pytest.approx(
+        (k * old.motor.constant, r * old.motor.resistance, old.fit.no_load_current), rel=1e-9
+    )
 
 
 def test_a_given_efficiency_is_moved_by_its_loss(winch):
