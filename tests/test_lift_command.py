@@ -3,17 +3,15 @@
 import io
 import json
 import re
-from pathlib import Path
 
 import pytest
+from shipped import FOLDER
 
 from tests.screen import Screen
 from winchsim import cli
 from winchsim.assessment.kinds import End, Holding
 from winchsim.commands.env import Env, ExitCode
 from winchsim.hybrid import Outcome
-
-SCENARIOS = Path(__file__).parent.parent / "scenarios"
 
 EXPECTED = {
     "01-workshop-hoist": (0, End.REACHED, Holding.PAWL),
@@ -65,7 +63,7 @@ class Ran(Screen):
 
 
 def _file(name: str) -> str:
-    return str(SCENARIOS / f"{name}.toml")
+    return str(FOLDER / f"{name}.toml")
 
 
 @pytest.fixture(scope="module")
@@ -75,7 +73,7 @@ def documents():
 
 
 def test_every_shipped_scenario_is_expected_here():
-    assert sorted(path.stem for path in SCENARIOS.glob("*.toml")) == sorted(EXPECTED)
+    assert sorted(path.stem for path in FOLDER.glob("*.toml")) == sorted(EXPECTED)
 
 
 @pytest.mark.parametrize("name", EXPECTED)
@@ -131,7 +129,7 @@ def test_a_current_limit_prevents_the_break_in_a_snag():
 def test_lessons_of_the_controller_and_of_the_label():
     motor_side = ("--set", "supply.controller.limit_side=motor")
     assert Ran(_file("09-signboard-on-a-controller"), *motor_side).code == 1
-    path = SCENARIOS / "10-projector-label-or-bench.toml"
+    path = FOLDER / "10-projector-label-or-bench.toml"
     label = re.findall(r'--set (motors\.1\.\w+)="?([^"\n]+?)"?(?= --set|\n)', path.read_text())
     assert len(label) == 5
     changes = [word for key, value in label for word in ("--set", f"{key}={value}")]
@@ -151,7 +149,7 @@ def test_layers_slow_the_lift_and_the_dead_motor_drags():
 
 
 def test_a_series_that_fails_is_the_answer_in_words_in_json_and_as_exit_code(monkeypatch):
-    monkeypatch.chdir(SCENARIOS)
+    monkeypatch.chdir(FOLDER)
     series = ("--repeat", "3", "--pause", "1 min")
     basket = "05-harvest-basket-on-a-battery.toml"
     ran = Ran(basket, *series, "--json", "--set", "supply.capacity=0.03 A*h")

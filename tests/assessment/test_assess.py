@@ -3,9 +3,9 @@ other."""
 
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
+from shipped import SCENARIOS
 
 from winchsim import assess, read as load, simulate
 from winchsim.assessment.candidates import HELD
@@ -15,8 +15,6 @@ from winchsim.assessment.parts import grade
 from winchsim.inputs import Brake, Pawl, Phase, with_value
 from winchsim.model import Event, build
 from winchsim.physics.chain import shaft_ratios
-
-SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 
 
 @pytest.fixture(scope="module")

@@ -1,13 +1,12 @@
 """``winchsim choose`` and ``winchsim why``: reports, JSON and files of the worked examples."""
 
 import json
-from pathlib import Path
 
 import pytest
+from shipped import FOLDER
 
 from tests.screen import Screen
 
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PARTS = """\
 [[parts.drums]]
 diameter = "12 mm"
@@ -17,7 +16,7 @@ diameter = "40 mm"
 
 
 def file(pattern: str) -> str:
-    return str(next(SCENARIOS.glob(pattern)))
+    return str(next(FOLDER.glob(pattern)))
 
 
 def test_a_choice_from_a_file_of_parts(tmp_path):

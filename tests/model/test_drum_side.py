@@ -1,10 +1,10 @@
 """Links at the drum carry what sheaves and edges between drum and load make of the load's pull."""
 
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import SCENARIOS
 
 from winchsim import read as load, simulate
 from winchsim.assessment.jam import jam
@@ -13,8 +13,6 @@ from winchsim.inputs import Edge, Sheave
 from winchsim.model import Event, build
 from winchsim.slow import lift_machine
 from winchsim.strength.link import LinkKind
-
-SCENARIOS = sorted((Path(__file__).resolve().parents[2] / "scenarios").glob("*.toml"))
 
 EDGE = (Edge(friction=0.3, angle=math.pi / 2),)
 KEPT = math.exp(-0.3 * math.pi / 2)

@@ -1,10 +1,10 @@
 """What the worker makes for the page: questions, the map of two keys, and the picture's motion."""
 
 import re
-from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import FOLDER
 
 from winchsim import assess, parse as loads, read as load, simulate, sweep
 from winchsim.page import jobs, picture
@@ -13,7 +13,6 @@ from winchsim.page.state import with_text
 from winchsim.scenario.starter import STARTER
 
 INPUTS = loads(STARTER)
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 
 @pytest.mark.parametrize("name", [name for name in QUESTIONS if name != "choose"])
@@ -28,7 +27,7 @@ def test_each_candidate_is_a_build_that_can_be_taken(name):
 
 
 def test_each_build_of_parts_at_hand_can_be_taken():
-    inputs = load(str(next(SCENARIOS.glob("12-*.toml"))))
+    inputs = load(str(next(FOLDER.glob("12-*.toml"))))
     (found,) = jobs.question(inputs, "choose")
     rows = found["rows"]
     assert [row["is_recommended"] for row in rows] == [True, *[False] * (len(rows) - 1)]
@@ -54,7 +53,7 @@ def test_lines_of_a_map_part_what_fails_from_what_does_not():
 
 def test_no_line_of_a_map_runs_where_its_check_is_not_read():
     """The winding of a motor that stalls soon passes its limit or not by the time it is given."""
-    inputs = load(str(SCENARIOS / "05-harvest-basket-on-a-battery.toml"))
+    inputs = load(str(FOLDER / "05-harvest-basket-on-a-battery.toml"))
     (found,) = jobs.two_keys(inputs, {"drum.diameter": (0.01, 0.06), "load.mass": (2.0, 15.0)})
     values = {"drum.diameter": found["x"], "load.mass": found["y"]}
     lifted = sweep(inputs, values, ranges=False).lifted.reshape(len(found["x"]), -1)
@@ -73,7 +72,7 @@ def test_numbers_of_a_curve_keep_five_digits_and_stay_short():
 def test_gears_of_the_picture_turn_as_they_mesh():
     """Two motors with 15 teeth on 54, a second such pair, then 14 on 49, for one turn of the drum:
     each against those it meshes with."""
-    inputs = load(str(next(SCENARIOS.glob("01-*.toml"))))
+    inputs = load(str(next(FOLDER.glob("01-*.toml"))))
     drawn = picture.svg(simulate(inputs), inputs, {})
     turns = re.findall(r'class="(?:pinion|gear)" data-k="([^"]*)"', drawn)
     expected = [3.6 * 3.6 * 3.5] * 2 + [-3.6 * 3.5] * 2 + [3.5] * 2 + [-1.0]
@@ -81,7 +80,7 @@ def test_gears_of_the_picture_turn_as_they_mesh():
 
 
 def test_a_load_falls_freely_after_a_break():
-    held = load(str(next(SCENARIOS.glob("06-*.toml"))))
+    held = load(str(next(FOLDER.glob("06-*.toml"))))
     (found,) = jobs.lift(held)
     assert held.pawl.fitted and found["motion"]["h"][-1] == pytest.approx(held.load.snag_height)
     snagged = with_text(held, "pawl.fitted", "false")

@@ -2,14 +2,13 @@
 
 import contextlib
 import io
-from pathlib import Path
 
 import pytest
+from shipped import FOLDER
 
 from winchsim.cli import main
 
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
-QUICK = str(SCENARIOS / "03-theatre-flat-runs-back.toml")
+QUICK = str(FOLDER / "03-theatre-flat-runs-back.toml")
 
 COMMANDS = {
     "lift": [QUICK],
@@ -22,11 +21,11 @@ COMMANDS = {
     "ladder": [QUICK, "--rungs", "1"],
     "spread": [QUICK, "--builds", "20"],
     "curves": [QUICK],
-    "choose": [str(SCENARIOS / "12-sail-from-parts.toml")],
-    "why": [str(SCENARIOS / "13-gate-tooth.toml"), str(SCENARIOS / "13-gate-rungs.csv")],
+    "choose": [str(FOLDER / "12-sail-from-parts.toml")],
+    "why": [str(FOLDER / "13-gate-tooth.toml"), str(FOLDER / "13-gate-rungs.csv")],
     "calibrate": [
-        str(SCENARIOS / "08-bell-into-its-frame.toml"),
-        str(SCENARIOS / "08-bell-tested.csv"),
+        str(FOLDER / "08-bell-into-its-frame.toml"),
+        str(FOLDER / "08-bell-tested.csv"),
         "--fit",
         "bearings",
     ],

@@ -1,8 +1,7 @@
 """The first screen of every shipped scenario: its size, and an answer to what a reader asks."""
 
-from pathlib import Path
-
 import pytest
+from shipped import SCENARIOS
 
 from winchsim import assess, simulate
 from winchsim.assessment.kinds import Status
@@ -11,8 +10,6 @@ from winchsim.report.render.options import Options
 from winchsim.report.render.text import render_text
 from winchsim.report.words.values import CHECKS
 from winchsim.scenario.read import read
-
-SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 
 STAYS = ("Power off:", "It stays on the floor.", "power on or off", "The load falls.")
 """What a first screen may say of the load with the power off."""

@@ -3,15 +3,15 @@
 import csv
 import io
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
+from shipped import FOLDER
 
 import winchsim
 from winchsim.report.gear_list import gear_csv, gears_to_print
 from winchsim.scenario.change import with_table, with_value
 
-SCENARIO = Path(__file__).parents[2] / "scenarios" / "04-greenhouse-vent-strips-a-tooth.toml"
+SCENARIO = FOLDER / "04-greenhouse-vent-strips-a-tooth.toml"
 
 
 @pytest.fixture(scope="module")

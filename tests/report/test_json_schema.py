@@ -3,16 +3,15 @@
 import copy
 import io
 import json
-from pathlib import Path
 
 import pytest
+from shipped import FOLDER
 
 from winchsim import cli
 from winchsim.commands.env import Env
 from winchsim.report.json_schema import DOCUMENTS, schema
 
 jsonschema = pytest.importorskip("jsonschema")
-FOLDER = Path(__file__).parents[2] / "scenarios"
 HOIST = str(FOLDER / "01-workshop-hoist.toml")
 BELL = [str(FOLDER / name) for name in ("08-bell-into-its-frame.toml", "08-bell-rungs.csv")]
 

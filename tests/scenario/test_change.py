@@ -2,10 +2,10 @@
 
 import json
 from contextlib import suppress
-from pathlib import Path
 
 import pytest
 from hypothesis import given, settings, strategies as st
+from shipped import SCENARIOS
 
 from winchsim.errors import DomainError, InputError, UnknownPathError
 from winchsim.face import parse as loads, read as load
@@ -19,8 +19,6 @@ from winchsim.scenario.change import (
 )
 from winchsim.scenario.overrides import known_paths
 from winchsim.scenario.starter import STARTER
-
-SCENARIOS = sorted((Path(__file__).parents[2] / "scenarios").glob("*.toml"))
 
 
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)

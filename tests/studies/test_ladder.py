@@ -1,11 +1,11 @@
 """The ladder of test loads: rungs, limits, waits, and how each load comes down."""
 
 import dataclasses
-from pathlib import Path
 
 import numpy as np
 import pytest
 from calibrating import foreseen
+from shipped import FOLDER
 
 from winchsim import assess
 from winchsim.assessment.kinds import CheckKey, End, FindingKind, Holding, Status
@@ -24,8 +24,6 @@ from winchsim.studies.ladder import (
     lowered,
     plan_ladder,
 )
-
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
 
 
 @pytest.fixture(scope="module")
@@ -245,7 +243,7 @@ def test_a_pawl_does_not_change_how_a_load_comes_down_once_it_is_held_open(small
 def test_a_reversal_at_full_speed_that_breaks_a_part_is_no_way_down():
     """Weak teeth bear the lift and the lowering after a pause, but not the reversal under full
     speed."""
-    vent = read(str(SCENARIOS / "04-greenhouse-vent-strips-a-tooth.toml"), []).inputs
+    vent = read(str(FOLDER / "04-greenhouse-vent-strips-a-tooth.toml"), []).inputs
     light = with_value(vent, "load.mass", 2.0)
     broken, whole = (lowered(light, held=held)[0] for held in (False, True))
     assert broken.descent is Descent.BREAKS and "tooth" in broken.part and broken.time is None

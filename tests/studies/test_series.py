@@ -2,10 +2,10 @@
 
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import FOLDER
 
 import winchsim
 from winchsim.assessment.kinds import End
@@ -24,7 +24,7 @@ LONG = 1e6
 
 @pytest.fixture(scope="module")
 def gate():
-    return winchsim.read(next((Path(__file__).parents[2] / "scenarios").glob("13-*.toml")))
+    return winchsim.read(next(FOLDER.glob("13-*.toml")))
 
 
 def test_after_long_pauses_every_lift_is_the_first(small):

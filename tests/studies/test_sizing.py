@@ -3,10 +3,10 @@ simulations."""
 
 import dataclasses
 import math
-from pathlib import Path
 
 import numpy as np
 import pytest
+from shipped import FOLDER
 
 import winchsim
 from winchsim import assess, simulate
@@ -39,7 +39,7 @@ def drums(small):
 
 @pytest.fixture
 def bell():
-    return winchsim.read(next(Path(__file__).parents[2].joinpath("scenarios").glob("08-*.toml")))
+    return winchsim.read(next(FOLDER.glob("08-*.toml")))
 
 
 def taken(study) -> float:

@@ -2,10 +2,10 @@
 
 import math
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 from scipy.special import ndtr
+from shipped import FOLDER
 
 import winchsim
 from winchsim import assess, simulate
@@ -17,13 +17,11 @@ from winchsim.scenario.sheet import read_sheet
 from winchsim.studies.calibrate.evidence import LiftTest, Note
 from winchsim.studies.why import PRIORS, SPREAD, Why, why
 
-SCENARIOS = Path(__file__).parents[2] / "scenarios"
-
 
 def example(number: str):
     """Scenario and tests of a worked example."""
-    inputs = winchsim.read(next(SCENARIOS.glob(f"{number}-*.toml")))
-    return inputs, lift_tests(inputs, read_sheet(str(next(SCENARIOS.glob(f"{number}-*.csv")))))
+    inputs = winchsim.read(next(FOLDER.glob(f"{number}-*.toml")))
+    return inputs, lift_tests(inputs, read_sheet(str(next(FOLDER.glob(f"{number}-*.csv")))))
 
 
 def reason(found, cause: Why):
@@ -78,7 +76,7 @@ def test_the_demand_of_the_lift_is_that_of_its_assessment(gate):
 
 
 def test_a_load_that_breaks_the_tooth_in_the_simulation_too_is_its_cause():
-    inputs = winchsim.read(next(SCENARIOS.glob("04-*.toml")))
+    inputs = winchsim.read(next(FOLDER.glob("04-*.toml")))
     broke = LiftTest(number=1, mass=inputs.load.mass, outcome="broke", broke_link="stage 2 pinion")
     found = why(inputs, [broke])
     assert found.reasons[0].cause is Why.LOAD
@@ -121,13 +119,13 @@ def test_a_stall_of_the_simulation_is_the_load(curtain):
 def test_a_load_that_runs_back():
     """Where it does so in the simulation friction is too small; where only what moves runs on, a
     knock or an assumed friction is named."""
-    inputs = winchsim.read(next(SCENARIOS.glob("03-*.toml")))
+    inputs = winchsim.read(next(FOLDER.glob("03-*.toml")))
     back = LiftTest(
         number=1, mass=inputs.load.mass, outcome="lifted", measured_time=2.0, held=False
     )
     found = why(inputs, [back])
     assert found.end is End.BACK_DRIVEN and found.reasons[0].cause is Why.LOAD
-    bell = winchsim.read(next(SCENARIOS.glob("08-*.toml")))
+    bell = winchsim.read(next(FOLDER.glob("08-*.toml")))
     other = why(bell, [replace(back, mass=bell.load.mass)])
     first = other.reasons[0]
     assert first.cause in (Why.ASSUMED, Why.KNOCK) and first.demand > 0.8
@@ -140,7 +138,7 @@ def test_a_load_that_runs_back():
 
 
 def test_a_brake_is_the_first_cause_of_a_run_back_that_friction_alone_does_not_stop():
-    inputs = winchsim.read(next(SCENARIOS.glob("03-*.toml")))
+    inputs = winchsim.read(next(FOLDER.glob("03-*.toml")))
     back = LiftTest(
         number=1, mass=inputs.load.mass, outcome="lifted", measured_time=2.0, held=False
     )
@@ -156,7 +154,7 @@ def test_a_train_without_friction_holds_nothing(linear):
 
 def test_the_way_that_an_assumed_value_explains_a_run_back():
     """Less friction, but faster motors: their constant is smaller, and so is their drag."""
-    bell = winchsim.read(next(SCENARIOS.glob("08-*.toml")))
+    bell = winchsim.read(next(FOLDER.glob("08-*.toml")))
     found = why(bell, [LiftTest(number=1, mass=bell.load.mass, outcome="lifted", held=False)])
     above = {row.group: row.above for row in found.reasons if row.cause is Why.ASSUMED}
     assert above["mesh_friction"] is False and above["no_load_speed"] is True
