@@ -19,11 +19,12 @@ import warnings
 from collections import Counter
 from collections.abc import Callable
 from concurrent.futures import ProcessPoolExecutor
-from pathlib import Path
+from functools import partial
 from typing import Any
 
 import numpy as np
 from random_scenarios import random_inputs
+from shipped import SCENARIOS
 
 from winchsim import assess, parse as loads
 from winchsim.errors import WinchsimError
@@ -113,55 +114,54 @@ def _refuse(name: str) -> float:
 
 def check(seed: int) -> tuple[int, str, float]:
     """Seed, how it went (empty faults: ``ok``, ``refused``), processor time."""
-    start = time.process_time()
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error")
-            record = simulate(random_inputs(seed))
-            faults = faults_of(record) + faults_of_report(record)
-        went = "; ".join(faults) or "ok"
-    except WinchsimError as error:
-        went = _refusal(error)
-    except Exception as error:
-        went = f"{type(error).__name__}: {error}"
-    taken = time.process_time() - start
+
+    def lift() -> str:
+        record = simulate(random_inputs(seed))
+        return "; ".join(faults_of(record) + faults_of_report(record))
+
+    went, taken = _went(lift)
     if taken > MOST_SECONDS:
         went += f"; took {taken:.1f} s"
     return seed, went, taken
 
 
-def _refusal(error: WinchsimError) -> str:
-    """How a refusal counts: alike but for its numbers."""
-    wanted = "; ".join(fault.expected for fault in getattr(error, "faults", ()))
-    reason = NUMBER.sub("#", f"{error} {wanted}").strip()
-    return f"refused: {reason}" if reason else "no reason"
+def _went(work: Callable[[], str | None]) -> tuple[str, float]:
+    """How some work went, by the faults that it found, and its processor time. Refusals count as
+    alike but for their numbers."""
+    start = time.process_time()
+    try:
+        with warnings.catch_warnings():
+            warnings.simplefilter("error")
+            went = work() or "ok"
+    except WinchsimError as error:
+        wanted = "; ".join(fault.expected for fault in getattr(error, "faults", ()))
+        reason = NUMBER.sub("#", f"{error} {wanted}").strip()
+        went = f"refused: {reason}" if reason else "no reason"
+    except Exception as error:
+        went = f"{type(error).__name__}: {error}"
+    return went, time.process_time() - start
 
 
 def check_studies(seed: int) -> tuple[int, str, float]:
     """Seed, how every study of it went, and the processor time of the slowest."""
     faults, slowest = [], 0.0
     for name, study in STUDIES.items():
-        start = time.process_time()
-        try:
-            with warnings.catch_warnings():
-                warnings.simplefilter("error")
-                if NO_NUMBER.search(study(random_inputs(seed))):
-                    faults.append(f"{name}: a number that is none in the report")
-        except WinchsimError:
-            continue
-        except Exception as error:
-            faults.append(f"{name}: {type(error).__name__}: {error}")
-        taken = time.process_time() - start
+        went, taken = _went(partial(_studied, study, seed))
+        if went != "ok" and not went.startswith("refused"):
+            faults.append(f"{name}: {went}")
         if taken > MOST_STUDY_SECONDS:
             faults.append(f"{name}: took {taken:.0f} s")
         slowest = max(slowest, taken)
     return seed, "; ".join(faults) or "ok", slowest
 
 
-SHIPPED = [
-    path.read_text(encoding="utf-8")
-    for path in sorted((Path(__file__).parents[1] / "scenarios").glob("*.toml"))
-]
+def _studied(study: Callable[[Inputs], str], seed: int) -> str:
+    """What is wrong with the text of a study."""
+    unsound = NO_NUMBER.search(study(random_inputs(seed)))
+    return "a number that is none in the report" if unsound else ""
+
+
+SHIPPED = [path.read_text(encoding="utf-8") for path in SCENARIOS]
 TOKENS = (
     '"', "=", "[", "]", "[[", "#", "\\", "\0", "\ufeff", "é", "-", "1e400", "nan", "inf", "true",
     "-1", "0", '"0 mm"', '"-5 kg"', '"5 furlongs"', '"9e9 Nm"', "99999999999999999999", "'''", "{}",
@@ -194,17 +194,11 @@ def damaged(seed: int) -> str:
 
 def check_file(seed: int) -> tuple[int, str, float]:
     """Seed, how the damaged file of it was read, and the processor time."""
-    start = time.process_time()
-    try:
-        with warnings.catch_warnings():
-            warnings.simplefilter("error")
-            build_machine(loads(damaged(seed)))
-        went = "ok"
-    except WinchsimError as error:
-        went = _refusal(error)
-    except Exception as error:
-        went = f"{type(error).__name__}: {error}"
-    return seed, went, time.process_time() - start
+
+    def read() -> None:
+        build_machine(loads(damaged(seed)))
+
+    return seed, *_went(read)
 
 
 def main(arguments: list[str]) -> int:
