@@ -63,8 +63,7 @@ def test_the_documents_of_the_studies(command, more):
 
 
 def test_the_document_of_figures(tmp_path):
-    out = ["--out", str(tmp_path), "--format", "svg"]
-    _check("curves", _printed("curves", HOIST, *out))
+    _check("curves", _printed("curves", HOIST, "--out", str(tmp_path), "--format", "svg"))
 
 
 @pytest.mark.parametrize(
