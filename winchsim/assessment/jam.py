@@ -103,7 +103,7 @@ def _limited(m: Machine, limits: Any) -> Batch:
     one, n = stack_machines([m]), len(limits)
     radii, ends = (np.repeat(rows, n, axis=1) for rows in (one.radii, one.ends))
     raising, counts = replace(one.raising, current_limit=limits), np.repeat(one.layer_counts, n)
-    return Batch(n, one.machine, raising, radii, ends, counts)
+    return Batch(n, one.machine, raising, False, radii, ends, counts)
 
 
 def _rows(m: Machine, found: Stop) -> tuple[JamPart, ...]:

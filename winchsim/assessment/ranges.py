@@ -261,11 +261,10 @@ def group_causes(rows: Sequence[Assumed]) -> dict[str, list[Assumed]]:
 
 UNMOVED = re.compile(
     r"drum\.anchor_friction|factors\..*|.*(strength|stress|walls|infill|material).*"
-    r"|rope\.(?!sheave).*|.*(magnet_coefficient|rotor_inertia)"
+    r"|rope\.(?!axial|damping|sheave).*|.*magnet_coefficient"
 )
-"""Paths that are not varied: ranges of a part's capacity, which the part itself carries, rotors,
-whose part in a load's running back `assessment/readings.py` finds, and values whose ends move lift,
-starting and holding by less than 3 %."""
+"""Paths that are not varied: ranges of a part's capacity, which the part itself carries, and values
+whose ends move lift, starting and holding by less than 3 %."""
 
 
 def _moved(

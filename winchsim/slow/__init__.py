@@ -19,14 +19,13 @@ itself, `lifts` what it comes to.
 - Jolt of a new layer: the surface speed jumps by ``w dr``, which makes a force of
   ``dv sqrt(K m) exp(-z phi / sqrt(1 - z^2))`` with
   ``tan phi = sqrt(1 - z^2)(1 - 4 z^2)/(z (3 - 4 z^2))``, and from z = 1/2 on ``2 z dv sqrt(K m)``.
-- Power off. The drum turns back only if its losses at rest do not hold W + F. Once it turns, its
-  losses of motion must stop a load that slides down with W - F.
+- Power off. The load swings under the drum that stops: followed in equal steps. The drum turns back
+  only if its losses at rest do not hold W + F. Once it turns, its losses of motion must stop a load
+  that slides down with W - F.
 
 It is within 1 % of the full simulation where the lift lasts over 100 time constants and 100 bounce
 periods and the motors have over 1.05 times the torque needed all the way (`in_range`). It is not
-where a jolt stops a drum near its stall, or where rotors carry a stalled load further up. Without a
-brake it leaves out how the load swings under the stopped drum as the power goes off: parts carry up
-to a fourth more in full.
+where a jolt stops a drum near its stall, or where rotors carry a stalled load further up.
 """
 
 from winchsim.slow.climb import SlowEnd

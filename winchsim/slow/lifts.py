@@ -22,6 +22,7 @@ from winchsim.physics.chain import (
     driven_back,
     group_push,
     output_torques,
+    raising_line,
     rotating_inertia,
     shaft_ratios,
     torque_margin,
@@ -40,6 +41,10 @@ periods. [-]"""
 DOUBLINGS, CLOSE, TINY = 60, 1e-12, 1e-30
 """Of the search for the deceleration under a brake: most steps to bracket it, share of the torque
 that may be left, and the least that it begins with. [-], [-], [rad/s²]"""
+
+SWING_STEPS, FOLLOWED_STOP = 96, 3.0
+"""Steps in which the swing of the load after the power went off is followed, half as many where a
+comparison is all, and for how many periods of it before the drum's stop. [-]"""
 
 LEAST_FREE = 1e-3
 """Length of free rope below which no stop of the load is followed. [m]"""
@@ -221,7 +226,9 @@ def lift_batch(batch: Batch) -> Lifts:
     lifted, timed = end == SlowEnd.LIFTED, np.isin(end, (SlowEnd.LIFTED, SlowEnd.LATE))
     still = up.law.drive(np.zeros(n))
     margins = starting_margins(batch)
-    holding, spare_torque = _holds(up)
+    caught = _caught(up)
+    holding, spare_torque = _holds(up, caught)
+    stays = up.batch.lets_go & lifted & (holding != Hold.RUNS_BACK)
     starts, share = _starts(up, still.torques)
     height = m.height(travel_at(batch, np.minimum(up.wound, path.edges[-1])) - m.start_travel)
     period = bounce_period(batch)
@@ -236,7 +243,7 @@ def lift_batch(batch: Batch) -> Lifts:
         stall_margin_cold=margins[0],
         stall_margin_hot=margins[1],
         last_speed=up.last_speed * path.radii[-1] / m.line.falls,
-        peak_tension=up.tension,
+        peak_tension=np.where(stays, np.maximum(up.tension, caught), up.tension),
         holding=holding,
         hold_margin=spare_torque,
         layers=path.layer,
@@ -247,7 +254,7 @@ def lift_batch(batch: Batch) -> Lifts:
         **{name: getattr(up, name) for name in _AS_CLIMBED},
         **_drawn(up, lost, lag, still, np.where(lifted, share, 1.0)),
         **_temperatures(up),
-        **_links(up, still.torques, starts, lifted),
+        **_links(up, still.torques, starts, lifted, stays * caught),
     )
     for name, value in values.items():
         found[name] = value
@@ -323,16 +330,16 @@ def radii_used(batch: Batch) -> tuple[Any, Any]:
     return largest, np.min(np.where(used, batch.radii, np.inf), axis=0)
 
 
-def _holds(up: Climb) -> tuple[Any, Any]:
-    """Whether the load stays up with the power off, and the torque by which friction holds it
-    there. [-], [N·m]"""
+def _holds(up: Climb, caught: Any) -> tuple[Any, Any]:
+    """Whether the load stays up with the power off, also as the drum catches it, and the torque by
+    which friction holds it there. [-], [N·m]"""
     m = up.batch.machine
     resting, sliding = hanging_pulls(m, m.top_travel)
     at_rest, through_swing, moving = (
         -driven_back(m.braked_chain, tension * up.path.radii[-1], losses)
         for tension, losses in (
             (resting, m.breakaway),
-            (resting + _swing(up), m.breakaway),
+            (caught, m.breakaway),
             (sliding, 1.0),
         )
     )
@@ -340,26 +347,44 @@ def _holds(up: Climb) -> tuple[Any, Any]:
     return np.where((moving >= 0) | m.pawl, Hold.HOLDS, holds), np.maximum(at_rest, moving)
 
 
-def _swing(up: Climb) -> Any:
-    """Rope force on top of the steady pull as the load swings back after the drum has stopped under
-    it. [N]
+def _caught(up: Climb) -> Any:
+    """Largest rope force from the power going off at the top, if the drum stays where it stops. [N]
 
     Notes
     -----
-    A mass on a spring whose other end slows down evenly within t: the swing is that of a sudden
-    stop times ``|sin(x)/x|``, ``x = pi t/period``; from ``x = pi/2`` on its envelope ``1/x`` is
-    taken. It has lost three quarters of a period's damping when it pulls hardest. Own derivation,
-    head of the package `slow`.
+    What turns is slowed down by the losses of the train and by the rope, ``T = k s + c s'``; the
+    load runs on, may throw the rope slack, and swings back. Speeds are those of the rope at the
+    drum, known in the middle of each step. Own derivation.
     """
-    m, line = up.batch.machine, up.batch.machine.line
+    m, line, radius = up.batch.machine, up.batch.machine.line, up.path.radii[-1]
+    steady, weight = pull(m, m.top_travel), pull(m, m.top_travel, 0.0)
+    mass = load.inertia(m.body) / line.falls**2
     stiffness = line.stiffness / (m.free_rope - up.wound)
-    root = np.sqrt(stiffness * load.inertia(m.body)) / line.falls
-    damping = np.clip(line.damping / (2 * root), 0.0, 0.99)
-    lasting = np.exp(-1.5 * math.pi * damping / np.sqrt(1 - damping**2))
-    sudden = up.last_speed * up.path.radii[-1] * root * lasting
-    x = math.pi * up.last_speed / _slowing(up) / bounce_period(up.batch)
-    gentler = np.where(x < math.pi / 2, np.sinc(x / math.pi), 1 / np.maximum(x, TINY))
-    return np.maximum(sudden * gentler - m.body.friction, 0.0)
+    period, speed = 2 * math.pi * np.sqrt(mass / stiffness), up.last_speed * radius
+    drag, per_torque = raising_line(m.braked_chain)
+    shared = 1 + per_torque * mass * radius**2 / up.inertia  # what slows down, over what turns
+    slowed = (drag + per_torque * steady * radius) * radius / up.inertia / shared
+    late = speed > FOLLOWED_STOP * period * slowed  # by then the load is slowed down with the drum
+    drum = rate = np.where(late, FOLLOWED_STOP * period * slowed, speed)
+    stretch = (steady - np.where(late, mass * slowed, 0.0)) / stiffness
+    lasts = 2 * speed * (1 / np.maximum(slowed * shared, TINY) + mass / np.maximum(weight, TINY))
+    steps, half = SWING_STEPS // 2 if up.batch.coarse else SWING_STEPS, 0.5
+    step = (np.minimum(lasts, (FOLLOWED_STOP + 1) * period) + period) / steps
+    most, rubbing = steady, steady - weight
+    for _ in range(steps):
+        tension = np.maximum(stiffness * stretch + line.damping * (drum - rate), 0.0)
+        most = np.maximum(most, tension)
+        slowing = (drag + per_torque * tension * radius) * radius / up.inertia
+        drum = np.maximum(drum - half * step * slowing, 0.0)
+        rate = rate + half * step * (tension - weight) / mass
+        rubbed = half * step * rubbing / mass
+        rate = rate - np.clip(rate, -rubbed, rubbed)
+        flies = (drum <= 0) & (stretch < 0) & (rate > 0)  # until the rope is taut again
+        high = rate**2 * mass / (weight + rubbing) / 2 - stretch
+        back = -np.sqrt(2 * np.maximum((weight - rubbing) / mass * high, 0.0))
+        rate, stretch = np.where(flies, back, rate), np.where(flies, 0.0, stretch)
+        stretch, half = stretch + step * (drum - rate), 1.0
+    return most
 
 
 def _slowing(up: Climb) -> Any:
@@ -373,20 +398,20 @@ def _slowing(up: Climb) -> Any:
 
 
 def _links(
-    up: Climb, torques: Sequence[Any], starts: Sequence[Channels], lifted: Any
+    up: Climb, torques: Sequence[Any], starts: Sequence[Channels], lifted: Any, caught: Any
 ) -> dict[str, Any]:
-    """Factors and names of the links that matter, with the motors' torques at standstill and what
-    parts carry as the drum starts; what a lift misses its target by, all that they can give at rest
-    counts."""
+    """Factors and names of the links that matter, with the motors' torques at standstill, what
+    parts carry as the drum starts, and the rope force as it catches the load; what a lift misses
+    its target by, all that they can give at rest counts."""
     m, n = up.batch.machine, up.batch.size
     held = breakaway_pull(up.batch) + np.zeros(n)
     at_stall = link_shares(m, stalled_channels(m, torques, held, *radii_used(up.batch)))
     standing, moved = rows(at_stall, n), up.first_speed > 0
-    stopped = moved & (up.reason == SlowEnd.LIFTED)
-    shares = [(_rising(up), moved), (_running_on(up), stopped)]
+    stopped = up.batch.lets_go & moved & (up.reason == SlowEnd.LIFTED)
+    shares = [(_rising(up), moved), (_running_on(up), stopped), (_held(up, caught), stopped)]
     shares += [(link_shares(m, at), moved) for at in starts]
     if m.braked_chain is not m.chain:
-        shares += [(_stopping(up), stopped), (_swinging(up), stopped)]
+        shares.append((_stopping(up), stopped))
     worst = np.maximum.reduce([rows(share, n) * counts for share, counts in shares])
     worst = np.where(lifted, worst, np.maximum(worst, standing))
     labels = np.array([link.label for link in m.links], dtype=object)
@@ -527,11 +552,9 @@ def _running_on(up: Climb) -> list[Any]:
     return link_shares(m, at)
 
 
-def _swinging(up: Climb) -> list[Any]:
-    """Share of each link's strength that is used as the load swings under the drum that a brake has
-    stopped. [-]"""
+def _held(up: Climb, tension: Any) -> list[Any]:
+    """Share of each link's strength that is used as a drum at rest bears a rope force [N]."""
     m, radius = up.batch.machine, up.path.radii[-1]
-    tension = hanging_pulls(m, m.top_travel).at_rest + _swing(up)
     idle = [np.zeros(up.batch.size) for _ in m.chain.groups]
     at = RestingBounds(m.braked_chain, m.breakaway)(idle, tension * radius)
     return link_shares(m, _resting(m, at, tension, radius))

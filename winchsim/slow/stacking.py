@@ -59,6 +59,8 @@ class Batch:
         With arrays for numbers; its links are `SlowLink`, its layers stand below.
     raising : PhaseStep
         The phase that raises.
+    lets_go : bool
+        Whether the power goes off at the top.
     radii, ends : ndarray, shape (layers, size)
         Of each layer: radius of the rope's centre line, and rope on the drum when it is full,
         counted as in `winchsim.physics.drum.layers`; layers that a variant has not got are
@@ -75,6 +77,7 @@ class Batch:
     size: int
     machine: Machine
     raising: PhaseStep
+    lets_go: bool
     radii: np.ndarray
     ends: np.ndarray
     layer_counts: np.ndarray
@@ -116,12 +119,19 @@ def bare(machine: Machine) -> Machine:
         groups=tuple(replace(g, fit=None) for g in machine.groups),  # type: ignore[arg-type]
         dragged=tuple(replace(g, fit=None) for g in machine.dragged),  # type: ignore[arg-type]
         layers=(),
-        phases=(raising_phase(machine),),
+        phases=(raising_phase(machine), *_power_off(machine)),
         links=links,  # type: ignore[arg-type]
         scales=None,  # type: ignore[arg-type]
         assumed=(),
         notes=(),
     )
+
+
+def _power_off(machine: Machine) -> tuple[PhaseStep, ...]:
+    """The phase without power after the last that raises, if there is one."""
+    *programme, _ = machine.phases
+    last = max((k for k, step in enumerate(programme) if step.action == "raise"), default=0)
+    return tuple(step for step in programme[last + 1 : last + 2] if not step.powered)
 
 
 def shape_of(machine: Machine) -> tuple[Any, ...]:
@@ -145,7 +155,7 @@ def shape_of(machine: Machine) -> tuple[Any, ...]:
             machine.line.falls,
         ),
         machine.braked_chain is machine.chain,
-        raising_phase(machine).action,
+        (raising_phase(machine).action, len(_power_off(machine))),
     )
 
 
@@ -186,7 +196,8 @@ def stack(machines: Sequence[Machine], layers: Sequence[Sequence[Sequence[Layer]
     joined = join(machines, [len(several) for several in layers])
     if all(machine.braked_chain is machine.chain for machine in machines):
         joined = unchecked(joined, braked_chain=joined.chain)
-    return Batch(len(stacks), joined, joined.phases[0], radii, ends, counts)
+    raising, *lets_go = joined.phases
+    return Batch(len(stacks), joined, raising, bool(lets_go), radii, ends, counts)
 
 
 def join(items: Sequence[Any], sizes: Sequence[int]) -> Any:

@@ -298,7 +298,8 @@ def _family(
     stacks, starts, bears = zip(*(row for row in drums if not isinstance(row, str)), strict=True)
     made = bare(machine)
     source = replace(made.source, resistance=own.supply.resistance)
-    made = replace(made, phases=(_raising(own, base, machine, arrays),), source=source)
+    phases = (_raising(own, base, machine, arrays), *made.phases[1:])
+    made = replace(made, phases=phases, source=source)
     if any(path.startswith("load.") for path in arrays):
         made = _loaded(made, own, base, machine)
     if any(path.startswith(("drum.", "motors.", "stage.", "supply.voltage")) for path in arrays):
