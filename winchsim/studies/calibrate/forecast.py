@@ -40,9 +40,13 @@ current. The motors' efficiency stays."""
 MOTOR_RANGES = {CONSTANT: 1.1, RESISTANCE: 1.1, IDLE: 1.3}
 """Catalogue values of motors lie within so many times. [-] Own choice, as in the ranges."""
 
-MOTOR_DATA = r"motors\.\d+\.(no_load_speed|no_load_current|stall_torque|stall_current)"
-"""Declared singly as well; moved singly they would change the motors' efficiency, most of all
-beyond 1."""
+NO_FACTOR = re.compile(
+    r"motors\.\d+\.(no_load_speed|no_load_current|stall_torque|stall_current|rotor_inertia)"
+    r"|rope\.(axial_stiffness|damping_ratio)|stage\.\d+\.reverse_efficiency"
+)
+"""Data of motors are declared singly as well; moved singly they would change the motors'
+efficiency, most of all beyond 1. Rotors and the rope's spring move no time or steady current. What
+a stage passes back follows its efficiency."""
 
 GIVEN = (
     (r"(stage\.\d+|drum)\.(efficiency|friction|bearing_friction|bearing_efficiency)", 2.0),
@@ -135,7 +139,7 @@ def find_factors(inputs: Inputs) -> tuple[Factor, ...]:
     declared = [
         row
         for row in machine.assumed
-        if not re.fullmatch(MOTOR_DATA, row.path) and is_number(inputs, row.path)
+        if not NO_FACTOR.fullmatch(row.path) and is_number(inputs, row.path)
     ]
     motor = {
         name: (ForecastRow(name, 1 / times, 1.0, times),) for name, times in MOTOR_RANGES.items()
