@@ -83,3 +83,14 @@ def test_a_stall_loads_the_same_links_in_both_models_on_every_shipped_scenario(p
         assert found == pytest.approx(slow["stall_factor"], rel=1e-9)
     else:  # a jam counts what the motors can pull; the slow model the load that they do not raise
         assert found > slow["stall_factor"]
+
+
+def test_a_lift_from_a_height_winds_onto_the_layers_of_its_own_way(small):
+    narrow = {"width": 0.006, "flange_diameter": 0.06}
+    m = build(small(drum=narrow, load={"height": 0.2, "start_height": 0.5, "mass": 2.0}))
+    first, last = (
+        next(i for i, layer in enumerate(m.layers) if wound < layer.end)
+        for wound in (m.wound_at_start, m.wound_at_start + 0.2)
+    )
+    assert m.layers_used == tuple(range(first, last + 1))
+    assert last + 1 < len(m.layers)

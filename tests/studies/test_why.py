@@ -12,9 +12,10 @@ from winchsim import assess, simulate
 from winchsim.assessment.kinds import End
 from winchsim.errors import InputError
 from winchsim.inputs import Brake, with_value
+from winchsim.model import build
 from winchsim.report.measured import lift_tests
 from winchsim.scenario.sheet import read_sheet
-from winchsim.studies.calibrate.evidence import LiftTest, Note
+from winchsim.studies.calibrate.evidence import LiftTest, Note, below
 from winchsim.studies.why import PRIORS, SPREAD, Why, why
 
 
@@ -173,3 +174,11 @@ def test_an_unclear_part_is_asked_for_and_a_sheet_without_failure_refused(gate):
         why(inputs, tests[:3])
     with pytest.raises(InputError):
         why(inputs, tests, row=1)
+
+
+def test_a_capacity_lies_below_the_ends_of_its_range_in_one_part_of_twenty(gate):
+    link = build(gate[0]).links[0]
+    s = link.strength
+    assert [below(link, demand) for demand in (s.low, s.value, s.high)] == pytest.approx(
+        [0.05, 0.5, 0.95], abs=1e-4
+    )
