@@ -11,7 +11,7 @@ from winchsim import assess, read as load, simulate
 from winchsim.assessment.candidates import HELD
 from winchsim.assessment.kinds import CheckKey, End, FindingKind, Holding, Side, Status
 from winchsim.assessment.margins import hardest_margins
-from winchsim.assessment.parts import grade
+from winchsim.assessment.readings import grade
 from winchsim.inputs import Brake, Pawl, Phase, with_value
 from winchsim.model import Event, build
 from winchsim.physics.chain import shaft_ratios

@@ -8,7 +8,7 @@ import pytest
 from winchsim.assessment.findings import find
 from winchsim.assessment.history import read_history
 from winchsim.assessment.kinds import Finding, FindingKind
-from winchsim.assessment.parts import part_rows
+from winchsim.assessment.readings import part_rows
 from winchsim.inputs import Inputs, Stage
 from winchsim.simulation import simulate
 from winchsim.strength.link import LinkState

@@ -6,7 +6,7 @@ import pytest
 
 from winchsim import assess, simulate
 from winchsim.assessment.kinds import CheckKey, FindingKind, Status
-from winchsim.assessment.parts import part_rows
+from winchsim.assessment.readings import part_rows
 from winchsim.strength.link import LinkKind, LinkState
 
 SHEAR = {"drum": {"cross_pin_diameter": 0.002}}

@@ -8,7 +8,7 @@ from shipped import SCENARIOS
 
 from winchsim import read as load, simulate
 from winchsim.assessment.jam import jam
-from winchsim.assessment.parts import part_rows
+from winchsim.assessment.readings import part_rows
 from winchsim.inputs import Edge, Sheave
 from winchsim.model import Event, build
 from winchsim.slow import lift_machine

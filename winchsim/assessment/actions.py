@@ -27,7 +27,7 @@ from winchsim.assessment.kinds import (
     Status,
 )
 from winchsim.assessment.margins import BRAKE_REQUIRED, brake_margin
-from winchsim.assessment.parts import grade, worst_part
+from winchsim.assessment.readings import grade, worst_part
 from winchsim.errors import UnknownPathError, WinchsimError
 from winchsim.frozen import dataclass, replace
 from winchsim.inputs import Brake, Inputs, Pawl, spec_at, value_at, with_value

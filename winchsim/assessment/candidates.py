@@ -13,9 +13,8 @@ from winchsim.assessment.checks import BATTERY_REQUIRED, START_REQUIRED
 from winchsim.assessment.jam import stops
 from winchsim.assessment.kinds import CheckKey, Side, Status
 from winchsim.assessment.margins import BRAKE_REQUIRED, brake_margin
-from winchsim.assessment.parts import factor_range, ranks_of, undescribed
 from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
-from winchsim.assessment.readings import CONTINUOUS_SHARE
+from winchsim.assessment.readings import CONTINUOUS_SHARE, factor_range, ranks_of, undescribed
 from winchsim.elementwise import by_value
 from winchsim.frozen import dataclass
 from winchsim.inputs import Inputs, in_force

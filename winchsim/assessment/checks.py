@@ -22,9 +22,8 @@ from winchsim.assessment.margins import (
     hardest_margins,
     stalled_windings,
 )
-from winchsim.assessment.parts import grade, undescribed, worst_part
 from winchsim.assessment.ranges import HoldShare, Ranges, hold_shares
-from winchsim.assessment.readings import QUANTITIES, motor_load
+from winchsim.assessment.readings import QUANTITIES, grade, motor_load, undescribed, worst_part
 from winchsim.frozen import replace
 from winchsim.model import Event, Machine, hanging_pulls, raising_phase
 from winchsim.simulation import ENERGY_LIMIT

@@ -21,9 +21,8 @@ from winchsim.assessment.kinds import (
     Target,
 )
 from winchsim.assessment.margins import stall_margins
-from winchsim.assessment.parts import jam_in_range, part_rows
 from winchsim.assessment.ranges import ENDS, Ranges, find_ranges
-from winchsim.assessment.readings import find_readings
+from winchsim.assessment.readings import find_readings, jam_in_range, part_rows
 from winchsim.assessment.teeth import tooth_lives
 from winchsim.frozen import replace
 from winchsim.model import Event, Machine

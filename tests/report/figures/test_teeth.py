@@ -5,7 +5,7 @@ import math
 import numpy as np
 import pytest
 
-from winchsim.assessment.parts import part_rows
+from winchsim.assessment.readings import part_rows
 from winchsim.report.figures.curves import MOST_FACTOR, stage_factors, tooth_factors
 from winchsim.report.figures.look import COLUMN
 

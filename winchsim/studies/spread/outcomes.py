@@ -12,8 +12,7 @@ from typing import Any
 import numpy as np
 
 from winchsim.assessment.history import read_history
-from winchsim.assessment.parts import part_rows
-from winchsim.assessment.readings import mean_current
+from winchsim.assessment.readings import mean_current, part_rows
 from winchsim.model import Event, Machine, pull
 from winchsim.physics.chain import raising_line
 from winchsim.simulation import simulate
