@@ -154,7 +154,7 @@ def test_a_result_never_goes_into_what_the_same_command_reads(tmp_path):
 
 
 def test_a_command_may_only_write_what_it_announced(tmp_path):
-    from winchsim.commands.outputs import write_out
+    from winchsim.commands.env import write_out
 
     options = _parsers()["ladder"].parse_args(["x", "--out", str(tmp_path)])
     with pytest.raises(ValueError, match=r"not announced: .*'more'"):

@@ -1,9 +1,8 @@
 """``winchsim lift``: will it lift, stall, run back or break?"""
 
 from winchsim.assessment.evaluate import assess
-from winchsim.commands.env import Env
+from winchsim.commands.env import STDOUT, Env, again, present, write_csv, write_out
 from winchsim.commands.options import Namespace, quantity_of, refuse
-from winchsim.commands.outputs import STDOUT, again, present, write_csv, write_out
 from winchsim.report.lift import build
 from winchsim.simulation import simulate
 
