@@ -41,8 +41,8 @@ from winchsim.slow import lift_all, vary
 from winchsim.strength.link import LinkKind
 from winchsim.studies.calibrate.evidence import LiftTest, look_into
 from winchsim.studies.calibrate.forecast import find_factors, moved
+from winchsim.studies.further_runs import snag_study
 from winchsim.studies.sizing import size
-from winchsim.studies.snag import snag_study
 from winchsim.studies.spread.builds import plan, shaft_drags
 from winchsim.studies.spread.outcomes import lift_builds
 from winchsim.studies.sweep import by_slow_model

@@ -33,8 +33,7 @@ from winchsim.report.words.outcome import HELD
 from winchsim.report.words.values import CHECKS, READINGS, source, value
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import simulate
-from winchsim.studies.series import Series, SeriesLift
-from winchsim.studies.snag import SnagRun, SnagStudy
+from winchsim.studies.further_runs import Series, SeriesLift, SnagRun, SnagStudy
 
 
 @pytest.fixture(scope="module")

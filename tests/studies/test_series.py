@@ -17,7 +17,7 @@ from winchsim.report.render.options import sentence_text
 from winchsim.report.words.outcome import outcome
 from winchsim.simulation import simulate
 from winchsim.slow import lift_machine
-from winchsim.studies.series import repeat
+from winchsim.studies.further_runs import repeat
 
 LONG = 1e6
 

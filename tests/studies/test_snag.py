@@ -20,7 +20,7 @@ from winchsim.inputs import (
 from winchsim.model import Event
 from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes
 from winchsim.simulation import simulate
-from winchsim.studies.snag import snag_study
+from winchsim.studies.further_runs import snag_study
 
 
 def _winch(**rope) -> Inputs:

@@ -5,6 +5,7 @@ from winchsim.commands.env import STDOUT, Env, again, present, write_csv, write_
 from winchsim.commands.options import Namespace, quantity_of, refuse
 from winchsim.report.lift import build
 from winchsim.simulation import simulate
+from winchsim.studies.further_runs import repeat, snag_study
 
 
 def run(options: Namespace, env: Env) -> int:
@@ -26,14 +27,10 @@ def run(options: Namespace, env: Env) -> int:
     found = assess(record, actions=not options.no_remedies)
     overrides, snag, series = tuple(options.overrides), None, None
     if options.snag:
-        from winchsim.studies.snag import snag_study
-
         snag = snag_study(scenario.inputs)
         if snag is None:
             env.note("no snag was simulated: the load does not reach its place")
     if options.repeat is not None:
-        from winchsim.studies.series import repeat
-
         series = repeat(scenario.inputs, options.repeat, pause or 0.0)
     report = build(found, scenario, record, again(options), snag=snag, series=series)
     if options.csv or options.out or options.json:

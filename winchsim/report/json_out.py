@@ -17,8 +17,7 @@ from winchsim.report.words.details import idle_keys, inputs_as_used, notes
 from winchsim.report.words.outcome import outcome
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, EnergyBalance, Record
-from winchsim.studies.series import Series
-from winchsim.studies.snag import SnagStudy
+from winchsim.studies.further_runs import Series, SnagStudy
 
 _SNAG_UNITS = {
     "current_limit": "A",

@@ -26,8 +26,7 @@ from winchsim.report.words.outcome import ended, outcome
 from winchsim.report.words.values import MARKS, percent, rough, value
 from winchsim.scenario.read import Scenario
 from winchsim.simulation import ENERGY_LIMIT, Record
-from winchsim.studies.series import Series
-from winchsim.studies.snag import SnagStudy
+from winchsim.studies.further_runs import Series, SnagStudy
 from winchsim.version import __version__
 
 

@@ -16,7 +16,7 @@ from winchsim.assessment.kinds import (
 from winchsim.quantity_text import rounded
 from winchsim.report.document import Items, Node, Paragraph, Text, Value, joined, say
 from winchsim.report.words.values import CHECKS, cause, of_check, setting, value
-from winchsim.studies.snag import SnagStudy
+from winchsim.studies.further_runs import SnagStudy
 
 MOST_ACTIONS = 3
 """Actions on the first screen. [-]"""

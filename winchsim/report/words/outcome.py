@@ -14,8 +14,7 @@ from winchsim.report.document import Text, joined, say
 from winchsim.report.words import advice
 from winchsim.report.words.findings import at_limit, finding, hits
 from winchsim.report.words.values import CHECKS, cause, of_check, percent, value
-from winchsim.studies.series import AS_ASKED, Series
-from winchsim.studies.snag import SnagStudy
+from winchsim.studies.further_runs import AS_ASKED, Series, SnagStudy
 
 ON_FLOOR = 1e-3
 """A load that is not higher has not been lifted off. [m]"""
