@@ -23,7 +23,6 @@ from winchsim.inputs.drum_rope_load import (
     Sheave,
 )
 from winchsim.inputs.motors import Gearbox, MotorGroup, MotorPoint
-from winchsim.inputs.parts import OwnMaterial, PartDrum, PartGear, PartMotor, PartRope, Parts
 from winchsim.inputs.paths import (
     REMOVED,
     SELECTORS,
@@ -45,6 +44,12 @@ from winchsim.inputs.scenario import (
     SHORTEST_LIMIT,
     Factors,
     Inputs,
+    OwnMaterial,
+    PartDrum,
+    PartGear,
+    PartMotor,
+    PartRope,
+    Parts,
     Phase,
     Settings,
     Tolerance,

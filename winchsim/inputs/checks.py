@@ -7,9 +7,8 @@ from typing import Any
 from winchsim.errors import Code, Fault
 from winchsim.inputs.drum_rope_load import LEAST_ROOM
 from winchsim.inputs.motors import MotorGroup
-from winchsim.inputs.parts import OwnMaterial
 from winchsim.inputs.paths import Idle
-from winchsim.inputs.scenario import Inputs, Phase
+from winchsim.inputs.scenario import Inputs, OwnMaterial, Phase
 from winchsim.inputs.supply import Supply
 from winchsim.inputs.train import Stage
 

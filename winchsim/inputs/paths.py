@@ -9,8 +9,7 @@ from typing import Any, get_args, get_type_hints
 
 from winchsim.errors import DomainError, UnknownPathError, did_you_mean
 from winchsim.frozen import replace
-from winchsim.inputs.parts import Parts
-from winchsim.inputs.scenario import Inputs
+from winchsim.inputs.scenario import Inputs, Parts
 from winchsim.inputs.spec import Spec, out_of_bounds
 
 REMOVED = {
