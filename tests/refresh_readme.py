@@ -25,7 +25,7 @@ import story
 
 import winchsim
 from winchsim import cli
-from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.call import Env, ExitCode
 from winchsim.face import read as load
 from winchsim.quantity_text import quantity
 from winchsim.scenario.sheet import read_sheet

@@ -5,7 +5,7 @@ from __future__ import annotations
 import io
 
 from winchsim import cli
-from winchsim.commands.env import Env
+from winchsim.commands.call import Env
 
 
 class Screen:

@@ -15,7 +15,7 @@ import numpy as np
 
 from winchsim import cli, read as load, simulate
 from winchsim.assessment.history import read_history
-from winchsim.commands.env import Env
+from winchsim.commands.call import Env
 from winchsim.inputs import Inputs, Pawl, with_value
 from winchsim.scenario.change import with_value as changed
 from winchsim.scenario.sheet import SheetRow, read_sheet, write_sheet

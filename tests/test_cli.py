@@ -12,8 +12,7 @@ import pytest
 import winchsim.commands
 from tests.screen import Screen
 from winchsim import cli
-from winchsim.commands.env import ExitCode
-from winchsim.commands.options import Command, argument
+from winchsim.commands.call import Command, ExitCode, argument
 from winchsim.errors import TrustError
 from winchsim.face import read as load
 from winchsim.scenario.starter import STARTER

@@ -10,7 +10,7 @@ from shipped import FOLDER
 from tests.screen import Screen
 from winchsim import cli
 from winchsim.assessment.kinds import End, Holding
-from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.call import Env, ExitCode
 from winchsim.hybrid import Outcome
 
 EXPECTED = {

@@ -18,7 +18,7 @@ from refresh_readme import NUMBER, Results, blocks, commands, rendered, results,
 
 import winchsim
 from winchsim import cli
-from winchsim.commands.env import ExitCode
+from winchsim.commands.call import ExitCode
 from winchsim.scenario.sheet import SheetRow, read_sheet
 from winchsim.units import parse_quantity
 

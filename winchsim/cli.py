@@ -10,8 +10,7 @@ import traceback
 from collections.abc import Sequence
 from typing import Any
 
-from winchsim.commands.env import Env, ExitCode, check_outputs
-from winchsim.commands.options import COMMON, HelpShownError, Parser
+from winchsim.commands.call import COMMON, Env, ExitCode, HelpShownError, Parser, check_outputs
 from winchsim.commands.table import COMMANDS
 from winchsim.errors import Code, InputError, OutputError, WinchsimError
 from winchsim.report.json_text import document, error_facts

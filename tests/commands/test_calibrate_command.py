@@ -6,7 +6,7 @@ import re
 import pytest
 
 from tests.screen import Screen
-from winchsim.commands.env import ExitCode
+from winchsim.commands.call import ExitCode
 from winchsim.face import read as load
 from winchsim.report.calibration import with_cautions
 from winchsim.scenario.starter import STARTER

@@ -8,7 +8,7 @@ import re
 import pytest
 
 from tests.screen import run
-from winchsim.commands.env import ExitCode
+from winchsim.commands.call import ExitCode
 from winchsim.report.names import NAMES
 from winchsim.scenario.starter import STARTER
 

@@ -7,7 +7,7 @@ from dataclasses import replace
 import pytest
 
 from tests.screen import Screen
-from winchsim.commands.env import ExitCode
+from winchsim.commands.call import ExitCode
 from winchsim.report.ladder import ladder_csv, ladder_page, weakest_parts
 from winchsim.report.render.options import sentence_text
 from winchsim.report.words.advice import CAUTIONS

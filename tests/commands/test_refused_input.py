@@ -9,8 +9,8 @@ from types import SimpleNamespace
 import pytest
 
 from tests import screen
+from winchsim.commands.call import ExitCode
 from winchsim.commands.curves import MOST_LIFTS
-from winchsim.commands.env import ExitCode
 from winchsim.scenario.starter import STARTER
 
 HEAD = "mass_kg,voltage_v,winding_start_c,measured_time_s,outcome\n"

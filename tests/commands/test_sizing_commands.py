@@ -11,7 +11,7 @@ from functools import cache
 import pytest
 
 from tests.screen import Screen
-from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.call import Env, ExitCode
 from winchsim.commands.sizing import parse_span
 from winchsim.scenario.starter import STARTER
 

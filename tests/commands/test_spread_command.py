@@ -11,7 +11,7 @@ import numpy as np
 import pytest
 
 from tests.screen import Screen
-from winchsim.commands.env import ExitCode
+from winchsim.commands.call import ExitCode
 from winchsim.scenario.starter import STARTER
 from winchsim.studies.spread import outcomes
 

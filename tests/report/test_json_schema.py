@@ -8,7 +8,7 @@ import pytest
 from shipped import FOLDER
 
 from winchsim import cli
-from winchsim.commands.env import Env
+from winchsim.commands.call import Env
 from winchsim.report.json_schema import DOCUMENTS, schema
 
 jsonschema = pytest.importorskip("jsonschema")

@@ -1,7 +1,6 @@
 """``winchsim calibrate``: what timed lifts say of the numbers that a scenario assumes."""
 
-from winchsim.commands.env import Env, ExitCode, again, present, write_out
-from winchsim.commands.options import Namespace, quantity_of
+from winchsim.commands.call import Env, ExitCode, Namespace, again, present, quantity_of, write_out
 from winchsim.report import calibration as report
 from winchsim.report.measured import lift_tests, log, other_version
 from winchsim.scenario.change import rewrite

@@ -6,9 +6,8 @@ from collections.abc import Callable, Sequence
 from typing import Any
 
 from winchsim.assessment.evaluate import assess
-from winchsim.commands.env import Env, present, write_out
+from winchsim.commands.call import Env, Namespace, present, refuse, usage_error, write_out
 from winchsim.commands.files import FILM, formats, stems
-from winchsim.commands.options import Namespace, refuse, usage_error
 from winchsim.errors import DomainError
 from winchsim.frozen import replace
 from winchsim.inputs import Inputs

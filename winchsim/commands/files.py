@@ -2,7 +2,7 @@
 
 from collections.abc import Sequence
 
-from winchsim.commands.options import Namespace, refuse
+from winchsim.commands.call import Namespace, refuse
 from winchsim.report import names
 
 FORMATS = ("png", "svg", "pdf")

@@ -3,8 +3,7 @@
 import json
 from functools import partial
 
-from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import Namespace, refuse
+from winchsim.commands.call import Env, ExitCode, Namespace, refuse
 from winchsim.report.json_text import document
 from winchsim.report.render.options import painted
 from winchsim.scenario.keys import key_tables, keys_markdown, keys_text

@@ -1,7 +1,6 @@
 """``winchsim ladder``: a plan of test loads from light to the target, to print and fill in."""
 
-from winchsim.commands.env import Env, again, present, write_out
-from winchsim.commands.options import Namespace, quantity_of, refuse
+from winchsim.commands.call import Env, Namespace, again, present, quantity_of, refuse, write_out
 from winchsim.report import ladder as report
 from winchsim.studies.ladder import plan_ladder
 

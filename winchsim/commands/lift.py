@@ -1,8 +1,17 @@
 """``winchsim lift``: will it lift, stall, run back or break?"""
 
 from winchsim.assessment.evaluate import assess
-from winchsim.commands.env import STDOUT, Env, again, present, write_csv, write_out
-from winchsim.commands.options import Namespace, quantity_of, refuse
+from winchsim.commands.call import (
+    STDOUT,
+    Env,
+    Namespace,
+    again,
+    present,
+    quantity_of,
+    refuse,
+    write_csv,
+    write_out,
+)
 from winchsim.report.lift import build
 from winchsim.simulation import simulate
 from winchsim.studies.further_runs import repeat, snag_study

@@ -3,7 +3,7 @@ value is from."""
 
 import argparse
 
-from winchsim.commands.env import Env, ExitCode, present
+from winchsim.commands.call import Env, ExitCode, present
 from winchsim.report.json_text import document
 from winchsim.report.materials import Row, chosen_rows, detail, overview, row_facts
 from winchsim.scenario.materials_table import load_friction_pairs, load_materials, load_ropes

@@ -2,7 +2,7 @@
 
 import argparse
 
-from winchsim.commands.env import Env, ExitCode
+from winchsim.commands.call import Env, ExitCode
 from winchsim.report.json_text import document
 from winchsim.report.writing import write_file
 from winchsim.scenario.starter import STARTER

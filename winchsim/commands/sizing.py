@@ -4,8 +4,7 @@ take; and ``sweep``: what other values change."""
 import math
 from typing import Any
 
-from winchsim.commands.env import Env, ExitCode, again, finish
-from winchsim.commands.options import Namespace, quantity_of, refuse
+from winchsim.commands.call import Env, ExitCode, Namespace, again, finish, quantity_of, refuse
 from winchsim.face import sweep
 from winchsim.inputs import Inputs, value_at
 from winchsim.report import sizing as report

@@ -9,8 +9,16 @@ from contextlib import contextmanager
 from multiprocessing import parent_process
 from typing import Any
 
-from winchsim.commands.env import Env, ExitCode, again, finish
-from winchsim.commands.options import Namespace, quantity_of, refuse, usage_error
+from winchsim.commands.call import (
+    Env,
+    ExitCode,
+    Namespace,
+    again,
+    finish,
+    quantity_of,
+    refuse,
+    usage_error,
+)
 from winchsim.face import spread
 from winchsim.report import spread as report
 

@@ -3,7 +3,7 @@
 from typing import Any
 
 from winchsim.commands import files
-from winchsim.commands.options import Argument, Command, argument, choice, flag
+from winchsim.commands.call import Argument, Command, argument, choice, flag
 from winchsim.report.names import FILE_NAMES
 
 FILE = argument("file", "FILE", "scenario file")

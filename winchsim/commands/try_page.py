@@ -2,8 +2,7 @@
 
 from importlib.util import find_spec
 
-from winchsim.commands.env import Env, ExitCode
-from winchsim.commands.options import Namespace, refuse
+from winchsim.commands.call import Env, ExitCode, Namespace, refuse
 from winchsim.scenario.read import read_string
 from winchsim.scenario.starter import STARTER
 

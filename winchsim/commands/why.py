@@ -2,7 +2,7 @@
 
 import argparse
 
-from winchsim.commands.env import Env, ExitCode, again, finish
+from winchsim.commands.call import Env, ExitCode, again, finish
 from winchsim.face import why
 from winchsim.report import why as report
 from winchsim.report.render.text import render_text
