@@ -10,9 +10,9 @@ from winchsim.face import parse as loads
 from winchsim.inputs import Inputs, walk
 from winchsim.quantity_text import PRINTED_UNITS
 from winchsim.scenario.files import index_lines
-from winchsim.scenario.overrides import known_paths
 from winchsim.scenario.sheet import SheetRow, read_sheet, write_sheet
 from winchsim.scenario.starter import STARTER
+from winchsim.scenario.values import known_paths
 from winchsim.units import parse_quantity
 
 QUICK = settings(max_examples=50, deadline=None, derandomize=True)

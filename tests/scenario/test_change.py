@@ -17,8 +17,8 @@ from winchsim.scenario.change import (
     with_value,
     without_table,
 )
-from winchsim.scenario.overrides import known_paths
 from winchsim.scenario.starter import STARTER
+from winchsim.scenario.values import known_paths
 
 
 @pytest.mark.parametrize("path", SCENARIOS, ids=lambda path: path.stem)

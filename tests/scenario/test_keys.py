@@ -9,8 +9,8 @@ from winchsim.errors import InputError
 from winchsim.face import parse as loads
 from winchsim.inputs import check, walk
 from winchsim.scenario.keys import key_tables, keys_markdown, keys_text
-from winchsim.scenario.overrides import known_paths
 from winchsim.scenario.starter import STARTER
+from winchsim.scenario.values import known_paths
 
 ROWS = {row["path"]: row for table in key_tables() for row in table.rows}
 STARTED = loads(STARTER, "starter.toml")

@@ -5,7 +5,7 @@ import pytest
 from winchsim.errors import InputError
 from winchsim.face import parse as loads
 from winchsim.inputs import value_at
-from winchsim.scenario.overrides import MAX_OVERRIDE, known_paths
+from winchsim.scenario.values import MAX_OVERRIDE, known_paths
 
 
 @pytest.mark.parametrize(

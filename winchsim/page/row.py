@@ -13,7 +13,7 @@ from winchsim.inputs import GROUPS, Inputs, Spec, specs, value_at, walk
 from winchsim.page.state import with_text
 from winchsim.quantity_text import in_unit
 from winchsim.report.render.options import harmless
-from winchsim.scenario.overrides import LEFT_OUT
+from winchsim.scenario.values import LEFT_OUT
 
 LONGEST = 2000
 """Characters of a value that are read. [-]"""

@@ -14,8 +14,8 @@ from winchsim.page.row import value_text
 from winchsim.page.state import State, changed_keys, changes
 from winchsim.report.render.options import safe
 from winchsim.scenario.change import quantity_text
-from winchsim.scenario.overrides import LEFT_OUT
 from winchsim.scenario.read import read_string
+from winchsim.scenario.values import LEFT_OUT
 
 
 def command_line(state: State, path: str) -> str:

@@ -14,9 +14,8 @@ from winchsim.page.long_job import LongJob
 from winchsim.page.row import fault_text, field, mark_wrong, value_text
 from winchsim.quantity_text import quantity
 from winchsim.report.render.options import harmless
-from winchsim.scenario.overrides import raw_value
 from winchsim.scenario.sheet import SheetRow, origin_line, read_planned_sheet, write_sheet
-from winchsim.scenario.values import read_value
+from winchsim.scenario.values import raw_value, read_value
 
 ASKED = {
     "measured_time": "measured time",

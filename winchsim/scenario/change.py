@@ -18,9 +18,8 @@ from winchsim.errors import Code, InputError, refuse_if, refused
 from winchsim.inputs import SELECTORS, Inputs, Spec, idle, spec_at, specs, value_at, walk
 from winchsim.quantity_text import in_unit, number
 from winchsim.scenario.files import Collector
-from winchsim.scenario.overrides import apply_overrides, place_of, raw_value
 from winchsim.scenario.read import Scenario, inputs_of, read_string, usual_values
-from winchsim.scenario.values import read_value
+from winchsim.scenario.values import apply_overrides, place_of, raw_value, read_value
 from winchsim.units import parse_quantity
 
 _MOST_DIGITS = 17

@@ -21,8 +21,7 @@ from winchsim.quantity_text import quantity
 from winchsim.scenario.files import Collector, read_text, read_toml, shortened
 from winchsim.scenario.keys import key_tables
 from winchsim.scenario.materials_table import load_materials, load_ropes, unknown_name, with_tables
-from winchsim.scenario.overrides import apply_overrides
-from winchsim.scenario.values import expectation, read_value, wrong_type
+from winchsim.scenario.values import apply_overrides, expectation, read_value, wrong_type
 from winchsim.units import parse_quantity
 
 MAX_BYTES = 1_000_000
