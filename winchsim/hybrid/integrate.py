@@ -121,7 +121,7 @@ class _Runner:
                 break
             switch = self.problem.switch(key, fired, t, y.copy())
             self.stats.switches += 1
-            transitions.append(Transition(t, y, fired, key, tuple(switch.events)))
+            transitions.append(Transition(t, y, key, tuple(switch.events)))
             key, y = switch.key, np.array(switch.y, dtype=float)
             if key is None:
                 outcome = Outcome.STOPPED

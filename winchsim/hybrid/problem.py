@@ -149,8 +149,6 @@ class Transition:
         Time of the switch.
     y_before : ndarray, shape (n,)
         State before it.
-    fired : tuple
-        Names of the guards that fired, earliest first, or ``("until",)``.
     key_from : hashable
         Mode that it ended.
     events : tuple
@@ -159,7 +157,6 @@ class Transition:
 
     t: float
     y_before: np.ndarray
-    fired: tuple[Hashable, ...]
     key_from: Any
     events: tuple[Any, ...]
 

@@ -60,9 +60,8 @@ ISO_RACK = Rack(1.0, 1.25, 0.38)
 
 @dataclass(frozen=True)
 class Diameters:
-    """The four circles of one gear, all as diameters. [m]"""
+    """The circles of one gear besides the pitch circle, all as diameters. [m]"""
 
-    pitch: float
     base: float
     tip: float
     root: float
@@ -109,7 +108,7 @@ def diameters(
     pressure_angle: float = DEFAULT_PRESSURE_ANGLE,
     rack: Rack = ISO_RACK,
 ) -> Diameters:
-    """Pitch, base, tip and root diameter of a gear.
+    """Base, tip and root diameter of a gear.
 
     Parameters
     ----------
@@ -127,7 +126,7 @@ def diameters(
     Returns
     -------
     Diameters
-        The four circles. [m]
+        The three circles. [m]
 
     References
     ----------
@@ -135,7 +134,6 @@ def diameters(
     """
     pitch = teeth * module
     return Diameters(
-        pitch,
         base=pitch * math.cos(pressure_angle),
         tip=pitch + 2.0 * module * (rack.addendum + shift),
         root=pitch - 2.0 * module * (rack.dedendum - shift),
