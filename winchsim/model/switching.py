@@ -18,12 +18,12 @@ from winchsim.model.keys import (
     LoadPlace,
     ModeKey,
     RecordedEvent,
+    Step,
     Trip,
 )
 from winchsim.model.link_demands import link_shares
 from winchsim.model.machine import Machine
 from winchsim.model.motion import CALM, Flow, Motion, sticking_force
-from winchsim.model.step import Step
 from winchsim.physics import load, rope, supply as sp
 from winchsim.physics.chain import drum_inertia
 from winchsim.physics.supply import Regime
