@@ -146,8 +146,7 @@ def _way(history: History, known: Ranges | None, target: Target) -> Iterator[Che
         )
     alone = len(m.phases) <= PLAIN_LIFT and target.as_asked  # one raise, the power off, the watch
     if not asked or (history.lifted and not alone):
-        done = history.carried_out
-        yield _check(CheckKey.PROGRAMME, "", done, None, hard=1.0, required=1.0)
+        yield _check(CheckKey.PROGRAMME, "", history.carried_out, None, hard=1.0, required=1.0)
     if history.lift_time is not None:
         last = history.record.phase[history.lift[-1].samples.start]
         given = inputs and inputs.phase and inputs.phase[last].time is not None

@@ -1,6 +1,6 @@
-"""Raw values of a scenario, as TOML gives them: each checked against its declaration and turned into
-SI; and those of options, ``path=value`` texts put into the raw scenario before it is checked like
-the file itself."""
+"""Raw values of a scenario, as TOML gives them: each checked against its declaration and turned
+into SI; and those of options, ``path=value`` texts put into the raw scenario before it is checked
+like the file itself."""
 
 import contextlib
 import math
