@@ -259,8 +259,7 @@ def _controlled(
 
 
 def _currents(voltage: Any, groups: _Groups) -> tuple[Any, ...]:
-    rows = zip(*groups, strict=True)
-    return tuple([dead_band(voltage - e, drop) / r for _, r, e, drop in rows])
+    return tuple([dead_band(voltage - e, drop) / r for _, r, e, drop in zip(*groups, strict=True)])
 
 
 def _drawn(open_voltage: Any, resistance: float, power: Any) -> Any:

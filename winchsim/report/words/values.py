@@ -105,8 +105,7 @@ def value(number: float | None, unit: str = "", **more: object) -> Value:
 
 def load(tested: Any) -> Value | str:
     """The load of a rung, of a test, or of a row of a test sheet."""
-    is_bare = getattr(tested, "bare", not tested.mass)
-    return "unloaded" if is_bare else value(tested.mass, "kg")
+    return "unloaded" if getattr(tested, "bare", not tested.mass) else value(tested.mass, "kg")
 
 
 def signed(number: float, unit: str) -> Text:
