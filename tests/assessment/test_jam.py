@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from shipped import FOLDER
 
-from winchsim import assess
+from winchsim import assess, read as load
 from winchsim.assessment.jam import jam
 from winchsim.assessment.kinds import NoLimit
 from winchsim.inputs import with_value
@@ -137,3 +138,19 @@ def test_a_slow_stall_pulls_what_the_balance_says(small):
     record = simulate(winch)
     assert record.first(Event.STALLED) is not None
     assert record["tension"].max() == pytest.approx(jam(record.machine).static_tension, rel=1e-4)
+
+
+@pytest.mark.parametrize("number", ["01", "09", "12"])
+def test_the_range_of_a_jam_holds_light_and_heavy_rotors(number):
+    inputs = load(str(next(FOLDER.glob(f"{number}-*.toml"))))
+    (rotor,) = (row for row in build(inputs).assumed if row.path.endswith("rotor_inertia"))
+    found = assess(simulate(inputs), actions=False).jam
+    heavy, light = (
+        {row.label: row.dynamic for row in jam(build(with_value(inputs, rotor.path, end))).parts}
+        for end in (rotor.high, rotor.low)
+    )
+    for part in found.parts[:3]:
+        ends = heavy[part.label], light[part.label]
+        assert 0.99 * part.low < ends[0] <= part.dynamic <= ends[1] < 1.01 * part.high
+    worst = found.parts[0].label
+    assert light[worst] > 1.2 * heavy[worst]

@@ -22,7 +22,7 @@ from winchsim.assessment.kinds import (
 )
 from winchsim.assessment.margins import stall_margins
 from winchsim.assessment.ranges import ENDS, Ranges, find_ranges
-from winchsim.assessment.readings import find_readings, jam_in_range, part_rows
+from winchsim.assessment.readings import find_readings, jam_in_range, part_rows, rotors_taken
 from winchsim.assessment.teeth import tooth_lives
 from winchsim.frozen import replace
 from winchsim.model import Event, Machine
@@ -101,7 +101,7 @@ def _with_ranges(
     """What of an assessment depends on what the assumed inputs leave open."""
     m, parts = history.machine, part_rows(history.record, known)
     target, hold = _target(history, findings, known), hold_of(m, known)
-    jammed = jam_in_range(jammed, known) if jammed and known else jammed
+    jammed = jam_in_range(jammed, known, rotors_taken(m, 1)) if jammed and known else jammed
     checks = (
         find_checks(history, known, target, hold, parts, jammed)
         if history.trusted

@@ -107,24 +107,31 @@ def _back_driving_span(
     middle, least, most = (share.net for share in ranges.hold[CheckKey.HOLD_DISTURBED])
     if middle <= 0 or any(b.values["powered"] or b.values["stopped"] for b in backs):
         return None
-    lighter, heavier = _rotors_taken(m)
+    lighter, heavier = rotors_taken(m, -1)
     down, up = max(least, 0.0) / middle, most / middle
     slower = math.hypot(math.log(down), math.log(heavier)) if down else math.inf
     return math.exp(-slower / 2), math.exp(math.hypot(math.log(up), math.log(lighter)) / 2)
 
 
-def _rotors_taken(m: Machine) -> tuple[float, float]:
-    """What a load that runs back speeds up, over that with the lightest rotors, and with the
-    heaviest over it; 1 where their inertia is given. [-]
+def rotors_taken(m: Machine, way: int) -> tuple[float, float]:
+    """Inertia of all that turns over that with the lightest rotors, and that with the heaviest over
+    it; 1 where their own is given. [-]
+
+    Parameters
+    ----------
+    m : Machine
+    way : int
+        1 raising, -1 running back, the load's mass included.
 
     Notes
     -----
     ``J w' = p T r - c`` and ``T = m (g - a)``: with the load's mass, J is that of the train driven
     back, plus ``p m r²``. Own derivation.
     """
-    at, rows = likely_branch(m.braked_chain, -1), {row.path: row for row in m.assumed}
+    rows = {row.path: row for row in m.assumed}
+    at = likely_branch(m.chain if way > 0 else m.braked_chain, way)
     lever = m.layers[max(m.layers_used)].radius / m.line.falls
-    whole = at.inertia + at.per_torque * inertia(m.body) * lever**2
+    whole = at.inertia + (at.per_torque * inertia(m.body) * lever**2 if way < 0 else 0.0)
     less = more = 0.0
     for unit, gain, (turned, *_) in zip(m.units, at.group_gains, at.groups, strict=True):
         if row := rows.get(f"motors.{unit.number}.rotor_inertia"):
@@ -348,21 +355,41 @@ def factor_range(
     return plain(factor * lower), plain(factor * upper)
 
 
-def jam_in_range(found: Jam, known: Ranges) -> Jam:
+def jam_in_range(found: Jam, known: Ranges, rotors: tuple[float, float]) -> Jam:
     """A jam whose parts have the ranges of their capacities, with those of their demands too.
 
     Parameters
     ----------
     found : Jam
     known : Ranges
+    rotors : tuple of float
+        What is stopped over what it is with the lightest rotors, and with the heaviest over what it
+        is: `rotors_taken`. [-]
+
+    Notes
+    -----
+    What the rotors add to a static demand S goes with the root of the energy that is stopped: D² =
+    S² + E. Own derivation, head of `assessment/jam.py`.
     """
-    ends = (
-        factor_range(p.dynamic, p.low, p.dynamic, p.high, CheckKey.JAM, known) for p in found.parts
-    )
-    parts = (
-        replace(part, low=low, high=high)
-        for part, (low, high) in zip(found.parts, ends, strict=True)
-    )
+    down, up = known.span(CheckKey.JAM)
+    lighter, heavier = rotors
+    parts = []
+    for part in found.parts:
+        still = (part.dynamic / part.static) ** 2 if math.isfinite(part.dynamic) else 1.0
+        light, heavy = (math.log(still + (1 - still) * by) / 2 for by in (1 / lighter, heavier))
+        span = (
+            math.exp(-math.hypot(math.log(down), heavy)) if down else 0.0,
+            math.exp(math.hypot(math.log(up), light)),
+        )
+        low, high = factor_range(
+            part.dynamic,
+            part.low,
+            part.dynamic,
+            part.high,
+            CheckKey.JAM,
+            replace(known, spans={CheckKey.JAM: span}),
+        )
+        parts.append(replace(part, low=low, high=high))
     return replace(found, parts=tuple(parts))
 
 
