@@ -33,7 +33,7 @@ OF_A_LIFT = (
         "Torque and speed of a motor",
         "Black: torque and speed of one motor during the lift. Grey: the motor when cold. Dotted: "
         "with its hottest winding. Left of the thin line its own drag takes all torque.",
-        "motor:torque_speed",
+        "curves:torque_speed",
     ),
     FigureRef(
         "tooth-factor",

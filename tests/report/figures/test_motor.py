@@ -5,8 +5,8 @@ import pytest
 
 from winchsim.inputs import with_value
 from winchsim.model import build
+from winchsim.report.figures.curves import motor_line, torque_speed
 from winchsim.report.figures.look import COLUMN
-from winchsim.report.figures.motor import motor_line, torque_speed
 
 
 def _line(machine, winding=20.0):
