@@ -6,7 +6,7 @@ from dataclasses import replace
 import pytest
 
 from winchsim.model import Action, Event
-from winchsim.report.figures.marks import _SHORT, marks_of, named_events
+from winchsim.report.figures.frame import _SHORT, marks_of, named_events
 from winchsim.report.words.details import SILENT
 from winchsim.simulation import RecordedEvent
 

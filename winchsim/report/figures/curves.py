@@ -20,6 +20,7 @@ from winchsim.report.figures.frame import (
     dress,
     flowed,
     marks_and_key,
+    named_events,
     suits,
     timeline,
     whole,
@@ -48,7 +49,6 @@ from winchsim.report.figures.look import (
     stack,
     styled,
 )
-from winchsim.report.figures.marks import named_events
 from winchsim.simulation import Record
 
 LEAST_MOVE = 0.01

@@ -160,8 +160,7 @@ def present(study: Study) -> Text:
     key = study.sweep.cause(index, study.sweep.always)
     cause = "" if key is None else f" ({CHECKS[key]})"
     now = "As at present" if study.changes else "At present, {now}"
-    status = study.sweep.status(index).value
-    return say(f"{now}: {status}{cause}.", now=candidate(study, index))
+    return say(f"{now}: {study.sweep.status(index).value}{cause}.", now=candidate(study, index))
 
 
 # --- checks of many candidates
