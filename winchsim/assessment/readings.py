@@ -3,6 +3,7 @@ and every part with its capacity, its largest demand, and how the two stand."""
 
 import math
 from collections.abc import Sequence
+from functools import reduce
 from typing import Any
 
 import numpy as np
@@ -333,7 +334,13 @@ def worst_part(parts: Sequence[PartRow]) -> PartRow | None:
 
 
 def factor_range(
-    factor: float, low: Any, value: float, high: Any, key: Key, ranges: Ranges | None
+    factor: float,
+    low: Any,
+    value: float,
+    high: Any,
+    key: Key,
+    ranges: Ranges | None,
+    *more: tuple[float, float],
 ) -> tuple[Any, Any]:
     """Range of a factor from those of its capacity and its demand: root of the sum of squares.
 
@@ -345,14 +352,16 @@ def factor_range(
     key : LinkKind or CheckKey
         Whose demand it is.
     ranges : Ranges or None
+    *more : tuple of float
+        What else the factor may come down to and up to, over its own. [-]
     """
     if not math.isfinite(factor) or not value > 0:
         return factor, factor
-    down, up = (1.0, 1.0) if ranges is None else ranges.span(key)
+    span = (1.0, 1.0) if ranges is None else ranges.span(key)
+    ends = zip((np.divide(low, value), np.divide(high, value)), span, *more, strict=True)
     with np.errstate(divide="ignore"):  # a capacity may have no low end
-        lower = np.exp(-np.hypot(np.log(np.divide(low, value)), np.log(down)))
-    upper = np.exp(np.hypot(np.log(np.divide(high, value)), np.log(up)))
-    return plain(factor * lower), plain(factor * upper)
+        down, up = (reduce(np.hypot, map(np.log, shares)) for shares in ends)
+    return plain(factor * np.exp(-down)), plain(factor * np.exp(up))
 
 
 def jam_in_range(found: Jam, known: Ranges, rotors: tuple[float, float]) -> Jam:
@@ -371,24 +380,13 @@ def jam_in_range(found: Jam, known: Ranges, rotors: tuple[float, float]) -> Jam:
     What the rotors add to a static demand S goes with the root of the energy that is stopped: D² =
     S² + E. Own derivation, head of `assessment/jam.py`.
     """
-    down, up = known.span(CheckKey.JAM)
     lighter, heavier = rotors
     parts = []
     for part in found.parts:
-        still = (part.dynamic / part.static) ** 2 if math.isfinite(part.dynamic) else 1.0
-        light, heavy = (math.log(still + (1 - still) * by) / 2 for by in (1 / lighter, heavier))
-        span = (
-            math.exp(-math.hypot(math.log(down), heavy)) if down else 0.0,
-            math.exp(math.hypot(math.log(up), light)),
-        )
-        low, high = factor_range(
-            part.dynamic,
-            part.low,
-            part.dynamic,
-            part.high,
-            CheckKey.JAM,
-            replace(known, spans={CheckKey.JAM: span}),
-        )
+        still = (part.dynamic / part.static) ** 2
+        heavy, light = ((still + (1 - still) * by) ** -0.5 for by in (heavier, 1 / lighter))
+        capacity = part.low, part.dynamic, part.high
+        low, high = factor_range(part.dynamic, *capacity, CheckKey.JAM, known, (heavy, light))
         parts.append(replace(part, low=low, high=high))
     return replace(found, parts=tuple(parts))
 

@@ -100,9 +100,10 @@ charge, energy_in
 last_speed
     Of the load at the top. [m/s]
 peak_tension
-    Largest rope force, with the bounce of pick-up. [N]
+    Largest rope force, with the bounce of pick-up, and with the swing as the drum stops where the
+    power goes off at the top. [N]
 factor
-    Least strength over demand of any link on the way up. [-]
+    Least strength over demand of any link on the way up and as the drum stops there. [-]
 kind_factors, kind_factors_over_required
     By kind of link, in the order of `LinkKind`: least factor, and least of factor over required
     factor; infinite for kinds that there are none of. [-]
@@ -254,7 +255,7 @@ def lift_batch(batch: Batch) -> Lifts:
         **{name: getattr(up, name) for name in _AS_CLIMBED},
         **_drawn(up, lost, lag, still, np.where(lifted, share, 1.0)),
         **_temperatures(up),
-        **_links(up, still.torques, starts, lifted, stays * caught),
+        **_links(up, still.torques, starts, lifted, np.where(stays, caught, 0.0)),
     )
     for name, value in values.items():
         found[name] = value
@@ -363,11 +364,12 @@ def _caught(up: Climb) -> Any:
     period, speed = 2 * math.pi * np.sqrt(mass / stiffness), up.last_speed * radius
     drag, per_torque = raising_line(m.braked_chain)
     shared = 1 + per_torque * mass * radius**2 / up.inertia  # what slows down, over what turns
-    slowed = (drag + per_torque * steady * radius) * radius / up.inertia / shared
+    slows = _slowing(up) * radius
+    slowed = slows / shared
     late = speed > FOLLOWED_STOP * period * slowed  # by then the load is slowed down with the drum
     drum = rate = np.where(late, FOLLOWED_STOP * period * slowed, speed)
     stretch = (steady - np.where(late, mass * slowed, 0.0)) / stiffness
-    lasts = 2 * speed * (1 / np.maximum(slowed * shared, TINY) + mass / np.maximum(weight, TINY))
+    lasts = 2 * speed * (1 / slows + mass / np.maximum(weight, TINY))
     steps, half = SWING_STEPS // 2 if up.batch.coarse else SWING_STEPS, 0.5
     step = (np.minimum(lasts, (FOLLOWED_STOP + 1) * period) + period) / steps
     most, rubbing = steady, steady - weight
