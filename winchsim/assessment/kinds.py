@@ -30,8 +30,11 @@ class Status(StrEnum):
         return list(Status).index(self)
 
 
-Side = StrEnum("Side", {"LEAST": "at least", "MOST": "at most"})
-"""On which side of its limit a value has to lie."""
+class Side(StrEnum):
+    """On which side of its limit a value has to lie."""
+
+    LEAST = "at least"
+    MOST = "at most"
 
 
 class CheckKey(StrEnum):

@@ -386,13 +386,14 @@ _OUTCOMES = {
 
 def _both(name: str, unit: str, found: Pair) -> Text:
     """A measured value beside the simulated one; nothing where none was measured."""
+    if found.measured is None:
+        return ()
     share = found.difference
     off = () if share is None else say(" ({})", signed(share, "%"))
-    beside = say(", {} simulated{}", Value(found.simulated, unit), off)
-    if found.simulated is None:
-        beside = (", not lifted in the simulation",)
-    text = say(f"{name} {{}} measured{{}}", Value(found.measured, unit), beside)
-    return () if found.measured is None else text
+    beside: Text = (", not lifted in the simulation",)
+    if found.simulated is not None:
+        beside = say(", {} simulated{}", Value(found.simulated, unit), off)
+    return say(f"{name} {{}} measured{{}}", Value(found.measured, unit), beside)
 
 
 def residual_row(row: MeasuredReading) -> tuple[Cell, ...]:

@@ -224,16 +224,13 @@ MOST_SINGLE = 24
 """Most motors that are told apart; more are put together in bundles of equal ones. [-]"""
 
 
-MotorsApart = StrEnum(
-    "MotorsApart",
-    {
-        "APART": "each its own",
-        "BUNDLED": "in bundles of equal ones",
-        "EQUAL": "all of a group equal",
-        "NOT_APART": "taken as equal, for the train does not allow to tell them apart",
-    },
-)
-"""How the motors of a build differ."""
+class MotorsApart(StrEnum):
+    """How the motors of a build differ."""
+
+    APART = "each its own"
+    BUNDLED = "in bundles of equal ones"
+    EQUAL = "all of a group equal"
+    NOT_APART = "taken as equal, for the train does not allow to tell them apart"
 
 
 @dataclass(frozen=True)
