@@ -2,7 +2,9 @@
 
 import numpy as np
 import pytest
+from shipped import FOLDER
 
+from winchsim import read as load
 from winchsim.assessment.history import read_history
 from winchsim.model import Event
 from winchsim.report.figures.look import COLUMN, LOOKS
@@ -11,13 +13,15 @@ from winchsim.report.figures.overlay import (
     DrawnRun,
     key_of,
     line_of,
+    measured_and_predicted,
     overlay,
     with_sheet,
     with_trace,
 )
-from winchsim.report.measured import compared, trace_differences
-from winchsim.scenario.sheet import SheetRow
+from winchsim.report.measured import compared, lift_tests, trace_differences
+from winchsim.scenario.sheet import SheetRow, read_sheet
 from winchsim.scenario.trace import MeasuredTrace
+from winchsim.studies.calibrate import calibrate
 
 
 @pytest.fixture(scope="module")
@@ -156,3 +160,12 @@ def test_a_sheet_without_a_number_still_draws(records, see):
         [compared(SheetRow(mass=60.0, outcome="stalled"), records["stall"])], COLUMN
     )
     assert see.panels(figure)[2].texts[0].get_text() == "nothing to compare"
+
+
+@pytest.mark.parametrize("look", LOOKS.values(), ids=LOOKS)
+def test_marks_of_a_calibration_are_named_within_the_figure(see, look):
+    inputs = load(str(next(FOLDER.glob("08-*.toml"))))
+    tests = lift_tests(inputs, read_sheet(str(FOLDER / "08-bell-rungs.csv")))
+    figure = measured_and_predicted(calibrate(inputs, tests), look)
+    assert any("test to come" in text.get_text() for text in figure.legends[0].get_texts())
+    assert see.texts_beyond(figure) == []

@@ -286,7 +286,9 @@ def _dress_shares(axes: Axes, look: Look) -> None:
     axes.axhline(0, color=GREY, linewidth=0.6, label="_zero")
     axes.set_ylabel("Difference (%)")
     if drawn:
-        axes.legend(loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=1 if look.width < 150 else 2)
+        axes.legend(
+            loc="lower left", bbox_to_anchor=(0.0, 1.0), ncols=1 if look.width < TWO_COLUMNS else 2
+        )
     else:
         axes.text(
             0.5,
@@ -303,6 +305,9 @@ def _dress_shares(axes: Axes, look: Look) -> None:
 
 SHOWN = (Kind.TIME, Kind.CURRENT)
 """What gets a panel, where it was measured."""
+
+TWO_COLUMNS = 150.0
+"""Width of a figure from which on its marks are named in two columns. [mm]"""
 
 APART = 0.08
 """Least share of the axis between two numbers of tests. [-]"""
@@ -325,7 +330,12 @@ def measured_and_predicted(found: Calibration, look: Look) -> Figure:
         _panel(axes, found, kind, look)
     lines = {str(line.get_label()): line for axes in panels for line in axes.get_lines()}
     key = {label: line for label, line in lines.items() if not label.startswith("_")}
-    figure.legend(list(key.values()), list(key), loc="outside upper left", ncols=2)
+    figure.legend(
+        list(key.values()),
+        list(key),
+        loc="outside upper left",
+        ncols=1 if look.width < TWO_COLUMNS else 2,
+    )
     return figure
 
 
